@@ -1,0 +1,279 @@
+"""Layouts: where the dimples of a pattern lie on the ball, and how wide they are."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import InputError
+from pipeline.geometry.cavity import edge_half_angle
+from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group, special_orbits
+from pipeline.geometry.spacing import largest_spacing, orbit_points, smallest_spacing
+
+FloatArray = NDArray[np.float64]
+
+STARTS_WITH_SYMMETRY = 24
+STARTS_WITHOUT_SYMMETRY = 2
+STARTS_WITH_MIRROR = 6
+# Rounding in positions read back from a file must not turn touching dimples into overlapping ones.
+LAND_ROUNDING_M = 1e-9
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Positions and chord diameters of a pattern's dimples.
+
+    Attributes
+    ----------
+    directions : ndarray, shape (n, 3)
+        Unit vectors from the ball's centre to the dimples' centres; the pole is +z. n may be 0 (a smooth
+        ball).
+    chord_diameters_m : ndarray, shape (n,)
+        Chord diameters [m].
+    symmetry : str
+        ``icosahedral``, ``octahedral`` or ``none`` (none asked for, or a layout read from a file).
+    order : int
+        Number of rotations that map the layout onto itself by construction: 60, 24 or 1.
+    """
+
+    directions: FloatArray
+    chord_diameters_m: FloatArray
+    symmetry: str
+    order: int
+
+
+def smooth_layout() -> Layout:
+    """Layout of the ball without dimples."""
+    return Layout(np.empty((0, 3)), np.empty(0), "none", 1)
+
+
+def spread_layout(
+    symmetry: str,
+    count: int,
+    chord_diameter_m: float,
+    narrowest_land_m: float,
+    ball_diameter_m: float,
+    seed: int,
+    progress: Callable[[float], None] | None = None,
+    mirror: bool = False,
+) -> Layout:
+    """Layout of equal dimples, spread as widely as the symmetry allows.
+
+    The positions depend on symmetry, count and seed alone: layouts that differ in chord diameter only are
+    the same points.
+
+    Parameters
+    ----------
+    symmetry : str
+        ``icosahedral``, ``octahedral`` or ``none``.
+    count : int
+        Number of dimples, at least 1.
+    chord_diameter_m : float
+        Chord diameter of every dimple [m].
+    narrowest_land_m : float
+        Least land between two dimples' edges, as an arc length on the phantom sphere [m], at least 0.
+    ball_diameter_m : float
+        Diameter of the phantom sphere [m].
+    seed : int
+        Seed of the starting positions, at least 0; the same seed gives the same layout.
+    progress : callable, optional
+        Called with the share of the work that is done, from 0 to 1.
+    mirror : bool
+        Whether the plane y = 0 must mirror the layout (a rotation group alone gives a handed one). The flow
+        around such a ball, spinning about y, is computed on one half.
+
+    Returns
+    -------
+    Layout
+        Special orbits first, by size, then the general orbits; each orbit starts with its member in the
+        group's fundamental domain.
+
+    Raises
+    ------
+    InputError
+        If the count is not a sum of orbits (the message names the nearest counts that are), or the dimples
+        do not fit (it says the largest chord diameter found feasible).
+    """
+    if narrowest_land_m < 0:
+        raise InputError(f"layout.narrowest_land: {narrowest_land_m * 1e3:g} mm must be 0 mm or more")
+    beta = float(edge_half_angle(chord_diameter_m, ball_diameter_m))
+    group = rotation_group(symmetry)
+    sizes, general = orbit_sizes(symmetry, count)
+    orbits = special_orbits(symmetry)
+    fixed = np.concatenate([np.empty((0, 3)), *(orbits[size] for size in sizes)])
+    if mirror and symmetry == "none":
+        raise InputError("layout.mirror: true goes with icosahedral or octahedral symmetry, not with none")
+    if general:
+        representatives = _spread(group, fixed, general, seed, progress, mirror)
+    else:
+        representatives = np.empty((0, 3))
+    directions = orbit_points(group, fixed, representatives)
+
+    feasible = (smallest_spacing(directions) - 2 * narrowest_land_m / ball_diameter_m) / 2
+    if (feasible - beta) * ball_diameter_m < -LAND_ROUNDING_M:
+        largest = np.floor(ball_diameter_m * np.sin(max(feasible, 0.0)) * 1e6) / 1e3
+        remedy = (
+            f"the largest chord diameter found feasible is {largest:.3f} mm" if largest > 0 else "none fits"
+        )
+        raise InputError(
+            f"{count} dimples of chord diameter {chord_diameter_m * 1e3:g} mm with {symmetry} symmetry and "
+            f"land of at least {narrowest_land_m * 1e3:g} mm do not fit on a ball of "
+            f"{ball_diameter_m * 1e3:g} mm: {remedy}"
+        )
+    return Layout(directions, np.full(count, float(chord_diameter_m)), symmetry, len(group))
+
+
+def orbit_sizes(symmetry: str, count: int) -> tuple[tuple[int, ...], int]:
+    """How a count is made up of orbits.
+
+    Parameters
+    ----------
+    symmetry : str
+        ``icosahedral``, ``octahedral`` or ``none``.
+    count : int
+        Number of dimples, at least 1.
+
+    Returns
+    -------
+    special : tuple of int
+        Sizes of the special orbits that are used, each at most once; the make-up is unique, since the sums
+        of special orbits differ modulo the group's order (12, 20, 30 modulo 60; 6, 8, 12 modulo 24).
+    general : int
+        Number of general orbits, each of the group's order.
+
+    Raises
+    ------
+    InputError
+        If the count is not such a sum; the message names the nearest counts that are.
+    """
+    if count < 1:
+        raise InputError(f"layout.count: {count} must be at least 1")
+    order = len(rotation_group(symmetry))
+    found = _decompose(symmetry, count)
+    if found is None:
+        below = next((c for c in range(count - 1, 0, -1) if _decompose(symmetry, c)), None)
+        above = next(c for c in range(count + 1, count + order + 1) if _decompose(symmetry, c))
+        nearest = f"{below} and {above}" if below else f"{above}"
+        orbits = ", ".join(str(size) for size in special_orbits(symmetry))
+        raise InputError(
+            f"layout.count: {count} is not a sum of {symmetry} orbits (any number of {order}, at most one "
+            f"each of {orbits}); the nearest that are: {nearest}"
+        )
+    return found
+
+
+def land_widths(layout: Layout, ball_diameter_m: float) -> Iterator[tuple[int, FloatArray]]:
+    """Land between every two dimples, in blocks of rows so that memory stays small.
+
+    Parameters
+    ----------
+    layout : Layout
+        The dimples.
+    ball_diameter_m : float
+        Diameter of the phantom sphere [m].
+
+    Yields
+    ------
+    first : int
+        Index of the block's first dimple.
+    land_m : ndarray, shape (rows, n)
+        Arc length on the phantom sphere between the edges of dimple ``first + row`` and of each dimple [m];
+        negative where they overlap, infinite for a dimple and itself.
+    """
+    if len(layout.directions) == 0:
+        return
+    beta = edge_half_angle(layout.chord_diameters_m, ball_diameter_m)
+    for first in range(0, len(beta), 256):
+        rows = slice(first, first + 256)
+        cosines = layout.directions[rows] @ layout.directions.T
+        land = np.arccos(np.clip(cosines, -1.0, 1.0)) - beta[rows, None] - beta
+        land[np.arange(len(land)), first + np.arange(len(land))] = np.inf
+        yield first, land * ball_diameter_m / 2
+
+
+def narrowest_land(layout: Layout, ball_diameter_m: float) -> float | None:
+    """Narrowest land of a layout, as an arc length on the phantom sphere [m].
+
+    Returns
+    -------
+    float or None
+        Negative when dimples overlap; None for fewer than two dimples.
+    """
+    if len(layout.directions) < 2:
+        return None
+    return min(float(land.min()) for _, land in land_widths(layout, ball_diameter_m))
+
+
+def _decompose(symmetry: str, count: int) -> tuple[tuple[int, ...], int] | None:
+    order = len(rotation_group(symmetry))
+    sizes = tuple(special_orbits(symmetry))
+    for chosen in range(2 ** len(sizes)):
+        special = tuple(size for bit, size in enumerate(sizes) if chosen >> bit & 1)
+        rest = count - sum(special)
+        if rest >= 0 and rest % order == 0:
+            return special, rest // order
+    return None
+
+
+def _spread(
+    group: FloatArray,
+    fixed: FloatArray,
+    general: int,
+    seed: int,
+    progress: Callable[[float], None] | None,
+    mirror: bool,
+) -> FloatArray:
+    """Spread the general orbits; their representatives come in the fundamental domain, from the pole down."""
+    starts = STARTS_WITH_SYMMETRY if len(group) > 1 else STARTS_WITHOUT_SYMMETRY
+    done = 0
+    # Orbits mirror each other in pairs, or each itself with a representative on the plane.
+    ties: list[FloatArray | None] = [None]
+    if mirror:
+        ties = [_mirror_ties(general, on_plane) for on_plane in range(general % 2, general + 1, 2)]
+        starts = max(STARTS_WITH_MIRROR, starts // len(ties))
+
+    def report() -> None:
+        nonlocal done
+        done += 1
+        if progress is not None:
+            progress(done / (starts * len(ties)))
+
+    found = [
+        largest_spacing(group, fixed, _starts(group, general, starts, seed), report, tied) for tied in ties
+    ]
+    best = max(found, key=lambda points: smallest_spacing(orbit_points(group, fixed, points)))
+    best = into_fundamental_domain(group, best)
+    return best[np.lexsort((best[:, 0], -best[:, 2]))]
+
+
+def _starts(group: FloatArray, general: int, starts: int, seed: int) -> Iterator[FloatArray]:
+    rng = np.random.default_rng(seed)
+    for _ in range(starts):
+        if len(group) > 1:
+            points = rng.normal(size=(general, 3))
+        else:
+            # The spiral is even already; the jitter, a tenth of the mean spacing, breaks its order.
+            points = _fibonacci(general) + 0.1 * np.sqrt(4 * np.pi / general) * rng.normal(size=(general, 3))
+        yield into_fundamental_domain(group, points / np.linalg.norm(points, axis=1, keepdims=True))
+
+
+def _mirror_ties(general: int, on_plane: int) -> FloatArray:
+    """Projection, shape (3 general, 3 general), onto `on_plane` points with y = 0 and pairs mirrored in y = 0."""
+    tied = np.zeros((3 * general, 3 * general))
+    reflection = np.diag([1.0, -1.0, 1.0])
+    for point in range(on_plane):
+        tied[3 * point : 3 * point + 3, 3 * point : 3 * point + 3] = np.diag([1.0, 0.0, 1.0])
+    for first in range(on_plane, general, 2):
+        a, b = slice(3 * first, 3 * first + 3), slice(3 * first + 3, 3 * first + 6)
+        tied[a, a] = tied[b, b] = 0.5 * np.eye(3)
+        tied[a, b] = tied[b, a] = 0.5 * reflection
+    return tied
+
+
+def _fibonacci(count: int) -> FloatArray:
+    """Fibonacci spiral on the unit sphere, shape (count, 3) (Gonzalez 2010, Math. Geosci. 42:49-64)."""
+    i = np.arange(count) + 0.5
+    z = 1 - 2 * i / count
+    azimuth = np.pi * (1 + np.sqrt(5)) * i
+    return np.stack([np.sqrt(1 - z * z) * np.cos(azimuth), np.sqrt(1 - z * z) * np.sin(azimuth), z], axis=1)

@@ -1,0 +1,30 @@
+"""The mirror plane y = 0 of a layout."""
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from pipeline.geometry.layout import Layout
+
+MATCH = 1e-7
+"""Largest distance between a dimple and its image's nearest dimple, on the unit sphere: 2 nm on a golf ball."""
+
+
+def has_mirror_plane(layout: Layout) -> bool:
+    """Whether the plane y = 0 mirrors a layout.
+
+    Parameters
+    ----------
+    layout : Layout
+        The layout; y is the axis about which backspin turns in the solver's frame.
+
+    Returns
+    -------
+    bool
+        True too for a ball without dimples.
+    """
+    if len(layout.directions) == 0:
+        return True
+    image = layout.directions * np.array([1.0, -1.0, 1.0])
+    distance, index = cKDTree(layout.directions).query(image)
+    same_width = np.isclose(layout.chord_diameters_m[index], layout.chord_diameters_m, rtol=1e-9, atol=0.0)
+    return bool((distance < MATCH).all() and same_width.all())

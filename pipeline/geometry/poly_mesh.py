@@ -1,0 +1,159 @@
+"""Writing a shell as the flow solver's polyMesh, in its binary form.
+
+Binary was chosen by measurement (benchmarks/bench_mesh.py): written and read several times faster than
+text.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.files import atomic_open
+from pipeline.geometry.shell import Shell
+
+Labels = NDArray[np.int32]
+
+BALL_PATCH = "ball"
+FAR_PATCH = "far"
+MIRROR_PATCH = "mirror"
+PATCH_TYPES = {BALL_PATCH: "wall", FAR_PATCH: "patch", MIRROR_PATCH: "symmetryPlane"}
+
+
+@dataclass(frozen=True)
+class Faces:
+    """Faces of a mesh in the solver's order: internal ones in upper-triangular order, then the patches.
+
+    Attributes
+    ----------
+    corners : ndarray of int, shape (f, 4)
+        Node indices; the normal (right-hand rule) points out of the owner.
+    owner : ndarray of int, shape (f,)
+        Cell on the inner side of each face.
+    neighbour : ndarray of int, shape (internal,)
+        Cell on the other side of each internal face.
+    patch_sizes : dict
+        Faces of each patch, in their order.
+    """
+
+    corners: Labels
+    owner: Labels
+    neighbour: Labels
+    patch_sizes: dict[str, int]
+
+
+def shell_faces(shell: Shell) -> Faces:
+    """Faces, owners and neighbours of a shell.
+
+    Returns
+    -------
+    Faces
+        Internal faces sorted by owner, then neighbour, as the solver demands; then the ball's faces, then
+        the far boundary's, each quad by quad; the mirror plane's last.
+    """
+    quads, layers, stride = shell.quads, shell.layers, shell.nodes_per_layer
+    count = len(quads)
+    layer = np.arange(layers, dtype=np.int32)
+
+    # Faces between the layers of one column: the quad itself, seen from outside.
+    inner = layer[1:]
+    stacked = quads[:, None, :] + inner[None, :, None] * np.int32(stride)
+    stacked_owner = np.arange(count, dtype=np.int32)[:, None] * np.int32(layers) + (inner - 1)[None, :]
+
+    # Faces between columns: one a surface edge and layer. An edge's two quads run along it in opposite
+    # directions; the edge as the lower-numbered quad sees it gives a normal out of that quad. Edges of one quad
+    # alone lie on the mirror plane.
+    start, end = quads.ravel(), np.roll(quads, -1, axis=1).ravel()
+    _, inverse, uses = np.unique(
+        np.minimum(start, end).astype(np.int64) * stride + np.maximum(start, end),
+        return_inverse=True,
+        return_counts=True,
+    )
+    order = np.argsort(inverse, kind="stable")
+    shared = uses[inverse[order]] == 2
+    first, second = order[shared][0::2], order[shared][1::2]
+
+    def sides(edges: NDArray) -> NDArray:
+        lower = (layer * np.int32(stride))[None, :]
+        e0, e1 = start[edges][:, None] + lower, end[edges][:, None] + lower
+        return np.stack([e0, e1, e1 + np.int32(stride), e0 + np.int32(stride)], axis=-1)
+
+    def columns_of(edges: NDArray) -> NDArray:
+        return (edges // 4)[:, None] * layers + layer[None, :]
+
+    corners = np.concatenate([stacked.reshape(-1, 4), sides(first).reshape(-1, 4)])
+    owner = np.concatenate([stacked_owner.ravel(), columns_of(first).ravel()]).astype(np.int64)
+    neighbour = np.concatenate([stacked_owner.ravel() + 1, columns_of(second).ravel()]).astype(np.int64)
+    triangular = np.argsort(owner * shell.cells + neighbour)
+
+    plane = np.sort(order[~shared])
+    columns = np.arange(count, dtype=np.int64) * layers
+    outermost = quads + np.int32(layers * stride)
+    return Faces(
+        corners=np.concatenate(
+            [corners[triangular], quads[:, ::-1], outermost, sides(plane).reshape(-1, 4)]
+        ).astype(np.int32),
+        owner=np.concatenate(
+            [owner[triangular], columns, columns + layers - 1, columns_of(plane).ravel()]
+        ).astype(np.int32),
+        neighbour=neighbour[triangular].astype(np.int32),
+        patch_sizes={BALL_PATCH: count, FAR_PATCH: count}
+        | ({MIRROR_PATCH: plane.size * layers} if plane.size else {}),
+    )
+
+
+def write_poly_mesh(folder: Path, shell: Shell, faces: Faces) -> None:
+    """Write points, faces, owner, neighbour and boundary into `folder` (a polyMesh folder).
+
+    Parameters
+    ----------
+    folder : Path
+        Made when missing; each file is written under a temporary name and renamed, `boundary` last, so
+        that a folder with a `boundary` is complete.
+    shell : Shell
+        The mesh.
+    faces : Faces
+        `shell_faces(shell)`.
+    """
+    internal = len(faces.neighbour)
+    note = (
+        f"nPoints:{len(shell.points)} nCells:{shell.cells} "
+        f"nFaces:{len(faces.owner)} nInternalFaces:{internal}"
+    )
+    with atomic_open(folder / "points") as stream:
+        _header(stream, "vectorField", "points")
+        _binary_list(stream, shell.points, len(shell.points))
+    with atomic_open(folder / "faces") as stream:
+        _header(stream, "faceCompactList", "faces")
+        offsets = np.arange(len(faces.corners) + 1, dtype=np.int32) * 4
+        _binary_list(stream, offsets, len(offsets))
+        _binary_list(stream, faces.corners, faces.corners.size)
+    for name, labels in (("owner", faces.owner), ("neighbour", faces.neighbour)):
+        with atomic_open(folder / name) as stream:
+            _header(stream, "labelList", name, note)
+            _binary_list(stream, labels, len(labels))
+    with atomic_open(folder / "boundary") as stream:
+        _header(stream, "polyBoundaryMesh", "boundary", text=True)
+        start, entries = internal, ""
+        for name, size in faces.patch_sizes.items():
+            entries += f"    {name} {{ type {PATCH_TYPES[name]}; nFaces {size}; startFace {start}; }}\n"
+            start += size
+        stream.write(f"{len(faces.patch_sizes)}\n(\n{entries})\n".encode())
+
+
+def _header(stream: BinaryIO, kind: str, name: str, note: str = "", text: bool = False) -> None:
+    form = "ascii" if text else "binary"
+    arch = "" if text else '    arch "LSB;label=32;scalar=64";\n'
+    remark = f'    note "{note}";\n' if note else ""
+    stream.write(
+        f"FoamFile\n{{\n    version 2.0;\n    format {form};\n{arch}    class {kind};\n{remark}"
+        f'    location "constant/polyMesh";\n    object {name};\n}}\n'.encode()
+    )
+
+
+def _binary_list(stream: BinaryIO, values: NDArray, length: int) -> None:
+    stream.write(f"{length}\n(".encode())
+    stream.write(np.ascontiguousarray(values).data)
+    stream.write(b")\n")

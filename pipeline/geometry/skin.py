@@ -1,0 +1,213 @@
+"""Skin: the ball's surface as triangles, its checks, and its files for other programs."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from pipeline.errors import InputError
+from pipeline.files import atomic_open
+from pipeline.geometry.ball import DimpledBall
+from pipeline.geometry.cubed_sphere import cubed_sphere
+from pipeline.geometry.totals import totals
+
+FloatArray = NDArray[np.float64]
+
+VOLUME_TOLERANCE = 0.002
+
+
+@dataclass(frozen=True)
+class Skin:
+    """Triangulated surface.
+
+    Attributes
+    ----------
+    points : ndarray, shape (p, 3)
+        Corners [m].
+    triangles : ndarray of int, shape (t, 3)
+        Indices of corners, counter-clockwise seen from outside.
+    """
+
+    points: FloatArray
+    triangles: NDArray[np.int64]
+
+
+def skin(ball: DimpledBall, n: int) -> Skin:
+    """Skin of a ball on a cubed sphere.
+
+    Parameters
+    ----------
+    ball : DimpledBall
+        The ball.
+    n : int
+        Quadrilaterals along an edge of the cube, at least 1; each is cut along the diagonal that is shorter
+        on the phantom sphere, so that every ball gets the same triangles.
+
+    Returns
+    -------
+    Skin
+        6 n^2 + 2 points on the ball and 12 n^2 triangles.
+    """
+    directions, quads = cubed_sphere(n)
+    corners = directions[quads]
+    first = np.sum((corners[:, 2] - corners[:, 0]) ** 2, axis=1)
+    second = np.sum((corners[:, 3] - corners[:, 1]) ** 2, axis=1)
+    # Equal diagonals must not be told apart by rounding, or the skin would lose the cube's symmetry.
+    turned = np.where((second < first * (1 - 1e-9))[:, None], np.roll(quads, -1, axis=1), quads)
+    triangles = np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
+    return Skin(ball.radius(directions)[:, None] * directions, triangles)
+
+
+def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float]:
+    """Check that a skin is watertight and encloses the ball's volume.
+
+    Closed, wound consistently, in one piece, of Euler number 2 and free of degenerate triangles; every
+    triangle faces away from the ball's centre and their solid angles add up to one full sphere, so that the
+    skin covers each direction once and cannot intersect itself; the enclosed volume is within 0.2 % of the
+    analytic one.
+
+    Parameters
+    ----------
+    skin : Skin
+        The skin, around the origin.
+    ball : DimpledBall
+        The ball that it stands for.
+
+    Returns
+    -------
+    dict
+        ``points``, ``triangles``, ``euler_number``, ``enclosed_volume_m3`` and its relative
+        ``volume_error``.
+
+    Raises
+    ------
+    ValueError
+        If the skin is not watertight: a fault of the program that made it.
+    InputError
+        If it is watertight, but too coarse for its volume.
+    """
+    euler = _check_edges(skin)
+    if euler != 2:
+        raise ValueError(f"skin has Euler number {euler}, not 2: it is not a single sphere")
+    volume = _check_facing(skin)
+    analytic = totals(ball)["enclosed_volume_m3"]
+    error = volume / analytic - 1
+    if abs(error) > VOLUME_TOLERANCE:
+        raise InputError(
+            f"skin of {len(skin.triangles)} triangles: its volume is {100 * error:+.2f} % off the ball's "
+            f"({100 * VOLUME_TOLERANCE:g} % is allowed); more triangles are needed"
+        )
+    return {
+        "points": len(skin.points),
+        "triangles": len(skin.triangles),
+        "euler_number": euler,
+        "enclosed_volume_m3": volume,
+        "volume_error": error,
+    }
+
+
+def enclosed_volume(skin: Skin) -> float:
+    """Volume enclosed by a closed skin [m^3], by the divergence theorem."""
+    return float(_triple_products(skin).sum() / 6)
+
+
+def write_stl(path: Path, skin: Skin) -> None:
+    """Write a skin as binary STL in mm.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its folder is made when missing.
+    skin : Skin
+        The skin.
+    """
+    corners = skin.points[skin.triangles] * 1e3
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
+    records = np.zeros(
+        len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")]
+    )
+    records["normal"] = normals
+    records["corners"] = corners
+    with atomic_open(path) as stream:
+        stream.write(b"golf ball, lengths in mm".ljust(80))
+        stream.write(np.uint32(len(records)).astype("<u4").tobytes())
+        stream.write(records.tobytes())
+
+
+def write_ply(path: Path, skin: Skin) -> None:
+    """Write a skin as binary PLY in mm, corners in double precision.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its folder is made when missing.
+    skin : Skin
+        The skin.
+    """
+    faces = np.empty(len(skin.triangles), dtype=[("size", "u1"), ("corners", "<i4", 3)])
+    faces["size"] = 3
+    faces["corners"] = skin.triangles
+    header = (
+        "ply\nformat binary_little_endian 1.0\ncomment golf ball, lengths in mm\n"
+        f"element vertex {len(skin.points)}\n"
+        "property double x\nproperty double y\nproperty double z\n"
+        f"element face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n"
+    )
+    with atomic_open(path) as stream:
+        stream.write(header.encode("ascii"))
+        stream.write((skin.points * 1e3).astype("<f8").tobytes())
+        stream.write(faces.tobytes())
+
+
+def _check_edges(skin: Skin) -> int:
+    """Euler number of a skin that is closed, wound consistently and in one piece."""
+    triangles, n = skin.triangles, len(skin.points)
+    if (triangles == np.roll(triangles, 1, axis=1)).any():
+        raise ValueError("skin has a degenerate triangle: two of its corners are the same point")
+    start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    directed = np.sort(start * n + end)
+    if (directed[1:] == directed[:-1]).any():
+        raise ValueError("skin is not wound consistently: two triangles pass an edge in the same direction")
+    if not np.array_equal(directed, np.sort(end * n + start)):
+        raise ValueError("skin is not closed: an edge has one triangle only")
+    links = coo_array((np.ones(len(start), dtype=bool), (start, end)), shape=(n, n))
+    pieces = connected_components(links, directed=False, return_labels=False)
+    if pieces != 1:
+        raise ValueError(f"skin is in {pieces} pieces, or has points without triangles")
+    return n - len(start) // 2 + len(triangles)
+
+
+def _check_facing(skin: Skin) -> float:
+    """Enclosed volume [m^3] of a skin whose triangles all face away from the origin, once around it."""
+    corners = skin.points[skin.triangles]
+    twice_area = np.linalg.norm(
+        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
+    )
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    if (twice_area < 1e-6 * longest**2).any():
+        raise ValueError("skin has a degenerate triangle: its corners lie on a line")
+    triple = _triple_products(skin)
+    if (triple <= 0).any():
+        raise ValueError("skin has a triangle that faces the ball's centre: it is inside out or folded")
+    # Solid angle of a triangle: Van Oosterom & Strackee 1983, IEEE Trans. Biomed. Eng. 30:125-126.
+    a, b, c = np.moveaxis(corners, 1, 0)
+    la, lb, lc = (np.linalg.norm(side, axis=1) for side in (a, b, c))
+    below = la * lb * lc + _dot(a, b) * lc + _dot(b, c) * la + _dot(c, a) * lb
+    turns = np.sum(2 * np.arctan2(triple, below)) / (4 * np.pi)
+    if abs(turns - 1) > 1e-6:
+        raise ValueError(f"skin covers each direction {turns:.3f} times, not once: it intersects itself")
+    return float(triple.sum() / 6)
+
+
+def _triple_products(skin: Skin) -> FloatArray:
+    """Six times the volume between the origin and each triangle, shape (t,)."""
+    a, b, c = np.moveaxis(skin.points[skin.triangles], 1, 0)
+    return _dot(a, np.cross(b, c))
+
+
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    return np.sum(a * b, axis=1)

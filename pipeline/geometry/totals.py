@@ -1,0 +1,60 @@
+"""Totals of a dimpled ball: count, coverage, volumes, narrowest land, ranges of depth and edge angle."""
+
+from collections.abc import Callable
+from statistics import fmean
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.geometry.ball import DimpledBall
+from pipeline.geometry.cavity import arc_edge_angle, arc_volume, edge_half_angle
+from pipeline.geometry.layout import narrowest_land
+
+
+def totals(ball: DimpledBall) -> dict[str, Any]:
+    """Totals of a ball, in closed form.
+
+    Parameters
+    ----------
+    ball : DimpledBall
+        The ball.
+
+    Returns
+    -------
+    dict
+        Fit for JSON. ``count``, ``symmetry`` and ``order`` of the layout; ``coverage``, the share of the
+        phantom sphere's area inside the edges, sum (1 - cos beta) / 2; ``dimple_volume_m3`` removed from the
+        phantom sphere, ``dimple_volume_share`` of it, ``enclosed_volume_m3`` left; ``narrowest_land_m``
+        along the phantom sphere; mean, least and greatest surface depth (``depth_m``, ``depth_min_m``,
+        ``depth_max_m``) and edge angle (``edge_angle_deg``, ``edge_angle_min_deg``,
+        ``edge_angle_max_deg``), means taken over the dimples; ``chord_diameter_min_m`` and
+        ``chord_diameter_max_m``. What has no value, on a smooth ball for example, is None.
+    """
+    chords, depths, diameter = ball.layout.chord_diameters_m, ball.depths_m, ball.ball_diameter_m
+    beta = edge_half_angle(chords, diameter)
+    phantom = np.pi * diameter**3 / 6
+    volume = float(arc_volume(chords, depths, diameter).sum())
+    angles = np.degrees(arc_edge_angle(chords, depths, diameter))
+    return {
+        "count": len(chords),
+        "symmetry": ball.layout.symmetry,
+        "order": ball.layout.order,
+        "coverage": float(np.sin(beta / 2) @ np.sin(beta / 2)),
+        "dimple_volume_m3": volume,
+        "dimple_volume_share": float(volume / phantom),
+        "enclosed_volume_m3": float(phantom - volume),
+        "narrowest_land_m": narrowest_land(ball.layout, diameter),
+        "depth_m": _or_none(fmean, depths),
+        "depth_min_m": _or_none(np.min, depths),
+        "depth_max_m": _or_none(np.max, depths),
+        "edge_angle_deg": _or_none(fmean, angles),
+        "edge_angle_min_deg": _or_none(np.min, angles),
+        "edge_angle_max_deg": _or_none(np.max, angles),
+        "chord_diameter_min_m": _or_none(np.min, chords),
+        "chord_diameter_max_m": _or_none(np.max, chords),
+    }
+
+
+def _or_none(statistic: Callable[..., Any], values: NDArray[np.float64]) -> float | None:
+    return float(statistic(values)) if len(values) else None

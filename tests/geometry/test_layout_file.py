@@ -1,0 +1,180 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from pipeline.errors import InputError
+from pipeline.geometry.layout import Layout, narrowest_land, smooth_layout, spread_layout
+from pipeline.geometry.layout_file import read_layout, write_layout
+
+D = 42.7e-3
+HEADER = "polar_deg,azimuth_deg,chord_diameter_mm\n"
+
+
+@pytest.fixture
+def csv_file(tmp_path):
+    def write(content):
+        path = tmp_path / "layout.csv"
+        path.write_bytes(content if isinstance(content, bytes) else content.encode())
+        return path
+
+    return write
+
+
+def _message(path, **options):
+    with pytest.raises(InputError) as caught:
+        read_layout(path, D, **options)
+    return str(caught.value).replace(str(path), "layout.csv")
+
+
+def test_angles_and_chords_mean_what_the_columns_say(csv_file):
+    layout = read_layout(
+        csv_file(HEADER + "0,0,3.6\n90,0,3.7\n90,90,3.8\n180,0,3.9\n90,-90,4\n90,180,3\n"), D
+    )
+    expected = [[0, 0, 1], [1, 0, 0], [0, 1, 0], [0, 0, -1], [0, -1, 0], [-1, 0, 0]]
+    assert layout.directions == pytest.approx(np.array(expected, dtype=float), abs=1e-15)
+    assert layout.chord_diameters_m == pytest.approx([3.6e-3, 3.7e-3, 3.8e-3, 3.9e-3, 4e-3, 3e-3])
+    assert (layout.symmetry, layout.order) == ("none", 1)
+
+
+def test_columns_in_any_order_blank_lines_spaces_and_a_byte_order_mark(csv_file):
+    text = "\ufeffchord_diameter_mm, polar_deg ,azimuth_deg\r\n\r\n3.6, 90 , 45\r\n,,\r\n 3.5,10,0\r\n"
+    layout = read_layout(csv_file(text), D)
+    assert layout.chord_diameters_m == pytest.approx([3.6e-3, 3.5e-3])
+    assert layout.directions[0] == pytest.approx([np.sqrt(0.5), np.sqrt(0.5), 0], abs=1e-15)
+
+
+def test_chord_diameter_from_the_study(csv_file):
+    layout = read_layout(csv_file("polar_deg,azimuth_deg\n0,0\n90,0\n"), D, chord_diameter_m=3.6e-3)
+    assert (layout.chord_diameters_m == 3.6e-3).all()
+
+
+def test_write_and_read_again(tmp_path):
+    layout = spread_layout("icosahedral", 152, 4.4e-3, 0.1e-3, D, seed=1)
+    path = tmp_path / "new" / "layout.csv"
+    write_layout(path, layout)
+    again = read_layout(path, D)
+    assert again.directions == pytest.approx(layout.directions, abs=1e-13)
+    assert np.array_equal(again.chord_diameters_m, layout.chord_diameters_m)
+    assert narrowest_land(again, D) == pytest.approx(narrowest_land(layout, D), abs=1e-13)
+    write_layout(tmp_path / "twice.csv", again)
+    assert (tmp_path / "twice.csv").read_text() == path.read_text()
+
+
+def test_touching_dimples_survive_the_file(tmp_path):
+    # Two dimples whose edges meet: centres 2 arcsin(c/D) apart.
+    beta = np.arcsin(3.6e-3 / D)
+    directions = np.array([[0.0, 0.0, 1.0], [np.sin(2 * beta), 0.0, np.cos(2 * beta)]])
+    write_layout(tmp_path / "layout.csv", Layout(directions, np.full(2, 3.6e-3), "none", 1))
+    assert len(read_layout(tmp_path / "layout.csv", D).directions) == 2
+
+
+def test_a_smooth_layout_writes_the_header_alone(tmp_path):
+    write_layout(tmp_path / "layout.csv", smooth_layout())
+    assert (tmp_path / "layout.csv").read_text() == HEADER
+
+
+def test_every_bad_row_is_listed_with_its_line(csv_file):
+    path = csv_file(
+        HEADER
+        + "0,0,3.6\n"  # 2
+        + "90,0,\n"  # 3
+        + "90,abc,3.6\n"  # 4
+        + "181,0,3.6\n"  # 5
+        + "90,400,3.6\n"  # 6
+        + "90,10,50\n"  # 7
+        + "90,20\n"  # 8
+        + "\n"
+        + "0.0,180,3.5\n"  # 10: the pole again
+        + "5,0,3.6\n"  # 11: 5 deg from line 2, edges need 2 x 4.836 deg
+        + "120,0,nan\n"  # 12
+        + "120,inf,-1\n"  # 13
+        + "150,0,3.6\n"  # 14, good
+        + "120,0,1_0\n"  # 15
+    )
+    lines = _message(path).splitlines()
+    expected = {
+        3: "chord_diameter_mm: missing value: must be a number",
+        4: "azimuth_deg (abc): must be a number",
+        5: "polar_deg (181): must be 0 to 180",
+        6: "azimuth_deg (400): must be -180 to 360",
+        7: "chord_diameter_mm (50): must be above 0 and below 42.7, the ball's diameter",
+        8: "has 2 values: must have 3 (polar_deg, azimuth_deg, chord_diameter_mm)",
+        10: "is a duplicate of line 2: each dimple must be given once",
+        # overlap: (2 x 4.83627 - 5) deg x 21.35 mm = 1.74 mm
+        11: "overlaps the dimple of line 2 by 1.74 mm: the edges must not cross",
+        12: "chord_diameter_mm (nan): must be a number",
+        13: "azimuth_deg (inf): must be a number; "
+        "chord_diameter_mm (-1): must be above 0 and below 42.7, the ball's diameter",
+        15: "chord_diameter_mm (1_0): must be a number",
+    }
+    assert lines == [f"layout.csv:{line}: {text}" for line, text in expected.items()]
+
+
+def test_a_long_value_is_shortened(csv_file):
+    message = _message(csv_file(HEADER + "9" * 50_000 + "x,0,3.6\n"))
+    assert len(message) < 120
+
+
+@pytest.mark.parametrize(
+    ("header", "message"),
+    [
+        ("polar,azimuth_deg,chord_diameter_mm", "layout.csv:1: column 'polar': did you mean polar_deg?"),
+        ("polar_deg,Azimuth_deg,chord_diameter_mm", "column 'Azimuth_deg': did you mean azimuth_deg?"),
+        ("polar_deg,azimuth_deg,diameter_mm", "column 'diameter_mm': did you mean chord_diameter_mm?"),
+        ("polar_deg,azimuth_deg,qq", "column 'qq': no such column"),
+        ("polar_deg,chord_diameter_mm", "lacks azimuth_deg; the columns are"),
+        ("polar_deg,azimuth_deg", "lacks chord_diameter_mm (or cavity.chord_diameter in the study)"),
+    ],
+)
+def test_a_wrong_header_names_the_right_columns(csv_file, header, message):
+    found = _message(csv_file(header + "\n0,0,3.6\n"))
+    assert message in found
+    assert found.endswith("columns are polar_deg, azimuth_deg, chord_diameter_mm")
+    assert "\n" not in found
+
+
+def test_a_column_that_occurs_twice_is_refused(csv_file):
+    message = _message(csv_file("polar_deg,polar_deg,chord_diameter_mm\n0,0,3.6\n"))
+    assert message == "layout.csv:1: column polar_deg: must occur once only"
+
+
+def test_a_chord_diameter_given_twice_is_refused(csv_file):
+    message = _message(csv_file(HEADER + "0,0,3.6\n"), chord_diameter_m=3.6e-3)
+    assert message == (
+        "layout.csv:1: column chord_diameter_mm: the study gives cavity.chord_diameter too; leave one out"
+    )
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        ("", "layout.csv: is empty: must begin with a header line, polar_deg,azimuth_deg,chord_diameter_mm"),
+        ("\n\n", "layout.csv: is empty"),
+        (HEADER, "layout.csv: has no dimples"),
+        (b"\xff\xfe\x00polar", "layout.csv: is not text in UTF-8"),
+        (HEADER + '"' + "a" * 200_000, "is not a CSV row"),
+        (HEADER + "0,0,3.6\n" * 5001, "has 5001 dimples: at most 5000 can be read"),
+    ],
+)
+def test_files_that_are_no_layouts(csv_file, content, message):
+    assert message in _message(csv_file(content))
+
+
+def test_a_missing_file(tmp_path):
+    assert _message(tmp_path / "layout.csv") == "layout.csv: cannot be read (No such file or directory)"
+    with pytest.raises(InputError, match="cannot be read"):
+        read_layout(tmp_path, D)
+
+
+@settings(deadline=None, max_examples=200)
+@given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: (HEADER + t).encode())))
+def test_any_bytes_give_a_layout_or_an_input_error(tmp_path_factory, content):
+    path = tmp_path_factory.getbasetemp() / "hostile.csv"
+    path.write_bytes(content)
+    try:
+        layout = read_layout(path, D)
+    except InputError:
+        return
+    assert len(layout.directions) > 0
+    assert np.isfinite(layout.directions).all()
