@@ -1,0 +1,1 @@
+"""Flow station: solver cases, runs, force histories and their averages."""

@@ -1,0 +1,236 @@
+"""Means of force histories, their standard errors, and whether they may be believed.
+
+Sources: MSER-5 (White 1997, Simulation 69:323-334) cuts the initial transient; the standard error follows
+from the integrated autocorrelation time with the self-consistent window of Sokal (Madras & Sokal 1988,
+J. Stat. Phys. 50:109-186).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+BATCH = 5
+"""Samples a batch of MSER-5."""
+
+WINDOW = 5.0
+"""Sokal's c: the autocorrelation is summed to the first lag above c tau."""
+
+MIN_WINDOW = 80
+"""Shortest end of a history that is considered by itself."""
+
+WORTHWHILE = 0.5
+"""A shorter end of a history must have less than this share of the standard error to be preferred."""
+
+DRIFT_SIGMAS = 3.0
+"""A difference between the first and the last third beyond this many standard errors is a drift."""
+
+ROUNDING = 1e-13
+"""Relative differences below this are the computer's, not the flow's."""
+
+LARGEST_RATIO = 0.95
+"""Of the steps between the thirds of a drifting history when its limit is estimated."""
+
+
+@dataclass(frozen=True)
+class Mean:
+    """Mean of the stationary part of a history.
+
+    Attributes
+    ----------
+    value : float
+        Mean after the cut.
+    standard_error : float
+        Of the mean, from the integrated autocorrelation time; where the history drifts, the distance to
+        the limit that its thirds tend to is added in quadrature.
+    cut : int
+        Samples removed from the start.
+    samples : int
+        Samples averaged.
+    tau : float
+        Integrated autocorrelation time in samples, at least 1/2.
+    drifting : bool
+        Whether the kept part still moves one way.
+    """
+
+    value: float
+    standard_error: float
+    cut: int
+    samples: int
+    tau: float
+    drifting: bool
+
+    @property
+    def effective_samples(self) -> float:
+        """Number of independent samples that would have the same standard error."""
+        return self.samples / (2.0 * self.tau)
+
+
+def mser5_cut(history: Floats) -> tuple[int, bool]:
+    """Length of the initial transient by MSER-5.
+
+    On the means Y_i of batches of five, the cut is d* = argmin_d sum_{i>d} (Y_i - mean_d)^2 / (n - d)^2,
+    searched over the first half (White 1997).
+
+    Parameters
+    ----------
+    history : ndarray, shape (n,)
+        At least 20 samples.
+
+    Returns
+    -------
+    cut : int
+        Samples to remove, a multiple of five.
+    stationary : bool
+        False when the minimum lies at the end of the first half.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 20 samples.
+    """
+    batches = len(history) // BATCH
+    if batches < 4:
+        raise ValueError(f"MSER-5 needs at least {4 * BATCH} samples, not {len(history)}")
+    # Batches are aligned with the end, so that the newest samples count.
+    means = history[len(history) - batches * BATCH :].reshape(batches, BATCH).mean(axis=1)
+    offset = len(history) - batches * BATCH
+    # Centring first keeps the running sums of squares free of cancellation.
+    centred = means - means[-1]
+    count = np.arange(batches, 0, -1)
+    sums = np.cumsum(centred[::-1])[::-1]
+    squares = np.cumsum(centred[::-1] ** 2)[::-1]
+    spread = (squares - sums**2 / count) / count**2
+    half = batches // 2
+    best = int(np.argmin(spread[: half + 1]))
+    return (offset + best * BATCH if best else 0), best < half
+
+
+def autocorrelation_time(samples: Floats) -> float:
+    """Integrated autocorrelation time tau = 1/2 + sum of rho_k, summed to Sokal's self-consistent window.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        A stationary series, n >= 2.
+
+    Returns
+    -------
+    float
+        In samples, at least 1/2 (uncorrelated); 1/2 too for a constant series.
+    """
+    n = len(samples)
+    centred = samples - samples.mean()
+    size = 1 << (2 * n - 1).bit_length()
+    spectrum = np.fft.rfft(centred, size)
+    covariance = np.fft.irfft(spectrum * np.conj(spectrum), size)[:n] / n
+    # Rounding gives a constant series a variance of its own, perfectly correlated.
+    if covariance[0] <= (ROUNDING * np.abs(samples).max()) ** 2:
+        return 0.5
+    tau = 0.5 + np.cumsum(covariance[1:] / covariance[0])
+    inside = np.arange(1, n) >= WINDOW * tau
+    window = int(np.argmax(inside)) if inside.any() else n - 2
+    return float(max(0.5, tau[window])) if n > 2 else 0.5
+
+
+def standard_error(samples: Floats) -> tuple[float, float]:
+    """Standard error of the mean of a correlated series, and its autocorrelation time.
+
+    SE^2 = 2 tau sigma^2 / (n - 2 tau); the unbiased estimate of the variance of a correlated series loses
+    2 tau of its n degrees of freedom (Anderson 1971, The Statistical Analysis of Time Series, sec. 8.2).
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        n >= 2.
+
+    Returns
+    -------
+    standard_error, tau : float
+        An infinite error when the series is shorter than five correlation times.
+    """
+    n = len(samples)
+    tau = autocorrelation_time(samples)
+    if n <= 5.0 * tau:
+        return float("inf"), tau
+    variance = float(np.mean((samples - samples.mean()) ** 2))
+    return float(np.sqrt(2.0 * tau * variance / (n - 2.0 * tau))), tau
+
+
+def mean_of(history: Floats) -> Mean:
+    """Mean of the stationary part of a history with its standard error.
+
+    MSER-5 never cuts more than half, but a steady run approaches its limit for most of its length. So the
+    last half, quarter, ... of the history (at least `MIN_WINDOW` samples) are candidates beside the whole. A
+    stationary history loses by halving; the shorter end is taken only when it has less than `WORTHWHILE`
+    times the standard error.
+
+    Parameters
+    ----------
+    history : ndarray, shape (n,)
+        Finite samples in the order of iteration or time, n >= 20.
+
+    Returns
+    -------
+    Mean
+        With `drifting` set when MSER-5 finds no stationary part, or when the means of the kept part's first
+        and last third differ by more than `DRIFT_SIGMAS` standard errors of their difference.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than 20 samples.
+    """
+    best = _mean_of_window(history, 0)
+    window = len(history) // 2
+    while window >= MIN_WINDOW:
+        candidate = _mean_of_window(history, len(history) - window)
+        if candidate.standard_error < WORTHWHILE * best.standard_error:
+            best = candidate
+        window //= 2
+    return best
+
+
+def _mean_of_window(history: Floats, start: int) -> Mean:
+    window = history[start:]
+    cut, stationary = mser5_cut(window)
+    kept = window[cut:]
+    error, tau = standard_error(kept)
+    third = len(kept) // 3
+    thirds = kept[len(kept) - 3 * third :].reshape(3, third).mean(axis=1)
+    # A trend counts as scatter in `error`, so that it would hide itself; the scatter around it is what its
+    # significance is measured by. Each third's mean has three times the variance of the whole's, the
+    # difference of two has six times it.
+    scatter, _ = standard_error(kept - _line(kept))
+    significant = DRIFT_SIGMAS * np.sqrt(6.0) * min(scatter, error) + ROUNDING * np.abs(kept).max()
+    drifting = abs(thirds[2] - thirds[0]) > significant
+    if drifting:
+        error = float(np.hypot(error, abs(_limit(thirds) - kept.mean())))
+    return Mean(
+        value=float(kept.mean()),
+        standard_error=error,
+        cut=start + cut,
+        samples=len(kept),
+        tau=tau,
+        drifting=bool(drifting or not stationary),
+    )
+
+
+def _line(series: Floats) -> Floats:
+    """Least-squares straight line through a series, about its mean."""
+    place = np.arange(len(series)) - (len(series) - 1) / 2.0
+    return place * (place @ series) / (place @ place)
+
+
+def _limit(thirds: Floats) -> float:
+    """Limit of a series whose thirds have these means, by Aitken's extrapolation.
+
+    The ratio of the two steps is that of an exponential approach; a steady climb has 1 and no limit, so the
+    ratio is held below `LARGEST_RATIO`, which puts the limit far away. Steps of opposite sign are an
+    oscillation.
+    """
+    first, last = thirds[1] - thirds[0], thirds[2] - thirds[1]
+    ratio = np.clip(last / first, 0.0, LARGEST_RATIO) if first != 0.0 else LARGEST_RATIO
+    return float(thirds[2] + last * ratio / (1.0 - ratio))

@@ -1,0 +1,160 @@
+"""Writing a solver case from the templates."""
+
+import hashlib
+import shutil
+from pathlib import Path
+
+import numpy as np
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from numpy.typing import NDArray
+
+from pipeline.files import atomic_open, write_text
+from pipeline.flow.fidelity import Fidelity
+
+Floats = NDArray[np.floating]
+
+TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
+SHARED = "shared"
+
+WRITE_INTERVAL = 50
+"""Iterations between two states on disk: what a killed run loses at most."""
+
+
+class CaseWriter:
+    """Renders the solver's files of one case.
+
+    Parameters
+    ----------
+    fidelity : Fidelity
+        Which templates to use: those of its own folder before the shared ones.
+    folder : Path
+        Case folder.
+    reynolds : float
+        Reynolds number on the ball's diameter.
+    iterations : int
+        Ceiling of iterations.
+    mirrored : bool
+        Whether the mesh is half a ball's, with a mirror plane.
+    """
+
+    def __init__(
+        self, fidelity: Fidelity, folder: Path, reynolds: float, iterations: int, mirrored: bool = False
+    ) -> None:
+        self.mirrored = mirrored
+        self._fidelity = fidelity
+        self._folder = Path(folder)
+        self._values = {
+            "application": fidelity.application,
+            "reynolds": float(reynolds),
+            "iterations": int(iterations),
+            "write_interval": WRITE_INTERVAL,
+            "stop_at": "endTime",
+            "mirrored": mirrored,
+        }
+        self._environment = Environment(
+            loader=FileSystemLoader([TEMPLATES / fidelity.name, TEMPLATES / SHARED]),
+            undefined=StrictUndefined,
+            keep_trailing_newline=True,
+            trim_blocks=True,
+            autoescape=False,
+        )
+
+    def write(self, mesh: Path, wall: Floats, start: dict[str, Floats] | None = None, ranks: int = 1) -> None:
+        """Write the whole case.
+
+        Parameters
+        ----------
+        mesh : Path
+            Folder of the polyMesh, which the case links to.
+        wall : ndarray, shape (q, 3)
+            Velocity of the faces on the ball.
+        start : dict of ndarray, optional
+            Cell fields to start from: U of shape (n, 3) and the fidelity's scalars of shape (n,). The free
+            stream without it.
+        ranks : int
+            MPI ranks the case will be decomposed for.
+        """
+        start = start or {}
+        for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
+                     "constant/transportProperties", "constant/turbulenceProperties"):  # fmt: skip
+            write_text(self._folder / name, self._render(name))
+        free = {"U": np.array([1.0, 0.0, 0.0])} | {
+            name: np.array(value) for name, value in self._fidelity.free_stream.items()
+        }
+        for name, value in free.items():
+            self._write_field(name, start.get(name, value), value, wall)
+        if ranks > 1:
+            self._write_ranks(ranks, int(_cell_count(mesh)))
+        link = self._folder / "constant" / "polyMesh"
+        link.unlink(missing_ok=True)
+        link.symlink_to(Path(mesh).resolve(), target_is_directory=True)
+
+    def request_stop(self) -> None:
+        """Tell the running solver to write its state and end (it rereads controlDict)."""
+        write_text(
+            self._folder / "system/controlDict", self._render("system/controlDict", stop_at="writeNow")
+        )
+
+    def permit_start(self) -> None:
+        """Undo `request_stop` before the solver is started again."""
+        write_text(self._folder / "system/controlDict", self._render("system/controlDict"))
+
+    def _render(self, name: str, **values: object) -> str:
+        return self._environment.get_template(name).render(self._values | values)
+
+    def _write_field(self, name: str, internal: Floats, free: Floats, wall: Floats) -> None:
+        blobs = {"@internal@": _field_value(internal), "@wall@": _field_value(wall)}
+        text = self._render(
+            f"0/{name}", internal="@internal@", wall="@wall@", free_stream=f"{float(np.ravel(free)[0]):.10g}"
+        )
+        content = text.encode()
+        for marker, blob in blobs.items():
+            content = content.replace(marker.encode(), blob)
+        with atomic_open(self._folder / "0" / name) as stream:
+            stream.write(content)
+
+    def _write_ranks(self, ranks: int, cells: int) -> None:
+        write_text(
+            self._folder / "system/decomposeParDict", self._render("system/decomposeParDict", ranks=ranks)
+        )
+        rank = np.arange(cells, dtype=np.int64) * ranks // cells
+        with atomic_open(self._folder / "constant/cellRanks") as stream:
+            stream.write(
+                b"FoamFile\n{\n    version 2.0;\n    format ascii;\n    class labelList;\n"
+                b'    location "constant";\n    object cellRanks;\n}\n'
+            )
+            stream.write(f"{cells}\n(\n".encode())
+            np.savetxt(stream, rank, fmt="%d")
+            stream.write(b")\n")
+
+
+def templates_digest(fidelity: Fidelity) -> str:
+    """Fingerprint of the template files that a fidelity's cases are rendered from."""
+    digest = hashlib.sha256()
+    for folder in (SHARED, fidelity.name):
+        for path in sorted((TEMPLATES / folder).rglob("*")):
+            if path.is_file():
+                digest.update(str(path.relative_to(TEMPLATES)).encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def remove_case(folder: Path) -> None:
+    """Remove a case folder; the mesh it links to stays."""
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _cell_count(mesh: Path) -> int:
+    with (Path(mesh) / "owner").open("rb") as stream:
+        head = stream.read(1000)
+    return int(head.split(b"nCells:")[1].split()[0])
+
+
+def _field_value(values: Floats) -> bytes:
+    """A field entry in the solver's binary form: uniform for a single value, else a list."""
+    values = np.asarray(values, dtype=np.float64)
+    if values.ndim == 0:
+        return f"uniform {float(values):.10g}".encode()
+    if values.shape == (3,):
+        return f"uniform ({' '.join(f'{float(v):.10g}' for v in values)})".encode()
+    kind = "vector" if values.ndim == 2 else "scalar"
+    return f"nonuniform List<{kind}>\n{len(values)}\n(".encode() + values.tobytes() + b")"

@@ -1,0 +1,189 @@
+"""Running the solver on a case, watching its forces, and stopping it when their means are known."""
+
+import ctypes
+import json
+import signal
+import subprocess
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+
+from pipeline.errors import InputError
+from pipeline.files import write_text
+from pipeline.flow.case import CaseWriter
+from pipeline.flow.forces import read_history
+from pipeline.flow.solver import Solver
+from pipeline.flow.verdict import judge
+
+POLL_SECONDS = 1.0
+STOP_SECONDS = 120.0
+"""How long a solver may take to write its state after it was told to stop."""
+
+LOG = "solver.log"
+PROGRESS = "progress.json"
+FORCES = "postProcessing/forces"
+
+
+@dataclass(frozen=True)
+class Execution:
+    """How a solver process ended.
+
+    Attributes
+    ----------
+    ending : str
+        "complete" (stopped by us or at its ceiling), "diverged", "killed" (by a signal), "crashed" (its own
+        error), or "interrupted" (we were told to stop; the state is on disk).
+    reason : str
+        One line for people; empty for "complete".
+    settled : bool
+        Whether it was stopped because its means had reached their targets. A few iterations pass before the
+        solver ends; they do not unsettle it.
+    wall_seconds : float
+        Time the process took.
+    """
+
+    ending: str
+    reason: str
+    settled: bool
+    wall_seconds: float
+
+
+def execute(
+    case: Path,
+    writer: CaseWriter,
+    solver: Solver,
+    application: str,
+    ranks: int,
+    targets: dict[str, float],
+    on_progress: Callable[[dict[str, float | str]], None] | None = None,
+) -> Execution:
+    """Run the solver until the means are known, it reaches its ceiling, or something stops it.
+
+    Every `POLL_SECONDS` the force history is judged; the latest judgement stands in the case's
+    `progress.json`. SIGTERM and SIGINT to this process make the solver write its state and end.
+
+    Parameters
+    ----------
+    case : Path
+        A written (and, for several ranks, decomposed) case.
+    writer : CaseWriter
+        Of that case; it rewrites controlDict to stop the solver.
+    solver : Solver
+        The solver found.
+    application : str
+        Name of the executable.
+    ranks : int
+        MPI ranks.
+    targets : dict of float
+        Target standard errors of cd and cl.
+    on_progress : callable, optional
+        Gets each judgement as written to `progress.json`.
+
+    Returns
+    -------
+    Execution
+        How it ended.
+    """
+    writer.permit_start()
+    begun = time.monotonic()
+    told: list[int] = []
+
+    def note_signal(number: int, _frame: FrameType | None) -> None:
+        told.append(number)
+
+    previous = {number: signal.signal(number, note_signal) for number in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        with (case / LOG).open("ab") as log:
+            process = subprocess.Popen(
+                solver.command(application, case, ranks),
+                stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL,
+                env=solver.environment, preexec_fn=_die_with_parent, start_new_session=True,
+            )  # fmt: skip
+        stop_asked: float | None = None
+        diverged = settled = False
+        while process.poll() is None:
+            time.sleep(POLL_SECONDS)
+            progress = _progress(case, writer.mirrored, targets)
+            if progress is not None:
+                write_text(case / PROGRESS, json.dumps(progress))
+                if on_progress is not None:
+                    on_progress(progress)
+            diverged = progress is not None and progress["verdict"] == "diverged"
+            if diverged:
+                process.kill()
+            elif stop_asked is None:
+                settled = progress is not None and progress["verdict"] == "settled"
+                if told or settled:
+                    writer.request_stop()
+                    stop_asked = time.monotonic()
+            elif stop_asked is not None and time.monotonic() - stop_asked > STOP_SECONDS:
+                process.kill()
+        process.wait()
+    finally:
+        for number, handler in previous.items():
+            signal.signal(number, handler)
+    seconds = time.monotonic() - begun
+    if diverged:
+        return Execution("diverged", "coefficients out of bounds", False, seconds)
+    if told:
+        return Execution("interrupted", signal.Signals(told[0]).name, False, seconds)
+    return Execution(*_ending(process.returncode, case), settled, seconds)
+
+
+def _ending(code: int, case: Path) -> tuple[str, str]:
+    if code == 0:
+        return "complete", ""
+    # A shell or MPI launcher reports a child's signal as 128 + number.
+    number = -code if code < 0 else code - 128
+    if number == signal.SIGFPE:
+        return "diverged", "floating point exception in the solver"
+    tail = _log_tail(case)
+    if number == signal.SIGKILL:
+        return "killed", "the solver was killed (SIGKILL; by the system when memory runs out)"
+    if code < 0 or number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
+        return "killed", f"the solver was killed ({signal.Signals(number).name})"
+    if "sigFpe::sigHandler" in tail or "signal 8 (Floating point" in tail:
+        return "diverged", "floating point exception in the solver"
+    return "crashed", f"the solver ended with code {code}: {_fatal_line(tail)}"
+
+
+def _log_tail(case: Path) -> str:
+    with (case / LOG).open("rb") as stream:
+        stream.seek(0, 2)
+        stream.seek(max(0, stream.tell() - 20000))
+        return stream.read().decode(errors="replace")
+
+
+def _fatal_line(tail: str) -> str:
+    """The line after the solver's last FATAL ERROR, or its last line."""
+    lines = [line.strip() for line in tail.splitlines() if line.strip()]
+    for index in range(len(lines) - 1, -1, -1):
+        if "FATAL" in lines[index] and index + 1 < len(lines):
+            return lines[index + 1]
+    return lines[-1] if lines else "it printed nothing"
+
+
+def _progress(case: Path, mirrored: bool, targets: dict[str, float]) -> dict[str, float | str] | None:
+    try:
+        history = read_history(case / FORCES)
+    except InputError:
+        return None  # not there yet, or caught between two writes
+    if len(history.iteration) == 0:
+        return None
+    judgement = judge(history.coefficients(mirrored), targets)
+    progress: dict[str, float | str] = {
+        "iterations": float(history.iteration[-1]),
+        "verdict": judgement.verdict,
+    }
+    for name, mean in judgement.means.items():
+        progress[name] = mean.value
+        progress[f"{name}_se"] = mean.standard_error
+    return progress
+
+
+def _die_with_parent() -> None:
+    """Have the kernel kill the solver when this process dies, so that no orphan goes on writing."""
+    death_signal = 1  # PR_SET_PDEATHSIG of prctl(2)
+    ctypes.CDLL(None).prctl(death_signal, signal.SIGKILL)

@@ -1,0 +1,130 @@
+"""Fidelities: which equations are solved, on which meshes, and where they may be believed."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from pipeline.errors import InputError
+from pipeline.geometry.shell import Level
+
+WALL_YPLUS = 1.0
+"""Target of y+ at the centre of the first cell for fidelities with a turbulence model."""
+
+FREE_K = 1e-4
+"""Turbulence energy of the free stream in units of U^2: an intensity of 0.8 %."""
+
+FREE_OMEGA = 5.5
+"""Specific dissipation rate of the free stream in units of U / D: an eddy viscosity of 1.8e-5 U D, so that
+little of the free stream's turbulence decays before the ball."""
+
+
+@dataclass(frozen=True)
+class Fidelity:
+    """One way to compute the flow.
+
+    Attributes
+    ----------
+    name : str
+        As the study file says it; also the folder of its templates.
+    application : str
+        The solver's executable.
+    free_stream : dict
+        Cell fields besides the velocity U that a converged state carries, with their value far from the
+        ball in solver units.
+    levels : dict
+        Mesh levels by name, finer by about 1.4 in every direction from one to the next.
+    reynolds : tuple of float
+        Lowest and highest Reynolds number that the model is valid for.
+    turbulent : bool
+        Whether the first cell follows from a y+ target (else from the laminar boundary layer).
+    scope : str
+        What the numbers are good for, in one sentence, for reports.
+    """
+
+    name: str
+    application: str
+    free_stream: dict[str, float]
+    levels: dict[str, Level]
+    reynolds: tuple[float, float]
+    turbulent: bool
+    scope: str
+
+    def level(self, name: str) -> Level:
+        """Mesh level by name.
+
+        Raises
+        ------
+        InputError
+            If there is no such level.
+        """
+        if name not in self.levels:
+            raise InputError(f"flow.level: {name}: no such level; use one of {', '.join(self.levels)}")
+        return self.levels[name]
+
+    def first_cell(self, reynolds: float) -> float:
+        """Height of the first cell in ball diameters for a Reynolds number.
+
+        With a turbulence model: the height whose centre has y+ = `WALL_YPLUS` where the friction is
+        greatest. The friction velocity is that of a turbulent flat plate, cf = 0.026 Re_x^(-1/7) (White,
+        Viscous Fluid Flow, 3rd ed., eq. 6-76), after the arc D to the equator's far side at 1.5 U, the
+        greatest velocity of potential flow around a sphere. Laminar: a tenth of D / sqrt(Re), the scale of
+        the boundary layer's thickness.
+        """
+        if not self.turbulent:
+            return 0.1 / float(np.sqrt(reynolds))
+        speed = 1.5
+        cf = 0.026 * (speed * reynolds) ** (-1.0 / 7.0)
+        friction_velocity = speed * np.sqrt(cf / 2.0)
+        return float(2.0 * WALL_YPLUS / (friction_velocity * reynolds))
+
+    def warnings(self, reynolds: float) -> list[str]:
+        """What to say of a Reynolds number outside the model's range; empty inside it."""
+        low, high = self.reynolds
+        if low <= reynolds <= high:
+            return []
+        return [f"Re {reynolds:g} lies outside {low:g} to {high:g}, the range that {self.name} is valid for"]
+
+
+FIDELITIES = {
+    fidelity.name: fidelity
+    for fidelity in (
+        Fidelity(
+            name="laminar",
+            application="simpleFoam",
+            free_stream={"p": 0.0},
+            levels={"coarse": Level(16, 40), "medium": Level(22, 56), "fine": Level(32, 80)},
+            reynolds=(1.0, 270.0),
+            turbulent=False,
+            scope=(
+                "Steady laminar flow without any model: for verification against published spheres. Above "
+                "Re 270 the wake of a smooth sphere at rest sheds and is not steady."
+            ),
+        ),
+        Fidelity(
+            name="steady-rans",
+            application="simpleFoam",
+            free_stream={"p": 0.0, "k": FREE_K, "omega": FREE_OMEGA, "nut": FREE_K / FREE_OMEGA},
+            levels={"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)},
+            reynolds=(8e4, 3e5),
+            turbulent=True,
+            scope=(
+                "Steady Reynolds-averaged flow (k-omega SST) with a boundary layer that is turbulent from "
+                "the nose on. It knows nothing of the drag crisis: whether dimples of this depth trip the "
+                "boundary layer at all is not computed."
+            ),
+        ),
+    )
+}
+
+
+def fidelity(name: str) -> Fidelity:
+    """Fidelity by name.
+
+    Raises
+    ------
+    InputError
+        If there is no such fidelity.
+    """
+    if name not in FIDELITIES:
+        raise InputError(f"flow.fidelity: {name}: no such fidelity; use one of {', '.join(FIDELITIES)}")
+    return FIDELITIES[name]

@@ -1,0 +1,128 @@
+"""What a study asks of geometry and flow, written as small spec files that the workflow compares by time."""
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.errors import InputError
+from pipeline.files import write_json_if_changed
+from pipeline.flow.case import templates_digest
+from pipeline.flow.fidelity import fidelity
+from pipeline.geometry import build
+from pipeline.geometry.cavity import arc_depth, arc_edge_angle
+from pipeline.geometry.layout_file import read_layout
+from pipeline.matrix import Variant, runs, variants
+from pipeline.study import Pattern, Study
+
+STUDY = "study.json"
+
+
+def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
+    """Everything that a pattern's layout depends on; of a layout file its content's fingerprint too."""
+    layout = pattern.layout
+    from_file = layout.file is not None
+    return {
+        "pattern": pattern.name,
+        "ball_diameter_m": study.ball.diameter_m,
+        "chord_diameter_m": pattern.cavity.chord_diameter_m,
+        "file": str(layout.file) if from_file else None,
+        "file_sha256": hashlib.sha256(Path(layout.file).read_bytes()).hexdigest() if layout.file else None,
+        "symmetry": layout.symmetry,
+        "count": layout.count,
+        "seed": None if from_file else layout.seed,
+        "mirror": layout.mirror,
+        "narrowest_land_m": None if from_file else layout.narrowest_land_m,
+    }
+
+
+def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
+    """Everything that a variant's surface and mesh depend on besides its pattern's layout."""
+    model = fidelity(study.flow.fidelity)
+    level = model.level(study.flow.level)
+    return {
+        "pattern": variant.pattern,
+        "key": variant.key,
+        "ball_diameter_m": study.ball.diameter_m,
+        "depth_m": variant.depth_m,
+        "edge_angle_rad": variant.edge_angle_rad,
+        "n": level.n,
+        "layers": level.layers,
+        # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
+        "first_cell": model.first_cell(max(study.flow.reynolds)),
+    }
+
+
+def check_cavities(study: Study, path: Path) -> None:
+    """Refuse depths and edge angles that no dimple of their pattern can have, before anything is written.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    path : Path
+        Its file, for the message.
+
+    Raises
+    ------
+    InputError
+        Naming file, key and value, with the feasible range.
+    """
+    diameter = study.ball.diameter_m
+    for place, pattern in enumerate(study.patterns):
+        chord = pattern.cavity.chord_diameter_m
+        chords = (
+            read_layout(pattern.layout.file, diameter, chord).chord_diameters_m
+            if pattern.layout.file
+            else np.array([chord])
+        )
+        for key, values, solve in (
+            ("depths", pattern.depths_m or [], arc_edge_angle),
+            ("edge_angles", pattern.edge_angles_rad or [], arc_depth),
+        ):
+            for index, value in enumerate(values):
+                try:
+                    solve(chords, value, diameter)
+                except InputError as error:
+                    raise InputError(f"{path}: patterns[{place}].{key}[{index}]: {error}") from None
+
+
+def prepare(study: Study, results: Path) -> None:
+    """Write study.json and the specs of all layouts, variants and runs; unchanged files keep their times.
+
+    Parameters
+    ----------
+    study : Study
+        The validated study.
+    results : Path
+        Results folder of the study; made when missing.
+    """
+    write_json_if_changed(results / STUDY, study.to_json())
+    for pattern in study.patterns:
+        write_json_if_changed(
+            results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern)
+        )
+    for variant in variants(study):
+        folder = results / "geometry" / variant.pattern / variant.key
+        write_json_if_changed(folder / build.SPEC, variant_spec(study, variant))
+    model = fidelity(study.flow.fidelity)
+    templates = templates_digest(model)
+    for run in runs(study):
+        write_json_if_changed(
+            results / run.run_id / "spec.json",
+            {
+                "run": run.run_id,
+                "pattern": run.pattern,
+                "variant": run.variant_key,
+                "geometry": f"geometry/{run.pattern}/{run.variant_key}",
+                "reynolds": run.reynolds,
+                "spin_ratio": run.spin_ratio,
+                "fidelity": model.name,
+                "level": study.flow.level,
+                "iterations": study.flow.iterations,
+                "standard_error": study.flow.standard_error.model_dump(),
+                "starts_from": run.starts_from,
+                "templates": templates,
+            },
+        )

@@ -1,0 +1,71 @@
+"""Judging a run by its force history: settled, noisy, drifting or diverged."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.flow.averaging import Mean, mean_of
+
+Floats = NDArray[np.float64]
+
+MIN_ITERATIONS = 100
+"""No run is judged settled earlier: a neighbour's fields need this long to feel the new geometry."""
+
+MIN_SAMPLES = 40
+"""Fewest samples after the cut for a mean to be believed."""
+
+BOUND = 100.0
+"""A coefficient beyond this after `MIN_ITERATIONS` is no flow around a ball."""
+
+COEFFICIENTS = ("cd", "cl", "cs", "cm")
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Means of a history and what they are worth.
+
+    Attributes
+    ----------
+    verdict : str
+        "settled": Cd and Cl have their target standard errors; "drifting": they have not and still move one
+        way; "noisy": they have not, for scatter; "diverged": not finite or out of bounds; "short": too few
+        iterations to judge.
+    means : dict of Mean
+        By coefficient (cd, cl, cs, cm); empty for "diverged" and "short".
+    """
+
+    verdict: str
+    means: dict[str, Mean]
+
+
+def judge(history: dict[str, Floats], targets: dict[str, float]) -> Judgement:
+    """Judge a force history against the target standard errors.
+
+    Parameters
+    ----------
+    history : dict of ndarray
+        Coefficients cd, cl, cs, cm against iteration, all of shape (n,).
+    targets : dict of float
+        Target standard error of "cd" and of "cl".
+
+    Returns
+    -------
+    Judgement
+        A small remaining drift is no bar to "settled": the standard errors include it.
+    """
+    count = len(history["cd"])
+    values = np.stack([history[name] for name in COEFFICIENTS])
+    if not np.isfinite(values).all() or (
+        count > MIN_ITERATIONS and np.abs(values[:, MIN_ITERATIONS:]).max() > BOUND
+    ):
+        return Judgement("diverged", {})
+    if count < MIN_ITERATIONS:
+        return Judgement("short", {})
+    means = {name: mean_of(history[name]) for name in COEFFICIENTS}
+    judged = [means[name] for name in targets]
+    if all(means[name].standard_error <= target for name, target in targets.items()) and all(
+        mean.samples >= MIN_SAMPLES for mean in judged
+    ):
+        return Judgement("settled", means)
+    return Judgement("drifting" if any(mean.drifting for mean in judged) else "noisy", means)

@@ -1,0 +1,45 @@
+"""Verdicts on force histories."""
+
+import numpy as np
+import pytest
+
+from pipeline.flow.verdict import judge
+
+TARGETS = {"cd": 0.001, "cl": 0.002}
+
+
+def history(n: int, cd: np.ndarray | float = 0.28, cl: np.ndarray | float = 0.15) -> dict[str, np.ndarray]:
+    zero = np.zeros(n)
+    return {"cd": zero + cd, "cl": zero + cl, "cs": zero, "cm": zero}
+
+
+def test_a_steady_history_is_settled() -> None:
+    noise = np.random.default_rng(0).normal(size=(2, 400)) * 0.003
+    assert judge(history(400, 0.28 + noise[0], 0.15 + noise[1]), TARGETS).verdict == "settled"
+
+
+def test_a_scattered_history_is_noisy() -> None:
+    noise = np.random.default_rng(0).normal(size=400) * 0.2
+    assert judge(history(400, 0.28 + noise), TARGETS).verdict == "noisy"
+
+
+def test_a_moving_history_is_drifting() -> None:
+    assert judge(history(400, 0.28 + 1e-4 * np.arange(400)), TARGETS).verdict == "drifting"
+
+
+def test_only_lift_out_of_target_is_not_settled() -> None:
+    noise = np.random.default_rng(1).normal(size=400) * 0.2
+    assert judge(history(400, cl=0.15 + noise), TARGETS).verdict == "noisy"
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, 1e6])
+def test_not_finite_or_out_of_bounds_is_diverged(bad: float) -> None:
+    cd = np.full(300, 0.28)
+    cd[-1] = bad
+    judgement = judge(history(300, cd), TARGETS)
+    assert judgement.verdict == "diverged"
+    assert judgement.means == {}
+
+
+def test_few_iterations_are_not_judged() -> None:
+    assert judge(history(50), TARGETS).verdict == "short"
