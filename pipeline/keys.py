@@ -1,0 +1,23 @@
+"""Names of variants and runs as they stand in paths: "d0.250mm", "e14.00deg", "re90000", "s0.080"."""
+
+import math
+
+
+def depth_key(depth_m: float) -> str:
+    """Return the folder name of a surface depth in m, for instance "d0.250mm"."""
+    return f"d{depth_m * 1e3:.3f}mm"
+
+
+def edge_angle_key(edge_angle_rad: float) -> str:
+    """Return the folder name of an edge angle in rad, for instance "e14.00deg"."""
+    return f"e{math.degrees(edge_angle_rad):.2f}deg"
+
+
+def reynolds_key(reynolds: float) -> str:
+    """Return the folder name of a Reynolds number, for instance "re90000"."""
+    return f"re{reynolds:.0f}"
+
+
+def spin_ratio_key(spin_ratio: float) -> str:
+    """Return the folder name of a spin ratio, for instance "s0.080"."""
+    return f"s{spin_ratio:.3f}"

@@ -1,0 +1,136 @@
+"""The study: which ball, patterns, depths, flow conditions, golfers and air the line is run for."""
+
+import json
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, ValidationError
+
+from pipeline.errors import InputError
+from pipeline.fields import Number, Section, distinct
+from pipeline.keys import reynolds_key, spin_ratio_key
+from pipeline.study_golfers import AirSpec, FlightWindow, Golfer, Launch, Spread, Wind
+from pipeline.study_names import SafeName, distinct_names
+from pipeline.study_patterns import Ball, CavitySpec, LayoutSpec, Pattern
+
+__all__ = [
+    "AirSpec",
+    "Ball",
+    "CavitySpec",
+    "ErrorTarget",
+    "FlightWindow",
+    "FlowSettings",
+    "Golfer",
+    "Launch",
+    "LayoutSpec",
+    "Pattern",
+    "Spread",
+    "Study",
+    "Wind",
+]
+
+LARGEST_MASS_KG = 0.04593
+"""Equipment Rules of the game's governing bodies, in force in 2025."""
+SMALLEST_DIAMETER_M = 0.04267
+"""Equipment Rules of the game's governing bodies, in force in 2025."""
+
+
+class ErrorTarget(Section):
+    """Standard errors at which a run may stop."""
+
+    cd: Annotated[float, Number(1e-5, 0.1, 0.001)] = Field(
+        0.001, description="Standard error of Cd at which a run may stop, 1e-5 to 0.1."
+    )
+    cl: Annotated[float, Number(1e-5, 0.1, 0.002)] = Field(
+        0.002, description="Standard error of Cl at which a run may stop, 1e-5 to 0.1."
+    )
+
+
+class FlowSettings(Section):
+    """Which flows are computed, by which model, on how fine a mesh."""
+
+    fidelity: Literal["laminar", "steady-rans"] = Field(
+        description="Flow model: laminar (verification at low Reynolds numbers) or steady-rans (k-omega SST, "
+        "boundary layer turbulent throughout).",
+        examples=["steady-rans"],
+    )
+    level: Literal["coarse", "medium", "fine"] = Field(
+        description="Fineness of the mesh.", examples=["coarse"]
+    )
+    reynolds: Annotated[
+        list[Annotated[float, Number(1, 1e6, 9e4)]],
+        Field(min_length=1, max_length=100),
+        AfterValidator(distinct(reynolds_key)),
+    ] = Field(description="Reynolds numbers U D / nu, 1 to 1e6.", examples=[[90000, 180000]])
+    spin_ratios: Annotated[
+        list[Annotated[float, Number(0, 2, 0.1)]],
+        Field(min_length=1, max_length=100),
+        AfterValidator(distinct(spin_ratio_key)),
+    ] = Field(description="Spin ratios omega D / (2 U), 0 to 2.", examples=[[0.08, 0.20]])
+    standard_error: ErrorTarget = Field(
+        default_factory=ErrorTarget, description="Standard errors at which a run may stop."
+    )
+    iterations: Annotated[int, Number(10, 200_000, 1500, whole=True)] = Field(
+        1500, description="Ceiling of iterations a run."
+    )
+    ranks: Annotated[int, Number(1, 1024, 1, whole=True)] = Field(1, description="MPI ranks a run.")
+
+
+class Study(Section):
+    """A whole study, as its file says; SI values, names that carry their units."""
+
+    name: SafeName = Field(
+        description="Short name, used for the results folder: letters, digits, - and _.", examples=["demo"]
+    )
+    about: Annotated[str, Field(max_length=5000)] = Field(
+        "", description="What the study is for, in free text; shown in the report."
+    )
+    ball: Ball = Field(description="Diameter and mass.")
+    patterns: Annotated[
+        list[Pattern], Field(min_length=1, max_length=200), AfterValidator(distinct_names)
+    ] = Field(description="The dimple patterns to be compared.")
+    flow: FlowSettings = Field(description="Which flows are computed, and how.")
+    golfers: Annotated[list[Golfer], Field(min_length=1, max_length=100), AfterValidator(distinct_names)] = (
+        Field(description="The golfers whose shots are flown.")
+    )
+    air: AirSpec = Field(default_factory=AirSpec, description="The air of the flights.")
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the study as a JSON-ready mapping: SI values under unit-bearing names."""
+        return self.model_dump(mode="json", by_alias=False)
+
+    @classmethod
+    def from_json(cls, path: Path) -> Self:
+        """Read a study that `to_json` and `pipeline.files.write_json` have written.
+
+        Raises
+        ------
+        InputError
+            The file is missing, not JSON, or not a study.
+        """
+        try:
+            return cls.model_validate(
+                json.loads(Path(path).read_text(encoding="utf-8")), by_alias=False, by_name=True
+            )
+        except OSError as error:
+            raise InputError(f"{path}: cannot be read ({error.strerror}); run the study first") from None
+        except (ValueError, RecursionError) as error:  # a ValidationError is a ValueError
+            first = error.errors()[0] if isinstance(error, ValidationError) else None
+            where = f"{'.'.join(map(str, first['loc']))} {first['msg']}" if first else str(error)
+            raise InputError(f"{path}: is not a resolved study ({where}); remove it and run again") from None
+
+    def warnings(self) -> list[str]:
+        """Return what is allowed but should be known before money is spent, one sentence each."""
+        found = []
+        if self.ball.mass_kg > LARGEST_MASS_KG:
+            found.append(
+                f"ball.mass: {self.ball.mass_kg * 1e3:.2f} g is above the {LARGEST_MASS_KG * 1e3:.2f} g that "
+                "the governing bodies' Equipment Rules allow; fine for a practice ball only"
+            )
+        if self.ball.diameter_m < SMALLEST_DIAMETER_M:
+            found.append(
+                f"ball.diameter: {self.ball.diameter_m * 1e3:.2f} mm is below the "
+                f"{SMALLEST_DIAMETER_M * 1e3:.2f} mm that the governing bodies' Equipment Rules ask for; "
+                "fine for a practice ball only"
+            )
+        return found

@@ -1,0 +1,174 @@
+"""Sections of the study file on the ball and its dimples."""
+
+import os
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, ConfigDict, Field, ValidationInfo, field_validator
+
+from pipeline.fields import Number, Quantity, Section, distinct, from_study_file, problem
+from pipeline.keys import depth_key, edge_angle_key
+from pipeline.quantities import ANGLE, LENGTH, MASS
+from pipeline.study_names import SafeName
+
+Diameter = Annotated[float, Quantity(LENGTH, "10 mm", "500 mm", "42.70 mm")]
+BallMass = Annotated[float, Quantity(MASS, "1 g", "1 kg", "45.9 g")]
+ChordDiameter = Annotated[float, Quantity(LENGTH, "0.2 mm", "20 mm", "3.6 mm")]
+Land = Annotated[float, Quantity(LENGTH, "0 mm", "10 mm", "0.10 mm")]
+Depth = Annotated[float, Quantity(LENGTH, "0.01 mm", "2 mm", "0.25 mm")]
+EdgeAngle = Annotated[float, Quantity(ANGLE, "1 deg", "60 deg", "14 deg")]
+
+
+class Ball(Section):
+    """The ball without dimples (phantom sphere) and its mass."""
+
+    diameter_m: Diameter = Field(
+        alias="diameter", description="Diameter of the phantom sphere, 10 mm to 500 mm."
+    )
+    mass_kg: BallMass = Field(alias="mass", description="Mass of the ball, 1 g to 1 kg.")
+
+
+class LayoutSpec(Section):
+    """Where the dimples are: spread by a symmetry and a count, or read from a file."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [
+                {"required": ["symmetry", "count"], "not": {"required": ["file"]}},
+                {
+                    "required": ["file"],
+                    "not": {
+                        "anyOf": [
+                            {"required": [key]}
+                            for key in ("symmetry", "count", "seed", "narrowest_land", "mirror")
+                        ]
+                    },
+                },
+            ]
+        }
+    )
+
+    symmetry: Literal["icosahedral", "octahedral", "none"] | None = Field(
+        None,
+        description="Rotation group under which the layout repeats itself.",
+        examples=["icosahedral"],
+    )
+    count: Annotated[int, Number(1, 5000, 332, whole=True)] | None = Field(
+        None, description="Number of dimples; it must suit the symmetry.", examples=[332]
+    )
+    seed: Annotated[int, Number(0, 2**31 - 1, 1, whole=True)] = Field(
+        1, description="Seed of the optimiser that spreads the dimples."
+    )
+    narrowest_land_m: Land = Field(
+        0.0001,
+        alias="narrowest_land",
+        description="Least land between two dimples' edges, 0 mm to 10 mm; 0.10 mm when absent.",
+    )
+    mirror: bool = Field(
+        False,
+        strict=True,
+        description="Whether the plane through the pole and the flight direction mirrors the layout; such a "
+        "ball is computed on one half.",
+    )
+    file: Path | None = Field(
+        None,
+        description="CSV with polar_deg, azimuth_deg and chord_diameter_mm, relative to the study file.",
+        examples=["layout.csv"],
+    )
+
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask for either a file or a symmetry and a count."""
+        if given.get("file") is not None:
+            unused = {"symmetry": None, "count": None, "seed": 1, "narrowest_land": 0.0001, "mirror": False}
+            for key, default in unused.items():
+                if given.get(key, default) != default:
+                    yield key, 'goes with a layout that is spread, not with "file"; remove one of the two'
+        elif given.get("symmetry") is None and given.get("count") is None:
+            yield "symmetry", 'is missing; give "symmetry" and "count", or "file"'
+        elif given.get("symmetry") is None:
+            yield "symmetry", "is missing; write for instance symmetry: icosahedral"
+        elif given.get("count") is None:
+            yield "count", "is missing; write for instance count: 332"
+
+    @field_validator("file", mode="before")
+    @classmethod
+    def _find_file(cls, value: Any, info: ValidationInfo) -> Any:
+        if not from_study_file(info) or value is None:
+            return value
+        if not isinstance(value, str) or not value:
+            raise problem("is not a file name; write for instance file: layout.csv")
+        assert info.context is not None
+        path = os.path.abspath(os.path.join(info.context["folder"], value))
+        if not os.path.isfile(path):
+            raise problem("there is no such file; the path is relative to the study file")
+        return Path(path)
+
+
+class CavitySpec(Section):
+    """The shape of one dimple."""
+
+    profile: Literal["arc"] = Field("arc", description="Section of the dimple: arc is a spherical cap.")
+    chord_diameter_m: ChordDiameter | None = Field(
+        None,
+        alias="chord_diameter",
+        description="Diameter of the dimple's edge, 0.2 mm to 20 mm; absent when the layout file gives it.",
+        examples=["3.6 mm"],
+    )
+
+
+class Pattern(Section):
+    """A layout, a cavity and the depths (or edge angles) to be compared."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": ["depths"]}, {"required": ["edge_angles"]}]}
+    )
+
+    name: SafeName = Field(
+        description="Short name, used for folders: letters, digits, - and _.", examples=["ico332"]
+    )
+    layout: LayoutSpec = Field(description="Where the dimples are.")
+    cavity: CavitySpec = Field(default_factory=CavitySpec, description="The shape of one dimple.")
+    depths_m: (
+        Annotated[list[Depth], Field(min_length=1, max_length=100), AfterValidator(distinct(depth_key))]
+        | None
+    ) = Field(
+        None,
+        alias="depths",
+        description="Surface depths (below the phantom sphere, at the dimple's centre), 0.01 mm to 2 mm.",
+        examples=[["0.15 mm", "0.20 mm", "0.25 mm", "0.30 mm"]],
+    )
+    edge_angles_rad: (
+        Annotated[
+            list[EdgeAngle], Field(min_length=1, max_length=100), AfterValidator(distinct(edge_angle_key))
+        ]
+        | None
+    ) = Field(
+        None,
+        alias="edge_angles",
+        description="Edge angles (dimple wall against the phantom sphere's tangent), 1 deg to 60 deg; "
+        "instead of depths.",
+        examples=[["12 deg", "14 deg", "16 deg"]],
+    )
+
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask for depths or edge angles, and for a chord diameter unless a layout file may give it."""
+        depths, angles = given.get("depths"), given.get("edge_angles")
+        if depths is None and angles is None:
+            yield "depths", 'is missing; write for instance depths: [0.15 mm, 0.20 mm], or give "edge_angles"'
+        elif depths is not None and angles is not None:
+            yield "edge_angles", 'cannot stand beside "depths"; remove one of the two'
+        layout, cavity = _given(given.get("layout")), _given(given.get("cavity", {}))
+        if layout is None or cavity is None or layout.get("file") is not None:
+            return
+        if cavity.get("chord_diameter", cavity.get("chord_diameter_m")) is None:
+            yield "cavity", "has no chord diameter; write for instance cavity: {chord_diameter: 3.6 mm}"
+
+
+def _given(section: Any) -> Mapping[str, Any] | None:
+    """Return the keys of a section, read or still raw; None when it is neither."""
+    if isinstance(section, Section):
+        return section.model_dump(by_alias=True)
+    return section if isinstance(section, Mapping) else None
