@@ -1,0 +1,162 @@
+"""The `depthline` command: its subcommands and options; the work is in the other modules of this folder.
+
+Imports stand inside the commands, so that `depthline --help` does not wait for the numerical libraries.
+"""
+
+import os
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pipeline import __version__
+from pipeline.cli.ending import ended_well
+
+app = typer.Typer(
+    name="depthline",
+    help="Which dimple depth to cut: from a study file to drag, lift, flights and a decision.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    epilog="Example: depthline check cases/demo/study.yaml. Every command has its own --help.",
+)
+
+StudyPath = Annotated[Path, typer.Argument(metavar="STUDY", help="Study file (YAML).", show_default=False)]
+ResultsRoot = Annotated[
+    Path,
+    typer.Option("--results", metavar="DIR", help="Folder of all results; a study's are in DIR/NAME."),
+]
+AsJson = Annotated[
+    bool, typer.Option("--json", help="Print one JSON object on standard output and nothing else.")
+]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"depthline {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version.", callback=_version, is_eager=True)
+    ] = False,
+) -> None:
+    pass
+
+
+@app.command(epilog="Example: depthline check cases/demo/study.yaml")
+def check(study: StudyPath, results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
+    """Validate a study and show its runs, its geometry and its price in core hours."""
+    from pipeline.cli.check import check_study
+
+    check_study(study, results, as_json)
+
+
+@app.command(epilog="Example: depthline run cases/demo/study.yaml --cores 2")
+def run(
+    study: StudyPath,
+    cores: Annotated[
+        int | None, typer.Option(min=1, help="Cores to use on this machine; all when absent.")
+    ] = None,
+    profile: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Workflow profile below profiles/, for instance slurm."),
+    ] = None,
+    results: ResultsRoot = Path("results"),
+) -> None:
+    """Compute a study: geometry, flow, tables, flights, decision, report.
+
+    What is there already is kept; a run that was stopped goes on from its last state.
+    """
+    from pipeline.cli.run import run_study
+
+    raise typer.Exit(run_study(study, results, cores or len(os.sched_getaffinity(0)), profile))
+
+
+@app.command(epilog="Example: depthline status cases/demo/study.yaml --json")
+def status(study: StudyPath, results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
+    """Tell the state of every run of a study, each with its reason."""
+    from pipeline.cli.status import show_status
+
+    show_status(study, results, as_json)
+
+
+@app.command(epilog="Example: depthline report cases/demo/study.yaml")
+def report(study: StudyPath, results: ResultsRoot = Path("results")) -> None:
+    """Write the report of a study from the results that are there."""
+    from pipeline.cli.report import write_study_report
+
+    write_study_report(study, results)
+
+
+@app.command(epilog='Example: depthline fly table.csv --speed "165 mph" --angle "11 deg" --spin "2600 rpm"')
+def fly(
+    table: Annotated[
+        Path,
+        typer.Argument(
+            metavar="TABLE",
+            help="Coefficient table (CSV: reynolds, spin_ratio, cd, cl and, where known, cm).",
+            show_default=False,
+        ),
+    ],
+    speed: Annotated[str, typer.Option(metavar="QUANTITY", help='Ball speed, for instance "165 mph".')],
+    angle: Annotated[str, typer.Option(metavar="QUANTITY", help='Launch angle, for instance "11 deg".')],
+    spin: Annotated[str, typer.Option(metavar="QUANTITY", help='Backspin, for instance "2600 rpm".')],
+    tilt: Annotated[
+        str, typer.Option(metavar="QUANTITY", help="Tilt of the spin axis; positive curves to the right.")
+    ] = "0 deg",
+    diameter: Annotated[str, typer.Option(metavar="QUANTITY", help="Diameter of the ball.")] = "42.67 mm",
+    mass: Annotated[str, typer.Option(metavar="QUANTITY", help="Mass of the ball.")] = "45.93 g",
+    temperature: Annotated[
+        str | None,
+        typer.Option(metavar="QUANTITY", help="20 degC, or that of the altitude, when absent."),
+    ] = None,
+    pressure: Annotated[
+        str | None,
+        typer.Option(metavar="QUANTITY", help="1013.25 hPa, or that of the altitude, when absent."),
+    ] = None,
+    humidity: Annotated[str, typer.Option(metavar="QUANTITY", help="Relative humidity.")] = "50 %",
+    altitude: Annotated[
+        str | None, typer.Option(metavar="QUANTITY", help="Altitude, instead of a pressure.")
+    ] = None,
+    wind: Annotated[str, typer.Option(metavar="QUANTITY", help="Wind speed.")] = "0 m/s",
+    wind_from: Annotated[
+        str,
+        typer.Option(
+            metavar="QUANTITY", help="Where the wind comes from: 0 deg is a headwind, 90 deg the right."
+        ),
+    ] = "0 deg",
+    as_json: AsJson = False,
+) -> None:
+    """Fly one shot with a coefficient table from anywhere."""
+    from pipeline.cli.fly import fly_shot
+
+    fly_shot(
+        table,
+        launch={"--speed": speed, "--angle": angle, "--spin": spin, "--tilt": tilt},
+        ball={"--diameter": diameter, "--mass": mass},
+        air={
+            "--temperature": temperature,
+            "--pressure": pressure,
+            "--humidity": humidity,
+            "--altitude": altitude,
+        },
+        wind={"--wind": wind, "--wind-from": wind_from},
+        as_json=as_json,
+    )
+
+
+@app.command(epilog="Example: depthline schema > cases/study.schema.json")
+def schema() -> None:
+    """Print the JSON Schema of a study file, for editors that complete and check it."""
+    from pipeline.cli.schema import print_schema
+
+    print_schema()
+
+
+def main() -> None:
+    """Run the command; a fault that the user can mend ends it with one line a fault and an exit code."""
+    sys.exit(ended_well(app))

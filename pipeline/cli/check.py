@@ -1,0 +1,183 @@
+"""`depthline check`: what a study asks for and what it costs, before any of it is computed."""
+
+import sys
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from rich.progress import Progress, TaskID
+from rich.table import Table
+
+from pipeline.cli.output import messages, print_json, tables, warn
+from pipeline.errors import InputError
+from pipeline.files import read_json
+from pipeline.flow.cost import cells, prices
+from pipeline.flow.fidelity import fidelity
+from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
+from pipeline.geometry import build
+from pipeline.geometry.layout import Layout
+from pipeline.geometry.totals import totals
+from pipeline.matrix import runs, variants
+from pipeline.study import Pattern, Study
+from pipeline.study_file import load_study
+
+
+def check_study(path: Path, results_root: Path, as_json: bool) -> None:
+    """Validate a study; print its run matrix, geometry totals and price.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    results_root : Path
+        Folder that holds the results of all studies; a layout that is there already is used. Nothing is
+        written.
+    as_json : bool
+        Print one JSON object instead of tables.
+
+    Raises
+    ------
+    InputError
+        The study file is wrong, or a pattern's geometry is impossible (every such pattern is told).
+    """
+    study = load_study(path)
+    check_cavities(study, path)
+    found = summary(study, results_root / study.name)
+    warn(found["warnings"])
+    if as_json:
+        print_json(found)
+    else:
+        _print_tables(found)
+
+
+def summary(study: Study, results: Path) -> dict[str, Any]:
+    """Return what `depthline check --json` prints.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    results : Path
+        Its results folder, which need not exist.
+
+    Returns
+    -------
+    dict
+        Keys study, fidelity, level, cells, runs, cold_runs, core_hours, patterns (pattern, depths, reynolds,
+        spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry) and warnings.
+    """
+    model = fidelity(study.flow.fidelity)
+    plan = runs(study)
+    warm = sum(run.starts_from is not None for run in plan)
+    return {
+        "study": study.name,
+        "fidelity": model.name,
+        "level": study.flow.level,
+        "cells": cells(model.name, study.flow.level),
+        "runs": len(plan),
+        "cold_runs": len(plan) - warm,
+        "core_hours": sum(prices(study).values()) / 3600.0,
+        "patterns": [
+            {
+                "pattern": pattern.name,
+                "variants": sum(variant.pattern == pattern.name for variant in variants(study)),
+                "reynolds": sorted(study.flow.reynolds),
+                "spin_ratios": sorted(study.flow.spin_ratios),
+                "runs": sum(run.pattern == pattern.name for run in plan),
+                "cells": cells(model.name, study.flow.level, pattern.layout.mirror),
+            }
+            for pattern in study.patterns
+        ],
+        "variants": _geometry(study, results),
+        "warnings": study.warnings()
+        + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)],
+    }
+
+
+def _geometry(study: Study, results: Path) -> list[dict[str, Any]]:
+    """Lay out every pattern and return the totals of every variant; all impossible ones are told at once."""
+    rows: list[dict[str, Any]] = []
+    problems: list[str] = []
+    everything = variants(study)
+    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
+        for index, pattern in enumerate(study.patterns):
+            where = f"patterns[{index}] ({pattern.name})"
+            task = progress.add_task(f"laying out {pattern.name}", total=1.0)
+            try:
+                layout = _layout(study, pattern, results, partial(_show_share, progress, task))
+            except InputError as error:
+                problems.append(f"{where}: {error}")
+                continue
+            finally:
+                progress.remove_task(task)
+            for variant in everything:
+                if variant.pattern != pattern.name:
+                    continue
+                try:
+                    ball = build.make_ball(layout, variant_spec(study, variant))
+                    rows.append({"pattern": pattern.name, "variant": variant.key} | totals(ball))
+                except InputError as error:
+                    problems.append(f"{where}: {variant.key}: {error}")
+    if problems:
+        raise InputError("\n".join(problems))
+    return rows
+
+
+def _show_share(progress: Progress, task: TaskID, share: float) -> None:
+    progress.update(task, completed=share)
+
+
+def _layout(study: Study, pattern: Pattern, results: Path, progress: Callable[[float], None]) -> Layout:
+    """Return a pattern's layout: the one in the results folder when it fits the study, else a new one."""
+    spec = layout_spec(study, pattern)
+    folder = results / "geometry" / pattern.name
+    made, asked = folder / build.LAYOUT, folder / build.LAYOUT_SPEC
+    if made.is_file() and asked.is_file() and read_json(asked) == spec:
+        if made.stat().st_mtime >= asked.stat().st_mtime:
+            return build.load_layout(folder)
+    return build.make_layout(spec, progress)
+
+
+def _print_tables(found: dict[str, Any]) -> None:
+    console = tables()
+    matrix = Table("pattern", "variants", "Re", "S", "runs", "cells", title=f"Study {found['study']}: runs")
+    for row in found["patterns"]:
+        matrix.add_row(
+            row["pattern"],
+            str(row["variants"]),
+            ", ".join(f"{value:g}" for value in row["reynolds"]),
+            ", ".join(f"{value:g}" for value in row["spin_ratios"]),
+            str(row["runs"]),
+            f"{row['cells']:,}",
+        )
+    console.print(matrix)
+    geometry = Table(
+        "pattern", "variant", "dimples", "coverage", "depth", "edge angle", "dimple volume", "narrowest land",
+        title="Geometry",
+    )  # fmt: skip
+    for row in found["variants"]:
+        geometry.add_row(
+            row["pattern"],
+            row["variant"],
+            str(row["count"]),
+            f"{100 * row['coverage']:.1f} %",
+            _range(row["depth_min_m"], row["depth_max_m"], 1e3, "mm", 3),
+            _range(row["edge_angle_min_deg"], row["edge_angle_max_deg"], 1.0, "deg", 2),
+            f"{100 * row['dimple_volume_share']:.3f} %",
+            _range(row["narrowest_land_m"], row["narrowest_land_m"], 1e3, "mm", 3),
+        )
+    console.print(geometry)
+    console.print(
+        f"{found['runs']} runs ({found['cold_runs']} from rest, the others from a neighbour's field), "
+        f"{found['fidelity']}, {found['level']} mesh: "
+        f"about {found['core_hours']:.3g} core hours"
+    )
+
+
+def _range(low: float | None, high: float | None, factor: float, unit: str, digits: int) -> str:
+    """Return "LOW UNIT" or "LOW to HIGH UNIT"; "-" where a ball has none."""
+    if low is None or high is None:
+        return "-"
+    first, last = f"{low * factor:.{digits}f}", f"{high * factor:.{digits}f}"
+    return f"{first} {unit}" if first == last else f"{first} to {last} {unit}"

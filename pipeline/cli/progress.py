@@ -1,0 +1,133 @@
+"""Progress of a study: what is done, what is running, how long it will take."""
+
+import json
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.flow.cost import COLD_ITERATIONS, prices
+from pipeline.flow.execute import PROGRESS
+from pipeline.flow.run import CASE, RESULT
+from pipeline.matrix import RunSpec, runs
+from pipeline.study import Study
+
+POLL_SECONDS = 1.0
+PLAIN_SECONDS = 20.0
+"""Seconds between two lines of progress where no terminal shows a live one."""
+
+
+@dataclass(frozen=True)
+class State:
+    """One look at a study."""
+
+    done: int
+    total: int
+    running: list[str]
+    share: float
+    seconds_left: float
+
+
+class Clock:
+    """Estimates the time that is left of a study from the price of its runs and what they took so far.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    results : Path
+        Its results folder.
+    cores : int
+        Cores that runs share.
+    """
+
+    def __init__(self, study: Study, results: Path, cores: int) -> None:
+        self._results = results
+        self._cores = max(1, cores)
+        self._runs = runs(study)
+        self._price = prices(study)
+        self._known = {run.run_id for run in self._runs if self._finished(run)}
+        self._begun = time.monotonic()
+
+    def look(self) -> State:
+        """State of the study now."""
+        done = {run.run_id for run in self._runs if self._finished(run)}
+        running, progress = [], 0.0
+        for run in self._runs:
+            if run.run_id in done:
+                continue
+            line, share = self._running(run)
+            if line:
+                running.append(line)
+                progress += share * self._price[run.run_id]
+        total = sum(self._price.values())
+        finished = sum(self._price[run_id] for run_id in done)
+        # Runs finished since we began tell how fast this machine is against the price list.
+        fresh = sum(self._price[run_id] for run_id in done - self._known) + progress
+        elapsed = time.monotonic() - self._begun
+        left = total - finished - progress
+        pace = elapsed / fresh if fresh > 0.05 * total or (fresh and elapsed > 60) else 1.0 / self._cores
+        return State(len(done), len(self._runs), running, (finished + progress) / total, left * pace)
+
+    def _finished(self, run: RunSpec) -> bool:
+        result = self._results / run.run_id / RESULT
+        spec = self._results / run.run_id / "spec.json"
+        return result.is_file() and result.stat().st_mtime >= spec.stat().st_mtime
+
+    def _running(self, run: RunSpec) -> tuple[str, float]:
+        """Line on a running run and the share of it that is done."""
+        path = self._results / run.run_id / CASE / PROGRESS
+        try:
+            if time.time() - path.stat().st_mtime > 60:
+                return "", 0.0
+            progress = json.loads(path.read_text())
+        except (OSError, json.JSONDecodeError):
+            return "", 0.0
+        name = run.run_id.removeprefix("runs/")
+        text = f"{name}: iteration {progress['iterations']:.0f}"
+        if "cd" in progress:
+            for name in ("cd", "cl"):
+                text += f", {name.capitalize()} {progress[name]:.4f} ± {progress[f'{name}_se']:.4f}"
+        return text, min(0.95, progress["iterations"] / COLD_ITERATIONS)
+
+
+def show(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
+    """Show a study's progress until the engine ends: live on a terminal, else a line now and then."""
+    if sys.stderr.isatty():
+        _show_live(clock, engine)
+        return
+    last = 0.0
+    while engine.poll() is None:
+        if time.monotonic() - last > PLAIN_SECONDS:
+            last = time.monotonic()
+            state = clock.look()
+            if state.done < state.total:
+                print(
+                    _headline(state) + "".join(f"\n    {line}" for line in state.running),
+                    file=sys.stderr,
+                    flush=True,
+                )
+        time.sleep(POLL_SECONDS)
+
+
+def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
+    from rich.console import Console, Group
+    from rich.live import Live
+    from rich.progress_bar import ProgressBar
+    from rich.text import Text
+
+    with Live(console=Console(stderr=True), refresh_per_second=2, transient=True) as live:
+        while engine.poll() is None:
+            state = clock.look()
+            bar = ProgressBar(total=1.0, completed=state.share, width=60)
+            live.update(Group(Text(_headline(state)), bar, *(Text(f"  {line}") for line in state.running)))
+            time.sleep(POLL_SECONDS)
+
+
+def _headline(state: State) -> str:
+    if state.done == state.total:
+        return f"{state.done} of {state.total} runs done; tables, flights, decision, report"
+    minutes = state.seconds_left / 60
+    left = f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
+    return f"{state.done} of {state.total} runs done ({100 * state.share:.0f} %), about {left} left"

@@ -1,0 +1,32 @@
+"""`depthline report`."""
+
+from pathlib import Path
+
+from pipeline.cli.output import messages
+from pipeline.errors import InputError
+from pipeline.study_file import load_study
+
+
+def write_study_report(path: Path, results_root: Path) -> None:
+    """Write the report of a study from the results that are there.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    results_root : Path
+        Folder that holds the results of all studies.
+
+    Raises
+    ------
+    InputError
+        The study file is wrong, or there are no results yet.
+    """
+    study = load_study(path)
+    results = results_root / study.name
+    if not (results / "decision.json").is_file():
+        raise InputError(f"{results}: has no decision.json yet; depthline run {path} makes it")
+    from pipeline.report.page import write_report
+
+    write_report(study, results)
+    messages().print(f"wrote {results / 'report.html'}")

@@ -1,0 +1,9 @@
+"""`depthline schema`."""
+
+from pipeline.cli.output import print_json
+from pipeline.study_schema import study_schema
+
+
+def print_schema() -> None:
+    """Print the JSON Schema of a study file."""
+    print_json(study_schema())

@@ -1,0 +1,143 @@
+"""`depthline status`: the state of every run, read from the files that the flow station leaves."""
+
+import json
+import time
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+from rich.table import Table
+
+from pipeline.cli.output import print_json, tables, warn
+from pipeline.matrix import RunSpec, runs
+from pipeline.study_file import load_study
+
+NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
+    "not started",
+    "running",
+    "stopped",
+    "outdated",
+    "unreadable",
+)
+"""States of a run that has no valid verdict."""
+
+SILENT_SECONDS = 120.0
+"""A solver writes its log every iteration; one that is silent for longer is taken as stopped."""
+
+REASONS = {
+    "settled": "standard errors are at their targets",
+    "noisy": "ceiling of iterations reached, standard errors above their targets",
+    "drifting": "ceiling of iterations reached while still drifting; the standard errors include the drift",
+    "diverged": "the solution grew without bounds; it will not be tried again",
+    "crashed": "the solver ended with an error; the next run tries again",
+    "killed": "the solver was killed; the next run goes on from its last state",
+}
+"""One line for each verdict, where run.json gives no reason of its own."""
+
+
+def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
+    """Tell the state of one run.
+
+    Parameters
+    ----------
+    results : Path
+        Results folder of the study.
+    run : RunSpec
+        The run.
+
+    Returns
+    -------
+    dict
+        Keys run, state ("not started", "running", "stopped", "outdated", "unreadable", or the verdict),
+        reason (one line) and, where known, iterations, cd, cd_se, cl, cl_se.
+    """
+    folder = results / run.run_id
+    state: dict[str, Any] = {"run": run.run_id}
+    done, spec = folder / "run.json", folder / "spec.json"
+    if done.is_file():
+        result = _read(done)
+        if result is None:
+            return state | {"state": UNREADABLE, "reason": f"{done} is not JSON; remove it and run again"}
+        state |= _numbers(result)
+        if spec.is_file() and spec.stat().st_mtime > done.stat().st_mtime:
+            return state | {
+                "state": OUTDATED,
+                "reason": "its settings changed since; the next run computes it",
+            }
+        verdict = str(result.get("verdict"))
+        return state | {"state": verdict, "reason": result.get("reason") or REASONS.get(verdict, "")}
+    log = folder / "case" / "solver.log"
+    if not log.is_file():
+        return state | {"state": NOT_STARTED, "reason": _waits_for(results, run)}
+    state |= _numbers(_read(folder / "case" / "progress.json") or {})
+    silent = time.time() - log.stat().st_mtime
+    so_far = f"{state['iterations']} iterations so far" if "iterations" in state else "no iteration yet"
+    if silent < SILENT_SECONDS:
+        return state | {"state": RUNNING, "reason": so_far}
+    return state | {
+        "state": STOPPED,
+        "reason": f"{so_far}, silent for {silent / 60:.0f} min; the next run goes on from its last state",
+    }
+
+
+def _waits_for(results: Path, run: RunSpec) -> str:
+    if run.starts_from is None or (results / run.starts_from / "run.json").is_file():
+        return "waits for a free core"
+    return f"starts from {run.starts_from}"
+
+
+def _read(path: Path) -> dict[str, Any] | None:
+    try:
+        value = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):  # absent, caught in mid-removal, or spoilt
+        return None
+    return value if isinstance(value, dict) else None
+
+
+def _numbers(source: dict[str, Any]) -> dict[str, Any]:
+    found = {key: source[key] for key in ("cd", "cd_se", "cl", "cl_se") if source.get(key) is not None}
+    if source.get("iterations") is not None:
+        found["iterations"] = int(source["iterations"])
+    return found
+
+
+def show_status(path: Path, results_root: Path, as_json: bool) -> None:
+    """Print the state of every run of a study.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    results_root : Path
+        Folder that holds the results of all studies.
+    as_json : bool
+        Print one JSON object instead of tables.
+    """
+    study = load_study(path)
+    results = results_root / study.name
+    states = [run_state(results, run) for run in runs(study)]
+    counts = dict(Counter(state["state"] for state in states).most_common())
+    if as_json:
+        print_json({"study": study.name, "results": str(results), "counts": counts, "runs": states})
+        return
+    if not results.is_dir():
+        warn([f"{results}: is not there yet; depthline run {path} makes it"])
+    table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {study.name}")
+    for state in states:
+        table.add_row(
+            state["run"].removeprefix("runs/"),
+            state["state"],
+            str(state.get("iterations", "")),
+            _with_error(state, "cd"),
+            _with_error(state, "cl"),
+            state["reason"],
+        )
+    console = tables()
+    console.print(table)
+    console.print(f"{len(states)} runs: " + ", ".join(f"{count} {name}" for name, count in counts.items()))
+
+
+def _with_error(state: dict[str, Any], name: str) -> str:
+    if name not in state:
+        return ""
+    return f"{state[name]:.4f} ± {state.get(f'{name}_se', float('nan')):.4f}"
