@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pipeline.files import atomic_open, write_text
 from pipeline.flow.fidelity import Fidelity
 
-Floats = NDArray[np.floating]
+Floats = NDArray[np.float64]
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
 SHARED = "shared"

@@ -1,31 +1,32 @@
 """What runs cost: cells, iterations, core seconds and disk, from measured rates."""
 
 from pipeline.flow.fidelity import fidelity
+from pipeline.matrix import runs
+from pipeline.study import Study
 
 SECONDS_PER_CELL_ITERATION = 2.0e-6
-"""Core seconds a cell and iteration, measured with 221,184 cells on one of two cores: 0.43 s an iteration
-(steady-rans), of a machine with 24 GiB; larger meshes leave the cache and cost up to a third more."""
+"""Core seconds a cell and iteration of steady-rans, measured with 192,000 and 221,184 cells, two runs side by
+side on two cores: 0.4 s an iteration. Not measured beyond 400,000 cells."""
 
-COLD_ITERATIONS = 260
-WARM_ITERATIONS = 150
+COLD_ITERATIONS = 190
+WARM_ITERATIONS = 130
 """Iterations to a settled mean from rest, and from a neighbour's field, measured on the demo study."""
 
 OVERHEAD_SECONDS = 5.0
 """Start of Python and the solver, writing the case, reading the state."""
 
 
-def cells(fidelity_name: str, level: str) -> int:
-    """Cells of a shell at a mesh level."""
-    return fidelity(fidelity_name).level(level).cells
+def cells(fidelity_name: str, level: str, mirrored: bool = False) -> int:
+    """Cells of a shell at a mesh level; half of them for a ball with a mirror plane."""
+    whole = fidelity(fidelity_name).level(level).cells
+    return whole // 2 if mirrored else whole
 
 
-def core_seconds(fidelity_name: str, cell_count: int, warm: bool) -> float:
+def core_seconds(cell_count: int, warm: bool) -> float:
     """Core seconds of a settled run, an estimate for planning.
 
     Parameters
     ----------
-    fidelity_name : str
-        Fidelity; all of today's are steady and cost the same a cell and iteration within a factor 1.5.
     cell_count : int
         Cells of the mesh.
     warm : bool
@@ -34,8 +35,19 @@ def core_seconds(fidelity_name: str, cell_count: int, warm: bool) -> float:
     Returns
     -------
     float
-        Core seconds.
+        Core seconds; steady fidelities cost the same a cell and iteration within a factor of 1.5.
     """
-    fidelity(fidelity_name)  # refuses an unknown one
     iterations = WARM_ITERATIONS if warm else COLD_ITERATIONS
     return OVERHEAD_SECONDS + SECONDS_PER_CELL_ITERATION * cell_count * iterations
+
+
+def prices(study: Study) -> dict[str, float]:
+    """Core seconds of every run of a study, by run.
+
+    Layouts from a file are priced as whole balls; should they have the mirror plane, they cost half.
+    """
+    count = {
+        pattern.name: cells(study.flow.fidelity, study.flow.level, pattern.layout.mirror)
+        for pattern in study.patterns
+    }
+    return {run.run_id: core_seconds(count[run.pattern], run.starts_from is not None) for run in runs(study)}

@@ -14,7 +14,7 @@ from pipeline.errors import InputError
 from pipeline.files import write_text
 from pipeline.flow.case import CaseWriter
 from pipeline.flow.forces import read_history
-from pipeline.flow.solver import Solver
+from pipeline.flow.solver import Solver, fatal_line
 from pipeline.flow.verdict import judge
 
 POLL_SECONDS = 1.0
@@ -37,16 +37,16 @@ class Execution:
         error), or "interrupted" (we were told to stop; the state is on disk).
     reason : str
         One line for people; empty for "complete".
-    settled : bool
-        Whether it was stopped because its means had reached their targets. A few iterations pass before the
-        solver ends; they do not unsettle it.
+    settled_at : float or None
+        Iteration up to which the history was judged settled, when that stopped the solver. The few iterations
+        that pass until it ends are no part of the mean.
     wall_seconds : float
         Time the process took.
     """
 
     ending: str
     reason: str
-    settled: bool
+    settled_at: float | None
     wall_seconds: float
 
 
@@ -102,7 +102,8 @@ def execute(
                 env=solver.environment, preexec_fn=_die_with_parent, start_new_session=True,
             )  # fmt: skip
         stop_asked: float | None = None
-        diverged = settled = False
+        settled_at: float | None = None
+        diverged = False
         while process.poll() is None:
             time.sleep(POLL_SECONDS)
             progress = _progress(case, writer.mirrored, targets)
@@ -114,8 +115,9 @@ def execute(
             if diverged:
                 process.kill()
             elif stop_asked is None:
-                settled = progress is not None and progress["verdict"] == "settled"
-                if told or settled:
+                if progress is not None and progress["verdict"] == "settled":
+                    settled_at = float(progress["iterations"])
+                if told or settled_at is not None:
                     writer.request_stop()
                     stop_asked = time.monotonic()
             elif stop_asked is not None and time.monotonic() - stop_asked > STOP_SECONDS:
@@ -126,10 +128,10 @@ def execute(
             signal.signal(number, handler)
     seconds = time.monotonic() - begun
     if diverged:
-        return Execution("diverged", "coefficients out of bounds", False, seconds)
+        return Execution("diverged", "coefficients out of bounds", None, seconds)
     if told:
-        return Execution("interrupted", signal.Signals(told[0]).name, False, seconds)
-    return Execution(*_ending(process.returncode, case), settled, seconds)
+        return Execution("interrupted", signal.Signals(told[0]).name, None, seconds)
+    return Execution(*_ending(process.returncode, case), settled_at, seconds)
 
 
 def _ending(code: int, case: Path) -> tuple[str, str]:
@@ -146,7 +148,7 @@ def _ending(code: int, case: Path) -> tuple[str, str]:
         return "killed", f"the solver was killed ({signal.Signals(number).name})"
     if "sigFpe::sigHandler" in tail or "signal 8 (Floating point" in tail:
         return "diverged", "floating point exception in the solver"
-    return "crashed", f"the solver ended with code {code}: {_fatal_line(tail)}"
+    return "crashed", f"the solver ended with code {code}: {fatal_line(tail)}"
 
 
 def _log_tail(case: Path) -> str:
@@ -154,15 +156,6 @@ def _log_tail(case: Path) -> str:
         stream.seek(0, 2)
         stream.seek(max(0, stream.tell() - 20000))
         return stream.read().decode(errors="replace")
-
-
-def _fatal_line(tail: str) -> str:
-    """The line after the solver's last FATAL ERROR, or its last line."""
-    lines = [line.strip() for line in tail.splitlines() if line.strip()]
-    for index in range(len(lines) - 1, -1, -1):
-        if "FATAL" in lines[index] and index + 1 < len(lines):
-            return lines[index + 1]
-    return lines[-1] if lines else "it printed nothing"
 
 
 def _progress(case: Path, mirrored: bool, targets: dict[str, float]) -> dict[str, float | str] | None:

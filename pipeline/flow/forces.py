@@ -39,6 +39,13 @@ class ForceHistory:
     force: Floats
     moment: Floats
 
+    def until(self, iteration: float | None) -> "ForceHistory":
+        """History up to and with an iteration; the whole one for None."""
+        if iteration is None:
+            return self
+        kept = self.iteration <= iteration
+        return ForceHistory(self.iteration[kept], self.force[kept], self.moment[kept])
+
     def coefficients(self, mirrored: bool = False) -> dict[str, Floats]:
         """Cd, Cl, Cs on the frontal area and Cm about the spin axis on area times diameter.
 

@@ -175,10 +175,9 @@ def _result(task: _Run, execution: Execution, solver: Solver, ranks: int) -> dic
         if verdict == "complete":
             verdict, reason = "crashed", str(error)
     if history is not None and verdict == "complete":
-        judgement = judge(history.coefficients(task.shell.mirrored), spec["standard_error"])
+        judged = history.until(execution.settled_at)
+        judgement = judge(judged.coefficients(task.shell.mirrored), spec["standard_error"])
         verdict, means = judgement.verdict, judgement.means
-        if execution.settled and means:
-            verdict = "settled"
         if verdict == "short":
             verdict, reason = "crashed", f"only {len(history.iteration)} iterations: too few to judge"
     result: dict[str, Any] = {

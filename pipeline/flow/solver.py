@@ -137,6 +137,15 @@ def run_tool(solver: Solver, command: list[str]) -> str:
     """
     done = subprocess.run(command, env=solver.environment, capture_output=True, text=True, check=False)
     if done.returncode != 0:
-        last = ((done.stderr.strip() or done.stdout.strip()).splitlines() or ["it printed nothing"])[-1]
-        raise DepthlineError(f"{command[0]}: ended with code {done.returncode}: {last.strip()}")
+        said = fatal_line(done.stdout + done.stderr)
+        raise DepthlineError(f"{command[0]}: ended with code {done.returncode}: {said}")
     return done.stdout
+
+
+def fatal_line(printed: str) -> str:
+    """Pick the line after the solver's last FATAL ERROR, or else the last line that it printed."""
+    lines = [line.strip() for line in printed.splitlines() if line.strip()]
+    for index in range(len(lines) - 1, -1, -1):
+        if "FATAL" in lines[index] and index + 1 < len(lines):
+            return lines[index + 1]
+    return lines[-1] if lines else "it printed nothing"

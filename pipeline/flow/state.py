@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pipeline.errors import InputError
 from pipeline.files import atomic_open
 
-Floats = NDArray[np.floating]
+Floats = NDArray[np.float64]
 
 STATE_FILE = "state.npz"
 

@@ -9,7 +9,7 @@ from pipeline.flow.averaging import Mean, mean_of
 
 Floats = NDArray[np.float64]
 
-MIN_ITERATIONS = 100
+MIN_ITERATIONS = 120
 """No run is judged settled earlier: a neighbour's fields need this long to feel the new geometry."""
 
 MIN_SAMPLES = 40

@@ -259,7 +259,7 @@ def _starts(group: FloatArray, general: int, starts: int, seed: int) -> Iterator
 
 
 def _mirror_ties(general: int, on_plane: int) -> FloatArray:
-    """Projection, shape (3 general, 3 general), onto `on_plane` points with y = 0 and pairs mirrored in y = 0."""
+    """Projection, shape (3 k, 3 k) for k points, onto `on_plane` points with y = 0 and mirrored pairs."""
     tied = np.zeros((3 * general, 3 * general))
     reflection = np.diag([1.0, -1.0, 1.0])
     for point in range(on_plane):

@@ -6,7 +6,7 @@ from scipy.spatial import cKDTree
 from pipeline.geometry.layout import Layout
 
 MATCH = 1e-7
-"""Largest distance between a dimple and its image's nearest dimple, on the unit sphere: 2 nm on a golf ball."""
+"""Largest distance from a dimple's image to the nearest dimple, on the unit sphere; 2 nm on a golf ball."""
 
 
 def has_mirror_plane(layout: Layout) -> bool:

@@ -63,8 +63,8 @@ def shell_faces(shell: Shell) -> Faces:
     stacked_owner = np.arange(count, dtype=np.int32)[:, None] * np.int32(layers) + (inner - 1)[None, :]
 
     # Faces between columns: one a surface edge and layer. An edge's two quads run along it in opposite
-    # directions; the edge as the lower-numbered quad sees it gives a normal out of that quad. Edges of one quad
-    # alone lie on the mirror plane.
+    # directions; the edge as the lower-numbered quad sees it gives a normal out of that quad. Edges of one
+    # quad alone lie on the mirror plane.
     start, end = quads.ravel(), np.roll(quads, -1, axis=1).ravel()
     _, inverse, uses = np.unique(
         np.minimum(start, end).astype(np.int64) * stride + np.maximum(start, end),

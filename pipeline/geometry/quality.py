@@ -69,7 +69,7 @@ def cell_geometry(faces: Faces, centres: Floats, areas: Floats, cells: int) -> t
 
     middle = gather(centres[face]) / np.bincount(cell, minlength=cells)[:, None]
     volume = sign * np.sum(areas[face] * (centres[face] - middle[cell]), axis=1) / 3.0
-    volumes = np.bincount(cell, volume, cells)
+    volumes: Floats = np.bincount(cell, volume, cells).astype(np.float64)
     moment = gather(volume[:, None] * (0.75 * centres[face] + 0.25 * middle[cell]))
     return moment / np.where(np.abs(volumes) > ROUNDING, volumes, np.inf)[:, None], volumes
 

@@ -56,8 +56,8 @@ class Shell:
     layers : int
         Number of cells from the ball to the far field.
     mirrored : bool
-        Whether it is the half with y >= 0 of a ball that the plane y = 0 mirrors. Air along x, lift along z and
-        spin about y leave that plane a mirror of the flow too, so half the cells do, and the wake cannot
+        Whether it is the half with y >= 0 of a ball that the plane y = 0 mirrors. Air along x, lift along z
+        and spin about y leave that plane a mirror of the flow too, so half the cells do, and the wake cannot
         wander sideways.
     """
 
@@ -129,7 +129,8 @@ def growth_ratio(first_cell: float, thickness: float, layers: int) -> float:
 def layer_radii(first_cell: float, layers: int, far_radius: float = FAR_RADIUS) -> Floats:
     """Radii of the layers' spheres over the phantom sphere, in diameters, shape (layers + 1,)."""
     growth = growth_ratio(first_cell, far_radius - PHANTOM_RADIUS, layers)
-    radii = PHANTOM_RADIUS + first_cell * (growth ** np.arange(layers + 1) - 1.0) / (growth - 1.0)
+    layer = np.arange(layers + 1, dtype=np.float64)
+    radii = PHANTOM_RADIUS + first_cell * (np.power(growth, layer) - 1.0) / (growth - 1.0)
     radii[-1] = far_radius
     return radii
 

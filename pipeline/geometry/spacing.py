@@ -106,9 +106,7 @@ def largest_spacing(
     return best
 
 
-def _descend(
-    group: FloatArray, fixed: FloatArray, start: FloatArray, tied: FloatArray | None
-) -> FloatArray:
+def _descend(group: FloatArray, fixed: FloatArray, start: FloatArray, tied: FloatArray | None) -> FloatArray:
     """Local minimum of the Riesz energies, one exponent after the other."""
     representatives = _project(start, tied)
     for exponent in RIESZ_EXPONENTS:

@@ -64,7 +64,7 @@ def test_an_initial_transient_is_cut() -> None:
 
 
 def test_an_exponential_approach_is_bounded_by_its_error() -> None:
-    # A steady solver's history approaches its limit without noise; the error must not hide what is left to come.
+    # A steady solver's history approaches its limit without noise; the error must not hide what is left.
     history = 0.28 + 0.2 * np.exp(-np.arange(400) / 50.0)
     mean = mean_of(history)
     assert abs(mean.value - 0.28) <= mean.standard_error

@@ -8,7 +8,10 @@ import pytest
 from pipeline.errors import InputError
 from pipeline.flow.forces import FRONTAL_AREA, read_history
 
-PARENTHESES = "# Time        \t(total_x total_y total_z)\t(pressure_x pressure_y pressure_z)\t(viscous_x viscous_y viscous_z)\n"
+PARENTHESES = (
+    "# Time        \t(total_x total_y total_z)\t(pressure_x pressure_y pressure_z)"
+    "\t(viscous_x viscous_y viscous_z)\n"
+)
 PLAIN = "# Time total_x total_y total_z pressure_x pressure_y pressure_z viscous_x viscous_y viscous_z\n"
 LEGACY = "# Time       \tforces(pressure viscous) moment(pressure viscous)\n"
 LEGACY_POROUS = "# Time       \tforces(pressure viscous porous) moment(pressure viscous porous)\n"

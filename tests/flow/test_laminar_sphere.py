@@ -38,7 +38,8 @@ def test_drag_at_reynolds_100(flows: dict) -> None:
 @pytest.mark.parametrize("reynolds", [20, 50])
 def test_drag_lies_within_the_spread_of_the_correlations(flows: dict, reynolds: float) -> None:
     # Clift, Grace & Weber 1978, Brown & Lawler 2003, Morrison 2013, Schiller & Naumann 1933, as the reference
-    # library `fluids` has them (Clift by the table of CHECK-VALUES [computed]); Roos & Willmarth 1971 [quoted].
+    # library `fluids` has them, Clift, Schiller by their published tables [computed]; Roos & Willmarth 1971
+    # [quoted].
     values = [
         fluids.drag.Brown_Lawler(reynolds),
         fluids.drag.Morrison(reynolds),

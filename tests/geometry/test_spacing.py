@@ -70,11 +70,11 @@ def test_gradient_of_the_energy_is_its_derivative():
     fixed = special_orbits("octahedral")[8]
     x = 1.3 * _starts(3, 1, seed=4)[0].ravel()
     for exponent in (4.0, 64.0):
-        gradient = _log_energy(x, group, fixed, exponent)[1]
+        gradient = _log_energy(x, group, fixed, exponent, None)[1]
         for i in range(len(x)):
             step = np.zeros_like(x)
             step[i] = 1e-6
-            above, below = (_log_energy(x + s, group, fixed, exponent)[0] for s in (step, -step))
+            above, below = (_log_energy(x + s, group, fixed, exponent, None)[0] for s in (step, -step))
             assert gradient[i] == pytest.approx((above - below) / 2e-6, abs=1e-6)
 
 
