@@ -1,0 +1,1 @@
+"""Aero station: the table of coefficients and its interpolation."""

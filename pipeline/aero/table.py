@@ -1,0 +1,380 @@
+"""Coefficient tables: drag, lift and moment of one ball over Reynolds number and spin ratio."""
+
+import csv
+import difflib
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline.errors import InputError
+from pipeline.files import write_text
+
+FloatArray = NDArray[np.float64]
+
+_REQUIRED_COLUMNS = ("reynolds", "spin_ratio", "cd", "cl")
+_COLUMNS = (*_REQUIRED_COLUMNS, "cm")
+
+
+class Coefficients(NamedTuple):
+    """Coefficients at some conditions, arrays of one shape.
+
+    `cd` and `cl` are on the frontal area pi D^2/4; `cm`, on area times diameter, is the moment about the axis
+    of the backspin (negative: it slows the spin), NaN where the table has none; `outside` marks conditions
+    outside the grid, where the nearest value inside it is used.
+    """
+
+    cd: FloatArray
+    cl: FloatArray
+    cm: FloatArray
+    outside: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class CoefficientTable:
+    """Coefficients of one ball on a full grid of Reynolds numbers and spin ratios.
+
+    Between the nodes they are bilinear in the logarithm of the Reynolds number and in the spin ratio; at the
+    nodes they are the given values. Below the lowest spin ratio Cl and Cm fall linearly to zero at S = 0
+    (both are odd in S) and Cd (even in S) stays as it is; elsewhere outside the grid the value at its edge is
+    used. Both count as outside.
+
+    Parameters
+    ----------
+    reynolds : array_like, shape (nr,)
+        Reynolds numbers U D / nu of the nodes, positive and increasing; one is enough [-].
+    spin_ratio : array_like, shape (ns,)
+        Spin ratios omega D / (2 U) of the nodes, not negative and increasing; one is enough [-].
+    cd, cl : array_like, shape (nr, ns)
+        Drag and lift on the frontal area [-].
+    cm : array_like, shape (nr, ns), optional
+        Moment about the backspin axis on area times diameter, negative where it slows the spin [-].
+    cd_se, cl_se, cm_se : array_like, shape (nr, ns), optional
+        Standard errors, zero when absent [-].
+
+    Raises
+    ------
+    InputError
+        Shapes that do not fit, nodes that do not increase, or numbers that are not finite.
+    """
+
+    reynolds: FloatArray
+    spin_ratio: FloatArray
+    cd: FloatArray
+    cl: FloatArray
+    cm: FloatArray | None = None
+    cd_se: FloatArray = None  # type: ignore[assignment]  # zeros are put in its place
+    cl_se: FloatArray = None  # type: ignore[assignment]
+    cm_se: FloatArray = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        _set_nodes(self, "reynolds", self.reynolds, lowest=np.finfo(float).tiny)
+        _set_nodes(self, "spin_ratio", self.spin_ratio, lowest=0.0)
+        shape = (self.reynolds.size, self.spin_ratio.size)
+        for name in ("cd", "cl", "cm"):
+            _set_values(self, name, getattr(self, name), shape)
+            errors = getattr(self, f"{name}_se")
+            _set_values(self, f"{name}_se", np.zeros(shape) if errors is None else errors, shape)
+
+    @cached_property
+    def _batch(self) -> "TableBatch":
+        return TableBatch.of([self])
+
+    def at(self, reynolds: ArrayLike, spin_ratio: ArrayLike) -> Coefficients:
+        """Interpolate.
+
+        Parameters
+        ----------
+        reynolds, spin_ratio : array_like
+            Conditions, broadcast against each other [-].
+
+        Returns
+        -------
+        Coefficients
+            Arrays of the broadcast shape.
+        """
+        batch = self._batch
+        re, s = np.broadcast_arrays(np.asarray(reynolds, float), np.asarray(spin_ratio, float))
+        i, u = _cell(batch.log_reynolds, np.log(re))
+        j, v = _cell(batch.spin_ratio, s)
+        values = batch.values[0]
+        u, v = u[..., None], v[..., None]
+        low = values[i, j] * (1 - v) + values[i, j + 1] * v
+        high = values[i + 1, j] * (1 - v) + values[i + 1, j + 1] * v
+        cd, cl, cm = np.moveaxis(low * (1 - u) + high * u, -1, 0)
+        if not batch.has_cm[0]:
+            cm = np.full(re.shape, np.nan)
+        (re_low, re_high), (s_low, s_high) = batch.reynolds_range, batch.spin_ratio_range
+        return Coefficients(cd, cl, cm, (re < re_low) | (re > re_high) | (s < s_low) | (s > s_high))
+
+    def at_draws(self, rng: np.random.Generator, n: int) -> "TableBatch":
+        """Draw tables with Gaussian noise of the standard errors, independent from node to node.
+
+        Drag that a large standard error would make negative is cut off at zero: air gives a ball no energy.
+
+        Parameters
+        ----------
+        rng : numpy.random.Generator
+            Source of the noise.
+        n : int
+            Number of tables.
+
+        Returns
+        -------
+        TableBatch
+            n tables on this table's grid.
+        """
+        parts = [(self.cd, self.cd_se), (self.cl, self.cl_se)]
+        if self.cm is not None:
+            parts.append((self.cm, self.cm_se))
+        drawn = [mean + error * rng.standard_normal((n, *self.cd.shape)) for mean, error in parts]
+        drawn[0] = np.maximum(drawn[0], 0.0)
+        if self.cm is None:
+            drawn.append(np.zeros_like(drawn[0]))
+        return _padded(self, np.stack(drawn, axis=-1))
+
+
+@dataclass(frozen=True, eq=False)
+class TableBatch:
+    """Tables on one grid, laid out for the flight kernel.
+
+    Parameters
+    ----------
+    log_reynolds : ndarray, shape (mr,)
+        Nodes, at least two.
+    spin_ratio : ndarray, shape (ms,)
+        Nodes, at least two; a node at zero is there even when the tables have none.
+    values : ndarray, shape (n, mr, ms, 3)
+        cd, cl, cm (zero where a table has no cm).
+    has_cm : ndarray of bool, shape (n,)
+        Whether a table has cm.
+    reynolds_range, spin_ratio_range : tuple of float
+        Lowest and highest of the tables' own nodes.
+    """
+
+    log_reynolds: FloatArray
+    spin_ratio: FloatArray
+    values: FloatArray
+    has_cm: NDArray[np.bool_]
+    reynolds_range: tuple[float, float]
+    spin_ratio_range: tuple[float, float]
+
+    def __len__(self) -> int:
+        return self.values.shape[0]
+
+    @staticmethod
+    def of(tables: Sequence[CoefficientTable]) -> "TableBatch":
+        """Put tables of one grid side by side.
+
+        Raises
+        ------
+        InputError
+            The grids differ, or there is no table.
+        """
+        batches = []
+        for table in tables:
+            cm = np.zeros_like(table.cd) if table.cm is None else table.cm
+            batches.append(_padded(table, np.stack([table.cd, table.cl, cm], axis=-1)[None]))
+        return TableBatch.join(batches)
+
+    @staticmethod
+    def join(batches: "Sequence[TableBatch]") -> "TableBatch":
+        """Put batches of one grid one after the other.
+
+        Raises
+        ------
+        InputError
+            The grids differ, or there is no batch.
+        """
+        if not batches:
+            raise InputError("no coefficient table is given: at least one is needed")
+        first = batches[0]
+        for other in batches[1:]:
+            same = np.array_equal(first.log_reynolds, other.log_reynolds)
+            same = same and np.array_equal(first.spin_ratio, other.spin_ratio)
+            if not (same and first.spin_ratio_range == other.spin_ratio_range):
+                raise InputError(
+                    "coefficient tables of one batch need the same Reynolds numbers and spin ratios"
+                )
+        return TableBatch(
+            first.log_reynolds,
+            first.spin_ratio,
+            np.concatenate([batch.values for batch in batches]),
+            np.concatenate([batch.has_cm for batch in batches]),
+            first.reynolds_range,
+            first.spin_ratio_range,
+        )
+
+
+def _padded(table: CoefficientTable, values: FloatArray) -> TableBatch:
+    """Return values (n, nr, ns, 3) on a grid that starts at S = 0 and has at least one cell each way."""
+    log_re, s = np.log(table.reynolds), table.spin_ratio
+    if s[0] > 0.0:
+        at_rest = values[:, :, :1] * np.array([1.0, 0.0, 0.0])
+        values, s = np.concatenate([at_rest, values], axis=2), np.concatenate([[0.0], s])
+    if s.size == 1:
+        values, s = np.repeat(values, 2, axis=2), np.array([s[0], s[0] + 1.0])
+    if log_re.size == 1:
+        values, log_re = np.repeat(values, 2, axis=1), np.array([log_re[0], log_re[0] + 1.0])
+    return TableBatch(
+        log_re,
+        s,
+        np.ascontiguousarray(values),
+        np.full(values.shape[0], table.cm is not None),
+        (float(table.reynolds[0]), float(table.reynolds[-1])),
+        (float(table.spin_ratio[0]), float(table.spin_ratio[-1])),
+    )
+
+
+def _cell(nodes: FloatArray, at: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """Return the cell of each value and its place in it, 0 to 1, clamped to the grid."""
+    i = np.clip(np.searchsorted(nodes, at, side="right") - 1, 0, nodes.size - 2)
+    return i, np.clip((at - nodes[i]) / (nodes[i + 1] - nodes[i]), 0.0, 1.0)
+
+
+def _set_nodes(table: CoefficientTable, name: str, given: ArrayLike, lowest: float) -> None:
+    nodes = np.array(given, dtype=float)
+    if nodes.ndim != 1 or nodes.size == 0:
+        raise InputError(f"coefficient table: {name}: needs a list of at least one number")
+    if not (np.isfinite(nodes).all() and nodes[0] >= lowest and (np.diff(nodes) > 0).all()):
+        wanted = "positive" if lowest > 0 else "not negative"
+        raise InputError(f"coefficient table: {name}: must be finite, {wanted} and increasing, not {nodes}")
+    object.__setattr__(table, name, nodes)
+
+
+def _set_values(table: CoefficientTable, name: str, given: ArrayLike | None, shape: tuple[int, int]) -> None:
+    if given is None:
+        return
+    values = np.array(given, dtype=float)
+    if values.shape != shape:
+        raise InputError(
+            f"coefficient table: {name}: has shape {values.shape}; {shape[0]} Reynolds numbers and "
+            f"{shape[1]} spin ratios need {shape}"
+        )
+    if not np.isfinite(values).all():
+        i, j = np.argwhere(~np.isfinite(values))[0]
+        raise InputError(
+            f"coefficient table: {name} at reynolds {table.reynolds[i]:g}, "
+            f"spin_ratio {table.spin_ratio[j]:g}: is {values[i, j]}; a finite number is needed"
+        )
+    object.__setattr__(table, name, values)
+
+
+def write_table(table: CoefficientTable, path: Path) -> None:
+    """Write a table as CSV: reynolds, spin_ratio, cd, cl and, where known, cm; one row a node.
+
+    The numbers are written so that `read_table` gives them back exactly; standard errors are not in the file.
+    """
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    names = _COLUMNS if table.cm is not None else _REQUIRED_COLUMNS
+    writer.writerow(names)
+    for i, reynolds in enumerate(table.reynolds):
+        for j, spin_ratio in enumerate(table.spin_ratio):
+            values = [getattr(table, name)[i, j] for name in names[2:]]
+            writer.writerow([repr(float(number)) for number in (reynolds, spin_ratio, *values)])
+    write_text(path, stream.getvalue())
+
+
+def read_table(path: Path) -> CoefficientTable:
+    """Read a coefficient table from anywhere.
+
+    Parameters
+    ----------
+    path : Path
+        CSV with the columns reynolds, spin_ratio, cd, cl and, where known, cm (see `CoefficientTable` for
+        their meaning), in any order of columns and rows, on a full grid of the first two.
+
+    Returns
+    -------
+    CoefficientTable
+        With standard errors of zero.
+
+    Raises
+    ------
+    InputError
+        The file is missing, a column is missing, unknown or there twice, a value is not a number of its
+        range, a row is there twice, or a point of the grid is missing; the message names file and line.
+    """
+    names, rows = _read_rows(Path(path))
+    where: dict[tuple[float, float], int] = {}
+    nodes: dict[tuple[float, float], list[float]] = {}
+    for line, cells in rows:
+        row = {name: _number(path, line, name, cell) for name, cell in zip(names, cells, strict=True)}
+        key = (row["reynolds"], row["spin_ratio"])
+        if key in nodes:
+            raise InputError(
+                f"{path}:{line}: reynolds {key[0]:g}, spin_ratio {key[1]:g}: is on line {where[key]} "
+                "already; keep one of the two rows"
+            )
+        where[key] = line
+        nodes[key] = [row[name] for name in _COLUMNS[2:] if name in row]
+    reynolds = sorted({key[0] for key in nodes})
+    spin_ratio = sorted({key[1] for key in nodes})
+    missing = [(re, s) for re in reynolds for s in spin_ratio if (re, s) not in nodes]
+    if missing:
+        raise InputError(
+            f"{path}: the grid has no row for reynolds {missing[0][0]:g}, spin_ratio {missing[0][1]:g} "
+            f"({len(missing)} missing of {len(reynolds)} x {len(spin_ratio)}); give every pair once"
+        )
+    grid = np.array([[nodes[re, s] for s in spin_ratio] for re in reynolds])
+    columns = np.moveaxis(grid, -1, 0)
+    cm = columns[2] if len(columns) == 3 else None
+    return CoefficientTable(np.array(reynolds), np.array(spin_ratio), columns[0], columns[1], cm)
+
+
+def _read_rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Return the column names and the rows that are not empty, each with its line number."""
+    wanted = "columns reynolds, spin_ratio, cd, cl and, where known, cm"
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise InputError(f"{path}: there is no such file; a CSV with the {wanted} is needed") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{path}: cannot be read as text ({error}); a CSV with the {wanted} is needed"
+        ) from None
+    reader = csv.reader(io.StringIO(text))
+    rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+    if not rows:
+        raise InputError(f"{path}: is empty; a CSV with the {wanted} is needed")
+    line, header = rows.pop(0)
+    names = [name.strip() for name in header]
+    for name in names:
+        if name not in _COLUMNS:
+            nearest = difflib.get_close_matches(name.lower(), _COLUMNS, n=1, cutoff=0.4)
+            right = (
+                f'did you mean "{nearest[0]}"?'
+                if nearest
+                else f"the {wanted}, separated by commas, are known"
+            )
+            raise InputError(f'{path}:{line}: unknown column "{name}"; {right}')
+        if names.count(name) > 1:
+            raise InputError(f'{path}:{line}: column "{name}" is there twice; keep one')
+    absent = [name for name in _REQUIRED_COLUMNS if name not in names]
+    if absent:
+        raise InputError(f'{path}:{line}: column "{absent[0]}" is missing; the {wanted} are needed')
+    if not rows:
+        raise InputError(f"{path}: has a header but no rows; give one row a pair of reynolds and spin_ratio")
+    for line, row in rows:
+        if len(row) != len(names):
+            raise InputError(f"{path}:{line}: has {len(row)} values; the header has {len(names)} columns")
+    return names, rows
+
+
+def _number(path: Path, line: int, name: str, cell: str) -> float:
+    wanted = {"reynolds": "a number above 0", "spin_ratio": "a number from 0 up", "cd": "a number from 0 up"}
+    try:
+        number = float(cell)
+    except ValueError:
+        number = float("nan")
+    too_low = (name == "reynolds" and number <= 0) or (name in ("spin_ratio", "cd") and number < 0)
+    if not np.isfinite(number) or too_low:
+        right = wanted.get(name, "a number")
+        raise InputError(f'{path}:{line}: {name}: "{cell.strip()}" is not {right}')
+    return number

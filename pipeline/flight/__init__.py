@@ -1,0 +1,1 @@
+"""Flight station: air, trajectories and golfers."""

@@ -1,0 +1,129 @@
+"""The flight station: every golfer's shots with every pattern and depth, flights.csv."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.aero.from_runs import tables_from_coefficients
+from pipeline.aero.table import CoefficientTable
+from pipeline.files import write_text
+from pipeline.flight.air import air_from
+from pipeline.flight.golfer import draw_shots
+from pipeline.flight.population import SHOTS, PatternFlights, fly_pattern
+from pipeline.flight.trajectory import Conditions
+from pipeline.study import Golfer, Study
+
+COLUMNS = (
+    "pattern",
+    "depth_m",
+    "golfer",
+    "carry_m",
+    "carry_se_m",
+    "peak_height_m",
+    "descent_deg",
+    "time_s",
+    "total_m",
+    "side_m",
+    "extrapolated",
+    "ball_speed_m_s",
+    "launch_angle_deg",
+    "backspin_rpm",
+    "axis_tilt_deg",
+)
+"""Columns of flights.csv, in their order; columns are only ever added."""
+
+SEED = 1
+"""Seed of the shots and of the coefficient draws, the same in every study, so that studies compare."""
+
+
+def conditions_of(study: Study) -> Conditions:
+    """Ball, air and wind of a study."""
+    air = air_from(study.air.temperature_k, study.air.pressure_pa, study.air.humidity, study.air.altitude_m)
+    wind = study.air.wind
+    return Conditions(study.ball.diameter_m, study.ball.mass_kg, air, wind.speed_m_s, wind.from_rad)
+
+
+def fly_golfer(
+    study: Study, golfer: Golfer, tables: dict[tuple[str, float], CoefficientTable]
+) -> dict[str, PatternFlights]:
+    """Fly one golfer's shots with every table.
+
+    Parameters
+    ----------
+    study : Study
+        Ball, air, order of the patterns.
+    golfer : Golfer
+        Whose shots.
+    tables : dict
+        From `pipeline.aero.from_runs.tables_from_coefficients`.
+
+    Returns
+    -------
+    dict
+        From the pattern's name to its flights, in the study's order; patterns without a table are left out.
+    """
+    shots = draw_shots(golfer, SHOTS, SEED)
+    conditions = conditions_of(study)
+    flown = {}
+    for pattern in study.patterns:
+        of_pattern = {depth: table for (name, depth), table in tables.items() if name == pattern.name}
+        if of_pattern:
+            flown[pattern.name] = fly_pattern(of_pattern, pattern.name, shots, conditions, seed=SEED)
+    return flown
+
+
+def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
+    """Fly every golfer with every pattern and depth.
+
+    Parameters
+    ----------
+    study : Study
+        Golfers, ball and air.
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+
+    Returns
+    -------
+    DataFrame
+        One row a pattern, depth and golfer, with the columns `COLUMNS`: means over the golfer's shots. The
+        standard error of the carry is the scatter over draws of the coefficients; the launch is the mean one.
+        Without rows when no table could be made.
+
+    Raises
+    ------
+    InputError
+        The coefficients lack a column or have a run twice.
+    """
+    tables, _ = tables_from_coefficients(coefficients)
+    rows = []
+    for number, golfer in enumerate(study.golfers):
+        launch = {
+            "golfer": golfer.name,
+            "ball_speed_m_s": golfer.launch.ball_speed_m_s,
+            "launch_angle_deg": np.degrees(golfer.launch.launch_angle_rad),
+            "backspin_rpm": golfer.launch.backspin_rad_s * 30.0 / np.pi,
+            "axis_tilt_deg": np.degrees(golfer.launch.axis_tilt_rad),
+        }
+        for order, (pattern, flown) in enumerate(fly_golfer(study, golfer, tables).items()):
+            mean = flown.mean
+            for d, depth in enumerate(flown.depth_m):
+                row = {
+                    "pattern": pattern,
+                    "depth_m": depth,
+                    "carry_m": mean.carry_m[d],
+                    "carry_se_m": float(np.nanstd(flown.carry_draws_m[d], ddof=1)),
+                    "peak_height_m": mean.peak_height_m[d],
+                    "descent_deg": np.degrees(mean.descent_rad[d]),
+                    "time_s": mean.time_s[d],
+                    "total_m": mean.total_m[d],
+                    "side_m": mean.side_m[d],
+                    "extrapolated": mean.extrapolated[d],
+                }
+                rows.append(((order, d, number), row | launch))
+    return pd.DataFrame([row for _, row in sorted(rows, key=lambda item: item[0])], columns=list(COLUMNS))
+
+
+def write_flights(frame: pd.DataFrame, path: Path) -> None:
+    """Write the frame of `fly_study` as CSV, atomically."""
+    write_text(path, frame.to_csv(index=False, lineterminator="\n"))
