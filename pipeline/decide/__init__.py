@@ -1,0 +1,1 @@
+"""Decide station: the depth to cut, its interval and its tolerance."""

@@ -1,0 +1,144 @@
+"""The depth of greatest carry, and what it costs to miss it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FloatArray = NDArray[np.float64]
+
+YARD_M = 0.9144
+"""The trade's unit of a loss that matters [m]."""
+
+_GRID = 801
+
+
+def curve(depth_m: ArrayLike, values: ArrayLike, at_m: ArrayLike) -> FloatArray:
+    """Curve through the values at the depths studied.
+
+    A cubic spline (not-a-knot): exact for values that are a polynomial of third degree in depth, a parabola
+    through three depths, a straight line through two. A shape-preserving cubic (PCHIP) will not do here: its
+    maximum can only lie at one of the depths studied.
+
+    Parameters
+    ----------
+    depth_m : array_like, shape (d,)
+        Depths, increasing, at least one [m].
+    values : array_like, shape (d,) or (d, k)
+        One curve or k curves.
+    at_m : array_like, shape (g,)
+        Depths wanted [m].
+
+    Returns
+    -------
+    ndarray, shape (g,) or (g, k)
+        With one depth, its value everywhere.
+    """
+    from scipy.interpolate import CubicSpline
+
+    depth, y, at = np.asarray(depth_m, float), np.asarray(values, float), np.asarray(at_m, float)
+    if depth.size == 1:
+        return np.repeat(y, at.size, axis=0)
+    # Scaled, so that the spline's equations are well conditioned for depths of fractions of a millimetre.
+    span = depth[-1] - depth[0]
+    return np.asarray(CubicSpline((depth - depth[0]) / span, y)((at - depth[0]) / span))
+
+
+@dataclass(frozen=True)
+class Best:
+    """Greatest carry of k curves.
+
+    Parameters
+    ----------
+    depth_m : ndarray, shape (k,)
+        Depth of the greatest carry [m].
+    carry_m : ndarray, shape (k,)
+        That carry [m].
+    at_edge : ndarray of bool, shape (k,)
+        Whether it lies at the shallowest or the deepest depth studied, so that the carry may grow beyond.
+    """
+
+    depth_m: FloatArray
+    carry_m: FloatArray
+    at_edge: NDArray[np.bool_]
+
+
+def best_depth(depth_m: ArrayLike, carry_m: ArrayLike) -> Best:
+    """Depth of greatest carry between the shallowest and the deepest depth.
+
+    Parameters
+    ----------
+    depth_m : array_like, shape (d,)
+        Depths studied, increasing, at least one [m].
+    carry_m : array_like, shape (d,) or (d, k)
+        Carry at them, for one curve or k curves [m].
+
+    Returns
+    -------
+    Best
+        Of k curves (one when `carry_m` has one dimension), each by `curve`: the highest of 801 points,
+        refined by the parabola through it and its neighbours.
+    """
+    depth, carry = np.asarray(depth_m, float), np.asarray(carry_m, float)
+    carry = carry[:, None] if carry.ndim == 1 else carry
+    if depth.size == 1:
+        return Best(np.repeat(depth, carry.shape[1]), carry[0].copy(), np.ones(carry.shape[1], bool))
+    grid = np.linspace(depth[0], depth[-1], _GRID)
+    on_grid = curve(depth, carry, grid)
+    top = on_grid.argmax(axis=0)
+    at_edge = (top == 0) | (top == _GRID - 1)
+    middle = np.clip(top, 1, _GRID - 2)
+    columns = np.arange(carry.shape[1])
+    before, here, after = (on_grid[middle + shift, columns] for shift in (-1, 0, 1))
+    bend = before - 2.0 * here + after
+    shift = np.divide(0.5 * (before - after), bend, out=np.zeros_like(bend), where=bend < 0)
+    shift = np.clip(shift, -1.0, 1.0)
+    inside_depth = grid[middle] + shift * (grid[1] - grid[0])
+    inside_carry = here + 0.5 * shift * (after - before) + 0.5 * shift**2 * bend
+    return Best(
+        np.where(at_edge, grid[top], inside_depth),
+        np.where(at_edge, on_grid[top, columns], inside_carry),
+        at_edge,
+    )
+
+
+def tolerance(depth_m: ArrayLike, carry_m: ArrayLike, loss_m: float = YARD_M) -> float:
+    """Change of depth from the best one that costs a given carry.
+
+    Parameters
+    ----------
+    depth_m, carry_m : array_like, shape (d,)
+        Depths studied, increasing, and the carry at them [m].
+    loss_m : float
+        Carry lost, a yard by default [m].
+
+    Returns
+    -------
+    float
+        The smaller of the changes towards shallower and deeper [m]; a side on which the loss is not reached
+        within the depths studied does not count. NaN when it is reached on neither.
+    """
+    depth, carry = np.asarray(depth_m, float), np.asarray(carry_m, float)
+    best = best_depth(depth, carry)
+    grid = np.linspace(depth[0], depth[-1], _GRID)
+    spare = curve(depth, carry, grid) - (best.carry_m[0] - loss_m)
+    crossings = np.flatnonzero(spare[:-1] * spare[1:] < 0)
+    at = grid[crossings] + (grid[1] - grid[0]) * spare[crossings] / (spare[crossings] - spare[crossings + 1])
+    return float(np.abs(at - best.depth_m[0]).min()) if at.size else float("nan")
+
+
+def share_best(carry_m: ArrayLike) -> FloatArray:
+    """Share of draws in which each candidate carries furthest.
+
+    Parameters
+    ----------
+    carry_m : array_like, shape (p, k)
+        Carry of p candidates in k draws [m].
+
+    Returns
+    -------
+    ndarray, shape (p,)
+        Shares, adding up to one.
+    """
+    carry = np.asarray(carry_m, float)
+    return np.bincount(carry.argmax(axis=0), minlength=carry.shape[0]) / carry.shape[1]
