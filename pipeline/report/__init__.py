@@ -1,0 +1,1 @@
+"""Report station: one self-contained page and its figures."""

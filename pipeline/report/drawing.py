@@ -1,0 +1,179 @@
+"""How figures look and how they are saved: as SVG for the page, as PNG for other documents."""
+
+import io
+import re
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pipeline.files import atomic_open
+from pipeline.report.trade_units import YARD_M
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+INK = "#222222"
+SOFT_INK = "#666666"
+WINDOW_COLOUR = "#dfeedd"
+
+_STYLE: dict[Any, Any] = {
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "axes.edgecolor": "#888888",
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "axes.axisbelow": True,
+    "axes.titlesize": 10.0,
+    "axes.titlelocation": "left",
+    "grid.color": "#e3e3e3",
+    "grid.linewidth": 0.6,
+    "lines.linewidth": 1.6,
+    "text.color": INK,
+    "text.parse_math": False,  # names in a study may contain dollar signs
+    "xtick.color": SOFT_INK,
+    "ytick.color": SOFT_INK,
+    "legend.frameon": False,
+    "svg.fonttype": "path",
+    "svg.hashsalt": "depthline",
+    "savefig.facecolor": "white",
+}
+
+_PNG_DPI = 170
+
+
+@contextmanager
+def style() -> Iterator[None]:
+    """Draw and save figures in the report's style inside the block."""
+    import matplotlib
+
+    with matplotlib.rc_context(_STYLE):
+        yield
+
+
+def new_figure(width_in: float, height_in: float) -> "Figure":
+    """Return an empty figure that no window system knows of (saved by the Agg and SVG backends)."""
+    from matplotlib.figure import Figure
+
+    return Figure(figsize=(width_in, height_in), layout="constrained")
+
+
+def settle(figure: "Figure") -> None:
+    """Lay a complete figure out and keep it so: both its files get the same layout, and it is found once."""
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+
+
+def save_png(figure: "Figure", path: Path) -> None:
+    """Write a figure as PNG, atomically."""
+    with atomic_open(path) as stream:
+        figure.savefig(stream, format="png", dpi=_PNG_DPI)
+
+
+def inline_svg(figure: "Figure", prefix: str, description: str) -> str:
+    """Return a figure as an SVG element that can stand inside HTML.
+
+    Parameters
+    ----------
+    figure : Figure
+        The figure.
+    prefix : str
+        Put before every identifier, so that the elements of one page do not share any.
+    description : str
+        What the picture shows, for screen readers.
+
+    Returns
+    -------
+    str
+        Without XML declaration, metadata or namespace addresses, which HTML does not need.
+    """
+    from markupsafe import escape
+
+    stream = io.StringIO()
+    figure.savefig(stream, format="svg")
+    svg = stream.getvalue()
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r'\sxmlns(:xlink)?="[^"]*"', "", svg)
+    svg = re.sub(r'(\sid="|url\(#|href="#)', rf"\g<1>{prefix}-", svg)
+    svg = re.sub(r'(<svg[^>]*?)\swidth="[^"]*"', r"\1", svg, count=1)
+    svg = re.sub(r'(<svg[^>]*?)\sheight="[^"]*"', r"\1", svg, count=1)
+    return svg.replace("<svg", f'<svg role="img" aria-label="{escape(description)}"', 1)
+
+
+def spread_labels(positions: ArrayLike, gap: float) -> NDArray[np.float64]:
+    """Move labels apart as little as possible, keeping their order.
+
+    Parameters
+    ----------
+    positions : array_like, shape (n,)
+        Where they would stand.
+    gap : float
+        Least distance between two.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Least squares of the moves under the gaps: an isotonic regression of the positions less the gaps.
+    """
+    from scipy.optimize import isotonic_regression
+
+    at = np.asarray(positions, float)
+    if at.size < 2:
+        return at.copy()
+    order = np.argsort(at, kind="stable")
+    steps = gap * np.arange(at.size)
+    moved = np.empty_like(at)
+    moved[order] = isotonic_regression(at[order] - steps).x + steps
+    return moved
+
+
+def end_labels(
+    axes: "Axes", x: float, positions: Sequence[float], texts: Sequence[str], colours: Sequence[str]
+) -> None:
+    """Write labels beside the ends of lines, at the right of the axes, each with a dash of its line's colour.
+
+    Parameters
+    ----------
+    axes : Axes
+        Drawn completely, since the labels are kept apart by the scale that it has now.
+    x : float
+        Where the lines end, in data.
+    positions : sequence of float
+        Heights of the ends, in data.
+    texts, colours : sequence of str
+        One a line.
+    """
+    low, high = axes.get_ylim()
+    height_pt = axes.bbox.height * 72.0 / axes.figure.dpi
+    gap = 10.5 * (high - low) / height_pt
+    places = spread_labels(positions, gap)
+    for place, text, colour in zip(places, texts, colours, strict=True):
+        axes.annotate(
+            "━ ", (x, place), xytext=(7, 0), textcoords="offset points", va="center", color=colour,
+            annotation_clip=False, fontsize=8.0, fontweight="bold",
+        )  # fmt: skip
+        axes.annotate(
+            text, (x, place), xytext=(20, 0), textcoords="offset points", va="center", fontsize=8.0,
+            annotation_clip=False,
+        )  # fmt: skip
+
+
+def add_metres(axes: "Axes", which: Literal["x", "y"]) -> None:
+    """Put a scale in metres opposite an axis whose data are yards."""
+    to_metres = (lambda yd: yd * YARD_M, lambda m: m / YARD_M)
+    if which == "y":
+        other = axes.secondary_yaxis("right", functions=to_metres)
+        other.set_ylabel("m", color=SOFT_INK)
+    else:
+        other = axes.secondary_xaxis("top", functions=to_metres)
+        other.set_xlabel("m", color=SOFT_INK)
+    other.spines[:].set_visible(False)
+    other.tick_params(length=0, labelsize=8)

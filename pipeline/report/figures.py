@@ -1,0 +1,235 @@
+"""The figures of the report, drawn from the arrays of `pipeline.report.series`."""
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline.report.colours import SURFACE_MAP, DepthColours, pattern_style
+from pipeline.report.drawing import SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
+from pipeline.report.series import CoefficientChart, DepthChart, PathChart
+from pipeline.report.trade_units import YARD_M, millimetres, number
+from pipeline.study import FlightWindow
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+BAR = 1.645
+"""Standard errors on each side of a point: a normal 90 % interval."""
+
+_NAMES = {"cd": "Cd", "cl": "Cl"}
+_PANELS_A_ROW = 4
+_MOST_TICKS = 6
+_WIDTH_IN = 9.6
+_PATH_WIDTH_IN = 8.4
+_HEIGHT_SCALE = 2.0
+
+
+def draw_depth_chart(chart: DepthChart, patterns: Sequence[str], colours: DepthColours) -> "Figure":
+    """Draw carry (with its band) and peak height (with the flight window) against depth for one golfer."""
+    figure = new_figure(_WIDTH_IN, 3.7)
+    figure.suptitle(chart.golfer, x=0.01, ha="left", fontsize=11, fontweight="bold")
+    carry, peak = figure.subplots(1, 2)
+    _shade_window(peak, chart.window)
+    for line in chart.lines:
+        colour, marker = pattern_style(line.pattern, patterns)
+        x = 1e3 * line.depth_m
+        if x.size > 1:
+            carry.fill_between(
+                x, line.carry_lo_m / YARD_M, line.carry_hi_m / YARD_M, color=colour, alpha=0.15, linewidth=0
+            )
+        else:
+            error = np.abs(np.array([[line.carry_lo_m[0]], [line.carry_hi_m[0]]]) - line.carry_m[0]) / YARD_M
+            carry.errorbar(x, line.carry_m / YARD_M, yerr=error, color=colour, capsize=3)
+        carry.plot(x, line.carry_m / YARD_M, color=colour)
+        peak.plot(x, line.peak_m / YARD_M, color=colour)
+        for axes, values in ((carry, line.studied_carry_m), (peak, line.studied_peak_m)):
+            for depth, value in zip(line.studied_m, values, strict=True):
+                axes.plot(
+                    1e3 * depth, value / YARD_M, marker=marker, color=colours.of(depth), markersize=7,
+                    markeredgecolor=colour, markeredgewidth=1.0,
+                )  # fmt: skip
+    for axes, label in ((carry, "carry"), (peak, "peak height")):
+        axes.set_xlabel("surface depth (mm)")
+        axes.margins(y=0.12)
+        axes.set_ylabel(f"{label} (yd)")
+        add_metres(axes, "y")
+    if not chart.lines:
+        for axes in (carry, peak):
+            _say_empty(axes, "no usable depth")
+    elif len(patterns) > 1:
+        _pattern_legend(figure, [line.pattern for line in chart.lines], patterns)
+    return figure
+
+
+def _pattern_legend(figure: "Figure", shown: Sequence[str], patterns: Sequence[str]) -> None:
+    from matplotlib.lines import Line2D
+
+    handles = []
+    for pattern in shown:
+        colour, marker = pattern_style(pattern, patterns)
+        handles.append(Line2D([], [], color=colour, marker=marker, markersize=6, label=pattern))
+    figure.legend(handles=handles, loc="outside upper right", ncols=min(len(handles), 6), fontsize=8.5)
+
+
+def _shade_window(axes: "Axes", wanted: FlightWindow | None) -> None:
+    if wanted is None:
+        return
+    low, high = wanted.lowest_m / YARD_M, wanted.highest_m / YARD_M
+    axes.axhspan(low, high, color=WINDOW_COLOUR, linewidth=0, zorder=0)
+    axes.annotate(
+        "flight window", (0.015, high), xycoords=("axes fraction", "data"), xytext=(0, -3),
+        textcoords="offset points", va="top", fontsize=8, color="#47733f",
+    )  # fmt: skip
+
+
+def _say_empty(axes: "Axes", text: str) -> None:
+    axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", va="center", color=SOFT_INK)
+
+
+def draw_path_chart(chart: PathChart, colours: DepthColours) -> "Figure":
+    """Draw the flight paths of one golfer from the side, a panel a pattern, heights at twice their scale."""
+    paths = [path for of_pattern in chart.paths.values() for path in of_pattern]
+    longest = max((float(path.x_m.max()) for path in paths), default=1.0) / YARD_M
+    highest = max((float(path.height_m.max()) for path in paths), default=0.15) / YARD_M
+    if chart.window is not None and paths:
+        highest = max(highest, chart.window.highest_m / YARD_M)
+    right, top = 1.03 * longest, 1.1 * highest
+    count = max(len(chart.paths), 1)
+    panel_in = min(max(_PATH_WIDTH_IN * _HEIGHT_SCALE * top / right, 1.2), 6.0)
+    figure = new_figure(_WIDTH_IN, 1.0 + (panel_in + 0.45) * count)
+    figure.suptitle(chart.golfer, x=0.01, ha="left", fontsize=11, fontweight="bold")
+    panels = figure.subplots(count, 1, sharex=True, sharey=True, squeeze=False)[:, 0]
+    if not paths:
+        _say_empty(panels[0], "no usable depth")
+        return figure
+    for axes, (pattern, of_pattern) in zip(panels, chart.paths.items(), strict=True):
+        _shade_window(axes, chart.window)
+        for path in of_pattern:
+            axes.plot(
+                path.x_m / YARD_M, path.height_m / YARD_M, color=colours.of(path.depth_m), linewidth=1.4
+            )
+        axes.set_title(pattern)
+        axes.set_xlim(0.0, right)
+        axes.set_ylim(0.0, top)
+        axes.set_aspect(_HEIGHT_SCALE, adjustable="box")
+        axes.locator_params(axis="y", nbins=6)
+        axes.locator_params(axis="x", nbins=12)
+        axes.set_ylabel("height (yd)")
+        add_metres(axes, "y")
+        texts = [
+            f"{millimetres(path.depth_m)}: {number(path.x_m[-1] / YARD_M, 1, 'yd')}, "
+            f"peak {number(path.height_m.max() / YARD_M, 1, 'yd')}"
+            for path in of_pattern
+        ]
+        _list_in_axes(axes, texts, [colours.of(path.depth_m) for path in of_pattern])
+    add_metres(panels[0], "x")
+    panels[-1].set_xlabel("down range (yd)")
+    return figure
+
+
+def _list_in_axes(axes: "Axes", texts: Sequence[str], colours: Sequence[str]) -> None:
+    """Write a list of lines below the arc of the flights, where the axes are empty."""
+    from matplotlib.lines import Line2D
+
+    handles = [
+        Line2D([], [], color=colour, linewidth=2.2, label=text)
+        for text, colour in zip(texts, colours, strict=True)
+    ]
+    axes.legend(
+        handles=handles, loc="lower center", bbox_to_anchor=(0.55, 0.02), fontsize=8, handlelength=1.2,
+        ncols=1 if len(handles) <= 5 else 2,
+    )  # fmt: skip
+
+
+def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColours) -> "Figure":
+    """Draw Cd and Cl of one pattern, a line a depth, with 90 % error bars.
+
+    Parameters
+    ----------
+    chart : CoefficientChart
+        The coefficients.
+    against : str
+        "spin_ratio" (one panel a Reynolds number) or "reynolds" (one panel a spin ratio).
+    colours : DepthColours
+        Colours of the depths.
+    """
+    over_spin = against == "spin_ratio"
+    panels = chart.reynolds if over_spin else chart.spin_ratio
+    x = chart.spin_ratio if over_spin else chart.reynolds / 1e3
+    columns = min(panels.size, _PANELS_A_ROW)
+    blocks = math.ceil(panels.size / columns)
+    figure = new_figure(min(_WIDTH_IN, 1.6 + 4.0 * columns), 0.4 + 2.5 * 2 * blocks)
+    figure.suptitle(chart.pattern, x=0.01, ha="left", fontsize=11, fontweight="bold")
+    grid = figure.subplots(2 * blocks, columns, squeeze=False)
+    for block, name in enumerate(_NAMES):
+        flat = grid[block * blocks : (block + 1) * blocks].ravel()
+        for place, axes in enumerate(flat):
+            if place >= panels.size:
+                axes.set_visible(False)
+                continue
+            at = (slice(None), place) if over_spin else (slice(None), slice(None), place)
+            _draw_lines(axes, x, chart, name, at, colours)
+            axes.set_title(
+                f"{_NAMES[name]} at Re {panels[place]:,.0f}".replace(",", "\u202f")
+                if over_spin
+                else f"{_NAMES[name]} at S {panels[place]:g}"
+            )
+            if x.size <= _MOST_TICKS:
+                axes.set_xticks(x)
+            axes.set_xlabel("spin ratio S" if over_spin else "Reynolds number Re (thousands)")
+            if place % columns == 0:
+                axes.set_ylabel(_NAMES[name])
+    figure.draw_without_rendering()
+    for block, name in enumerate(_NAMES):
+        flat = grid[block * blocks : (block + 1) * blocks].ravel()[: panels.size]
+        for place in {min(columns, panels.size) - 1, panels.size - 1}:
+            at = (slice(None), place) if over_spin else (slice(None), slice(None), place)
+            _label_depths(flat[place], x, chart, chart.values[name][at], colours)
+    return figure
+
+
+def _draw_lines(
+    axes: "Axes", x: np.ndarray, chart: CoefficientChart, name: str, at: tuple, colours: DepthColours
+) -> None:
+    values, errors = chart.values[name][at], chart.errors[name][at]
+    for depth, value, error in zip(chart.depth_m, values, errors, strict=True):
+        there = np.isfinite(value)
+        axes.errorbar(
+            x[there], value[there], yerr=BAR * error[there], color=colours.of(depth), marker="o",
+            markersize=3.5, capsize=2.5, elinewidth=1.0,
+        )  # fmt: skip
+    if not np.isfinite(values).any():
+        _say_empty(axes, "no usable run")
+    axes.margins(x=0.06, y=0.1)
+
+
+def _label_depths(
+    axes: "Axes", x: np.ndarray, chart: CoefficientChart, values: np.ndarray, colours: DepthColours
+) -> None:
+    """Name the depths beside the last point of their lines."""
+    ends, texts, dashes = [], [], []
+    for depth, value in zip(chart.depth_m, values, strict=True):
+        there = np.flatnonzero(np.isfinite(value))
+        if there.size:
+            ends.append(float(value[there[-1]]))
+            texts.append(millimetres(depth))
+            dashes.append(colours.of(depth))
+    end_labels(axes, float(x[-1]), ends, texts, dashes)
+
+
+def draw_surface_scale(deepest_um: float) -> "Figure":
+    """Draw the colour scale of the ball pictures, micrometres below the phantom sphere."""
+    from matplotlib.cm import ScalarMappable
+    from matplotlib.colors import Normalize
+
+    figure = new_figure(6.0, 0.75)
+    axes = figure.subplots()
+    figure.colorbar(
+        ScalarMappable(Normalize(0.0, deepest_um), SURFACE_MAP), cax=axes, orientation="horizontal"
+    )
+    axes.set_xlabel("depth of the surface below the phantom sphere (µm)")
+    axes.grid(False)
+    return figure

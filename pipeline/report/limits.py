@@ -1,0 +1,125 @@
+"""What the numbers of a report are not good for."""
+
+import math
+
+from pipeline.flow.fidelity import fidelity
+from pipeline.report.inputs import Inputs
+from pipeline.report.table import Cell, Table
+from pipeline.report.trade_units import millimetres, share
+
+
+def limits(inputs: Inputs) -> list[tuple[str, str]]:
+    """Return the limits of the numbers: what each is about, and the text."""
+    flow = inputs.study.flow
+    return [
+        (
+            "A screening estimate",
+            "These numbers rank depths and patterns and choose which prototypes are worth tooling. They do "
+            "not replace fired balls.",
+        ),
+        (f"Flow model {flow.fidelity}", fidelity(flow.fidelity).scope),
+        ("Mesh", _mesh(inputs)),
+        (
+            "Standard errors",
+            "Standard errors, bands and 90 % intervals are statistical: they come from the scatter of the "
+            "forces within each run and say nothing of the error of the flow model or of the mesh, which may "
+            "be many times larger.",
+        ),
+        ("Flights outside the table", _outside(inputs)),
+        (
+            "Total distance",
+            "Bounce and roll depend on the turf; total distance is less certain than carry, and no depth is "
+            "chosen by it.",
+        ),
+        (
+            "Firing balls",
+            "Balls fired at speed need a guarded range and its operator's rules.",
+        ),
+        (
+            "Conformance",
+            "Whether a ball conforms to the rules of the game is for the governing bodies to decide; nothing "
+            "here is a conformance test.",
+        ),
+    ]
+
+
+def _mesh(inputs: Inputs) -> str:
+    flow = inputs.study.flow
+    level = fidelity(flow.fidelity).level(flow.level)
+    cell_m = math.pi * inputs.study.ball.diameter_m / (4 * level.n)
+    text = [
+        f"The mesh level is {flow.level}: {4 * level.n} cells around the ball, {millimetres(cell_m, 2)} wide"
+    ]
+    chords = [
+        found[key]
+        for found in inputs.totals.values()
+        for key in ("chord_diameter_min_m", "chord_diameter_max_m")
+        if found[key] is not None
+    ]
+    if chords:
+        few, many = min(chords) / cell_m, max(chords) / cell_m
+        across = f"{few:.1f}" if f"{few:.1f}" == f"{many:.1f}" else f"{few:.1f} to {many:.1f}"
+        text.append(f", so that {across} cells lie across a dimple")
+    text.append(". ")
+    if flow.level == "coarse":
+        text.append(
+            "That is coarse: a dimple's edge is smeared over a cell, and Cd and Cl themselves are not to be "
+            "relied on. "
+        )
+    text.append(
+        "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
+        "differences between depths; how much is not known without a finer level."
+    )
+    return "".join(text)
+
+
+def _outside(inputs: Inputs) -> str:
+    flights = inputs.flights
+    if flights.empty:
+        return "There are no flights."
+    flow = inputs.study.flow
+    table = (
+        f"Reynolds numbers {min(flow.reynolds):g} to {max(flow.reynolds):g} and spin ratios "
+        f"{min(flow.spin_ratios):g} to {max(flow.spin_ratios):g}"
+    )
+    most = float(flights["extrapolated"].max())
+    if not most > 0:
+        return f"No flight leaves the table ({table})."
+    return (
+        f"The table covers {table}. Flights spend up to {share(most, 0)} of their time outside it, where the "
+        "coefficients at its edge are used; the table below flags them."
+    )
+
+
+def outside_table(inputs: Inputs) -> Table | None:
+    """Return the shares of the flights outside the coefficient table; None when there is none."""
+    flights = inputs.flights
+    if flights.empty or not float(flights["extrapolated"].max()) > 0:
+        return None
+    rows = []
+    for golfer in inputs.study.golfers:
+        for pattern in inputs.study.patterns:
+            of_pair = flights[(flights["golfer"] == golfer.name) & (flights["pattern"] == pattern.name)]
+            if of_pair.empty:
+                continue
+            low, high = float(of_pair["extrapolated"].min()), float(of_pair["extrapolated"].max())
+            text = (
+                share(high, 0) if share(low, 0) == share(high, 0) else f"{100 * low:.0f} to {share(high, 0)}"
+            )
+            rows.append([Cell(golfer.name), Cell(pattern.name), Cell(text, "warn" if high > 0 else "")])
+    columns = ("Golfer", "Pattern", "Share of the flight time, over the depths")
+    return Table("Flight time outside the coefficient table", columns, rows, labels=2)
+
+
+def notes(inputs: Inputs) -> list[str]:
+    """Return what else should be known: warnings of the study and of runs, holes that were filled."""
+    found = [f"Study: {warning}." for warning in inputs.study.warnings()]
+    found += inputs.decision["notes"]
+    told: dict[str, list[str]] = {}
+    for run_id, details in inputs.runs.items():
+        for warning in details.get("warnings", ()):
+            told.setdefault(warning, []).append(run_id)
+    for warning, runs in told.items():
+        where = runs[0] if len(runs) == 1 else f"{len(runs)} runs, {runs[0]} among them"
+        found.append(f"Runs: {warning} ({where}).")
+    return found

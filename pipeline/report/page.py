@@ -1,0 +1,255 @@
+"""The report: one page that opens offline, and its figures as PNG files."""
+
+import base64
+import datetime
+import logging
+import math
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline import __version__
+from pipeline.files import atomic_open, write_text
+from pipeline.report import figures, limits, station_tables
+from pipeline.report.advice import advice, decision_table
+from pipeline.report.ball_picture import draw_balls
+from pipeline.report.colours import DepthColours
+from pipeline.report.drawing import inline_svg, save_png, settle, style
+from pipeline.report.inputs import Inputs, read_inputs
+from pipeline.report.series import coefficient_charts, depth_charts, path_charts
+from pipeline.report.trade_units import diameter, millimetres, number
+from pipeline.study import Study
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+REPORT, FIGURES = "report.html", "figures"
+_TEMPLATE = "page.html.j2"
+_OUR_FIGURES = ("carry-*.png", "flights-*.png", "coefficients-*.png", "ball-*.png")
+
+_log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture of the page: `markup` is an SVG element, or the address (data:) of a PNG."""
+
+    markup: str
+    caption: str
+
+
+def write_report(study: Study, results: Path) -> Path:
+    """Write report.html and figures/*.png of a study.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    results : Path
+        Its results folder, with coefficients.csv, flights.csv and decision.json. Pictures of the ball that
+        cannot be drawn are left out, with a note in the page and a warning in the log.
+
+    Returns
+    -------
+    Path
+        The page.
+
+    Raises
+    ------
+    InputError
+        A file of the results is missing or broken.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    results = Path(results)
+    inputs = read_inputs(study, results)
+    colours = DepthColours(
+        depth for variant in inputs.variants if (depth := inputs.depth_m(variant)) is not None
+    )
+    drawn = _Figures(results / FIGURES)
+    with style():
+        values = _content(inputs, colours, drawn)
+    drawn.remove_stale()
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    write_text(results / REPORT, environment.get_template(_TEMPLATE).render(values))
+    return results / REPORT
+
+
+class _Figures:
+    """The folder of figures: saves each as PNG and returns it for the page."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.written: set[str] = set()
+
+    def keep(self, draw: Callable[[], "Figure"], name: str, caption: str) -> Picture:
+        """Draw a figure, save it as NAME.png and return it as SVG."""
+        figure = draw()
+        settle(figure)
+        save_png(figure, self.folder / f"{name}.png")
+        self.written.add(f"{name}.png")
+        return Picture(inline_svg(figure, name, caption), caption)
+
+    def keep_png(self, png: bytes, name: str, caption: str) -> Picture:
+        """Save a PNG as NAME.png and return it as a data address."""
+        with atomic_open(self.folder / f"{name}.png") as stream:
+            stream.write(png)
+        self.written.add(f"{name}.png")
+        return Picture(f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}", caption)
+
+    def remove_stale(self) -> None:
+        """Remove figures of an earlier report that this one has not."""
+        for pattern in _OUR_FIGURES:
+            for path in self.folder.glob(pattern):
+                if path.name not in self.written:
+                    path.unlink(missing_ok=True)
+
+
+def _content(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> dict[str, Any]:
+    """Return everything that the template shows."""
+    study = inputs.study
+    problems: list[str] = []
+    return {
+        "study": study,
+        "facts_of_study": _facts(inputs),
+        "advice": advice(inputs),
+        "decision": decision_table(inputs),
+        "depth_pictures": _depth_pictures(inputs, colours, drawn),
+        "flights": _flights(inputs, colours, drawn),
+        "coefficients": _coefficients(inputs, colours, drawn),
+        "balls": _balls(inputs, drawn, problems),
+        "ball_problems": problems,
+        "geometry": station_tables.geometry_table(inputs),
+        "runs": station_tables.run_table(inputs),
+        "run_counts": _run_counts(inputs),
+        "limits": limits.limits(inputs),
+        "outside": limits.outside_table(inputs),
+        "notes": limits.notes(inputs),
+        "origin": _origin(inputs),
+    }
+
+
+def _facts(inputs: Inputs) -> list[tuple[str, str]]:
+    study = inputs.study
+    return [
+        ("Ball", f"{diameter(study.ball.diameter_m)}, {number(1e3 * study.ball.mass_kg, 2, 'g')}"),
+        ("Patterns", ", ".join(pattern.name for pattern in study.patterns)),
+        ("Flow", f"{study.flow.fidelity}, {study.flow.level} mesh, {len(inputs.plan)} runs"),
+        ("Air", _air(study)),
+    ]
+
+
+def _air(study: Study) -> str:
+    air = study.air
+    parts = []
+    if air.altitude_m is not None:
+        parts.append(f"altitude {air.altitude_m:.0f} m")
+    if air.temperature_k is not None:
+        parts.append(f"{air.temperature_k - 273.15:.1f} degC")
+    if air.pressure_pa is not None:
+        parts.append(f"{air.pressure_pa / 100:.2f} hPa")
+    parts.append(f"humidity {100 * air.humidity:.0f} %")
+    from_deg = round(math.degrees(air.wind.from_rad))
+    wind = f"wind {air.wind.speed_m_s:.1f} m/s from {from_deg} deg (0 deg is a headwind)"
+    parts.append(wind if air.wind.speed_m_s else "no wind")
+    return ", ".join(parts)
+
+
+def _depth_pictures(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[Picture]:
+    patterns = [pattern.name for pattern in inputs.study.patterns]
+    pictures = []
+    for place, chart in enumerate(depth_charts(inputs), start=1):
+        caption = f"{chart.golfer}: carry and peak height against surface depth."
+        pictures.append(
+            drawn.keep(partial(figures.draw_depth_chart, chart, patterns, colours), f"carry-{place}", caption)
+        )
+    return pictures
+
+
+def _flights(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[dict[str, Any]]:
+    found = []
+    for place, chart in enumerate(path_charts(inputs), start=1):
+        caption = (
+            f"{chart.golfer}: flight paths of the mean shot from the side, heights at twice their scale."
+        )
+        picture = drawn.keep(partial(figures.draw_path_chart, chart, colours), f"flights-{place}", caption)
+        found.append({"picture": picture, "table": station_tables.flight_table(inputs, chart.golfer)})
+    return found
+
+
+def _coefficients(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[dict[str, Any]]:
+    found = []
+    for chart in coefficient_charts(inputs):
+        pictures = []
+        for against, words in (("spin_ratio", "spin ratio"), ("reynolds", "Reynolds number")):
+            caption = (
+                f"{chart.pattern}: Cd and Cl against {words}, a line for each surface depth; scales differ."
+            )
+            name = f"coefficients-{chart.pattern}-{words.split()[0].lower()}"
+            draw = partial(figures.draw_coefficients, chart, against, colours)
+            pictures.append(drawn.keep(draw, name, caption))
+        found.append({"pictures": pictures, "tables": station_tables.coefficient_tables(chart)})
+    return found
+
+
+def _balls(inputs: Inputs, drawn: _Figures, problems: list[str]) -> dict[str, Any]:
+    """Draw the ball at each depth; what cannot be drawn is left out and told."""
+    keys = [(variant.pattern, variant.key) for variant in inputs.variants]
+    deepest = [found["depth_max_m"] for found in inputs.totals.values() if found["depth_max_m"] is not None]
+    pictures: list[Picture] = []
+    with tempfile.TemporaryDirectory(prefix="depthline-") as folder:
+        wanted = {
+            Path(folder) / f"{pattern}-{key}.png": inputs.skins[pattern, key]
+            for pattern, key in keys
+            if (pattern, key) in inputs.skins
+        }
+        if len(wanted) < len(keys):
+            problems.append(f"pictures of the ball: {len(keys) - len(wanted)} of {len(keys)} have no surface")
+        if deepest:
+            problems += draw_balls(wanted, inputs.study.ball.diameter_m, max(deepest))
+        for variant in inputs.variants:
+            path = Path(folder) / f"{variant.pattern}-{variant.key}.png"
+            if path.is_file():
+                caption = f"{variant.pattern}, surface depth {millimetres(inputs.depth_m(variant))}"
+                name = f"ball-{variant.pattern}-{variant.key}"
+                pictures.append(drawn.keep_png(path.read_bytes(), name, caption))
+    for problem in problems:
+        _log.warning("%s", problem)
+    scale = None
+    if pictures:
+        scale = drawn.keep(
+            partial(figures.draw_surface_scale, 1e6 * max(deepest)),
+            "ball-scale",
+            "Colour scale in micrometres.",
+        )
+    return {"pictures": pictures, "scale": scale}
+
+
+def _run_counts(inputs: Inputs) -> str:
+    counts = inputs.coefficients["verdict"].value_counts()
+    return ", ".join(f"{count} {verdict}" for verdict, count in counts.items())
+
+
+def _origin(inputs: Inputs) -> list[tuple[str, str]]:
+    """Return versions, dates and the cost of the numbers."""
+    coefficients = inputs.coefficients
+    solvers = sorted(set(coefficients["solver"].dropna())) or ["none"]
+    days = sorted({run["started_at"][:10] for run in inputs.runs.values() if run.get("started_at")})
+    seconds = float(coefficients["core_seconds"].sum())
+    now = datetime.datetime.now(datetime.UTC)
+    return [
+        ("Depthline", __version__),
+        ("Flow solver", ", ".join(solvers)),
+        ("Runs computed", " to ".join(dict.fromkeys([days[0], days[-1]])) if days else "none"),
+        ("Report written", f"{now:%Y-%m-%d %H:%M} UTC"),
+        ("Core hours of all runs", number(seconds / 3600, 2)),
+    ]

@@ -1,0 +1,197 @@
+"""Results that are incomplete: the page still says what can be said, and what is missing."""
+
+import json
+import logging
+import re
+from pathlib import Path
+
+import pytest
+from report_studies import Results, change_run, copy_results, decide, failed
+
+from pipeline.errors import InputError
+from pipeline.report.advice import advice, decision_table
+from pipeline.report.inputs import read_flights, read_inputs
+from pipeline.report.limits import limits, notes, outside_table
+from pipeline.report.page import write_report
+from pipeline.report.series import coefficient_charts, depth_charts, path_charts
+from pipeline.report.station_tables import coefficient_tables, run_table
+
+
+def plain(text: str) -> str:
+    """Numbers and units stand together by no-break spaces."""
+    return text.replace("\u00a0", " ")
+
+
+def words_of(path: Path) -> str:
+    page = re.sub(r"<(style|svg)\b.*?</\1>", " ", path.read_text(encoding="utf-8"), flags=re.DOTALL)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", page))
+
+
+def test_all_runs_failed_and_geometry_is_incomplete(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    change_run(results, "", lambda run: failed(run, "crashed", "solver ended with signal 8"))
+    for path in results.folder.rglob("skin.ply"):
+        path.unlink()
+    next(results.folder.rglob("d0.250mm/totals.json")).unlink()
+    decide(results)
+    text = words_of(write_report(*results))
+    assert "No depth can be named" in text
+    assert "No pattern has a depth with a full set of usable runs" in text
+    assert "no run is usable, so that nothing can be said of this pattern" in text
+    assert text.count("solver ended with signal 8") == 3
+    assert "There are no flights" in text
+    assert "pictures of the ball: 3 of 3 have no surface" in text
+    assert text.count("geometry was not built") == 1
+
+
+def test_one_usable_depth(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    for part in ("d0.150mm", "d0.250mm"):
+        assert change_run(results, part, lambda run: failed(run, "diverged", "Cd grew")) == 1
+    decide(results)
+    inputs = read_inputs(*results)
+    (item,) = advice(inputs)
+    assert plain(item.headline) == "No best depth: ico32 has one usable depth, 0.200 mm"
+    assert not item.decided
+    assert "Whether another depth is better is not known" in item.sentences[0]
+    assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "one depth only"
+    (chart,) = depth_charts(inputs)
+    assert chart.lines[0].depth_m.tolist() == [0.0002]
+    assert [path.depth_m for path in path_charts(inputs)[0].paths["ico32"]] == [0.0002]
+
+
+@pytest.mark.parametrize(
+    ("slope", "end", "way"), [(-1.0, "deepest", "deeper"), (1.0, "shallowest", "shallower")]
+)
+def test_an_optimum_at_the_edge_is_said_plainly(
+    slope: float, end: str, way: str, small: Results, tmp_path: Path
+) -> None:
+    results = copy_results(small, tmp_path / "results")
+    change_run(results, "", lambda run: run | {"cd": 0.25 + slope * 100 * (run["depth_m"] - 2e-4)})
+    decide(results)
+    inputs = read_inputs(*results)
+    (item,) = advice(inputs)
+    assert item.headline.startswith(f"Not enclosed: ico32 carries furthest at the {end} depth studied")
+    assert not item.decided
+    assert item.sentences[0] == (
+        "The best depth lies at the edge of the depths studied: carry still rises towards "
+        f"{way}; the optimum is not enclosed. Study {way} depths before cutting."
+    )
+    assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "no: at the edge"
+
+
+def test_errors_too_large_to_tell_depths_apart_are_said(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    change_run(results, "", lambda run: run | {"cd_se": 0.05, "verdict": "noisy"})
+    decide(results)
+    (item,) = advice(read_inputs(*results))
+    assert any("too large to tell the depths apart" in sentence for sentence in item.sentences)
+    assert not item.headline.startswith("Cut") and not item.decided
+
+
+def test_flight_window_missed_on_either_side(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    study = json.loads((results.folder / "study.json").read_text())
+    for window, words in (((60.0, 70.0), "below the flight window"), ((1.0, 2.0), "above the flight window")):
+        study["golfers"][0]["flight_window"] = {"lowest_m": window[0], "highest_m": window[1]}
+        (results.folder / "study.json").write_text(json.dumps(study))
+        changed = Results(type(results.study).from_json(results.folder / "study.json"), results.folder)
+        decide(changed)
+        inputs = read_inputs(*changed)
+        assert words in " ".join(advice(inputs)[0].sentences)
+        assert decision_table(inputs).rows[0][7].mark == "warn"
+
+
+def test_pictures_that_cannot_be_drawn_are_noted_and_logged_and_nothing_is_printed(
+    small: Results, tmp_path: Path, caplog: pytest.LogCaptureFixture, capfd: pytest.CaptureFixture[str]
+) -> None:
+    results = copy_results(small, tmp_path / "results")
+    next(results.folder.rglob("d0.250mm/skin.ply")).write_bytes(b"no surface")
+    figures = results.folder / "figures"
+    figures.mkdir()
+    for name in ("ball-ico32-d0.250mm.png", "carry-7.png", "own-notes.png"):
+        (figures / name).write_bytes(b"of an earlier report")
+    with caplog.at_level(logging.WARNING):
+        path = write_report(*results)
+    assert path == results.folder / "report.html"
+    assert capfd.readouterr().out == ""
+    assert "pictures of the ball: the drawing process failed" in words_of(path)
+    told = [record.levelname for record in caplog.records if "pictures of the ball" in record.message]
+    assert told == ["WARNING"]
+    names = {path.name for path in figures.iterdir()}
+    assert "ball-ico32-d0.150mm.png" in names
+    assert "own-notes.png" in names
+    assert not {"ball-ico32-d0.250mm.png", "carry-7.png"} & names
+
+
+def test_cells_across_a_dimple(small: Results) -> None:
+    """Cells of pi D / (4 n) along a great circle, n = quadrilaterals along a cube's edge [computed]."""
+    inputs = read_inputs(*small)
+    spec = json.loads(next(small.folder.rglob("d0.200mm/spec.json")).read_text())
+    across = 4.0 / (3.14159265 * 42.7 / (4 * spec["n"]))
+    mesh = dict(limits(inputs))["Mesh"]
+    assert f"{across:.1f} cells lie across a dimple" in mesh
+    assert "That is coarse" in mesh
+
+
+def test_flights_outside_the_table_are_flagged(small: Results) -> None:
+    """Only one Reynolds number is computed, so that the ball is at it for an instant only."""
+    inputs = read_inputs(*small)
+    table = outside_table(inputs)
+    assert table is not None
+    assert [cell.mark for cell in table.rows[0]] == ["", "", "warn"]
+    assert any("fast swing spend up to 100%" in note for note in notes(inputs))
+
+
+def test_tables_show_the_coefficients_with_their_errors(small: Results) -> None:
+    inputs = read_inputs(*small)
+    drag, lift, moment = coefficient_tables(coefficient_charts(inputs)[0])
+    # Smits & Smith at Re 9e4, S 0.08 [memory]: Cd 0.24 + 0.18 S, Cl 0.54 S^0.4; 0.01 x 0.2^2 is planted.
+    assert drag.rows[0][3].text == f"{0.24 + 0.0144 + 0.01 * 0.2**2:.4f} ± 0.0004"
+    assert lift.rows[0][3].text == f"{0.54 * 0.08**0.4:.4f} ± 0.0008"
+    assert moment.rows[0][3].text == "-0.00060 ± 0.00002"
+
+
+def test_runs_tell_what_they_start_from(small: Results) -> None:
+    rows = {row[1].text: row[11].text for row in run_table(read_inputs(*small)).rows}
+    assert rows == {"d0.200mm": "rest", "d0.150mm": "d0.200mm", "d0.250mm": "d0.200mm"}
+
+
+@pytest.mark.parametrize("name", ["coefficients.csv", "flights.csv", "decision.json"])
+def test_a_missing_file_is_told_in_one_line_and_nothing_is_written(
+    name: str, small: Results, tmp_path: Path
+) -> None:
+    results = copy_results(small, tmp_path / "results")
+    (results.folder / "report.html").unlink(missing_ok=True)
+    (results.folder / name).unlink()
+    with pytest.raises(InputError, match=name) as raised:
+        write_report(*results)
+    assert "\n" not in str(raised.value)
+    assert not (results.folder / "report.html").exists()
+
+
+def test_a_decision_about_other_golfers_is_refused(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    path = results.folder / "decision.json"
+    decision = json.loads(path.read_text())
+    path.write_text(json.dumps(decision | {"golfers": ["another"]}))
+    with pytest.raises(
+        InputError, match=r"decision\.json: golfers: is about another, not the study's fast swing"
+    ):
+        read_inputs(*results)
+    del decision["curves"]
+    path.write_text(json.dumps(decision))
+    with pytest.raises(InputError, match=r'decision\.json: the key "curves" is missing'):
+        read_inputs(*results)
+
+
+def test_spoilt_flights_are_told_with_their_line(small: Results, tmp_path: Path) -> None:
+    path = tmp_path / "flights.csv"
+    lines = (small.folder / "flights.csv").read_text().splitlines()
+    fields = lines[2].split(",")
+    path.write_text("\n".join([*lines[:2], ",".join(["ico32", "far", *fields[2:]])]) + "\n")
+    with pytest.raises(InputError, match=r'flights\.csv:3: depth_m: "far" is not a number'):
+        read_flights(path)
+    path.write_text("pattern,depth_m\n")
+    with pytest.raises(InputError, match=r'flights\.csv: column "golfer" is missing'):
+        read_flights(path)
