@@ -73,18 +73,12 @@ def _advice(inputs: Inputs, golfer: Golfer, rows: list[dict[str, Any]]) -> Advic
             "Whether another depth is better is not known."
         )
     else:
-        interval = f"{number(_mm(row, 'best_depth_lo_m'), 3)} to {millimetres(row['best_depth_hi_m'])}"
-        at = f"{millimetres(depth)} (90 % interval {interval}{_angle_text(inputs, row, '; ')})"
+        among = " among the depths studied" if row["at_edge"] else ""
+        interval = f"90 % interval{among} {_interval(row)} mm"
+        at = f"{millimetres(depth)} ({interval}{_angle_text(inputs, row, '; ')})"
         if row["at_edge"]:
-            shallow = depth - shallowest < deepest - depth
-            ends = ("shallowest", "shallower") if shallow else ("deepest", "deeper")
-            headline = (
-                f"Not enclosed: {name} carries furthest at the {ends[0]} depth studied, {millimetres(depth)}"
-            )
-            sentences.append(
-                "The best depth lies at the edge of the depths studied: carry still rises towards "
-                f"{ends[1]}; the optimum is not enclosed. Study {ends[1]} depths before cutting."
-            )
+            headline, why = _at_edge(inputs, row, shallow=depth - shallowest < deepest - depth)
+            sentences.append(why)
             sentences.append(f"At {at} the pattern gives {_flight(row, golfer)}.")
         else:
             headline = f"Cut {name} at {millimetres(depth)}"
@@ -106,6 +100,29 @@ def _advice(inputs: Inputs, golfer: Golfer, rows: list[dict[str, Any]]) -> Advic
     return Advice(golfer.name, launch(golfer), headline, sentences, decided)
 
 
+def _at_edge(inputs: Inputs, row: Mapping[str, Any], shallow: bool) -> tuple[str, str]:
+    """Return headline and sentence of a best depth at the edge of the usable depths."""
+    edge, more = ("shallowest", "shallower") if shallow else ("deepest", "deeper")
+    depth = row["best_depth_m"]
+    studied = [inputs.depth_m(variant) for variant in inputs.variants if variant.pattern == row["pattern"]]
+    lost = [at for at in studied if at is not None and (at < depth - 1e-9 if shallow else at > depth + 1e-9)]
+    which = "depths with usable runs" if lost else "depths studied"
+    advised = (
+        f"Depths studied beyond it have failed or missing runs: mend those first ({len(lost)} of them)"
+        if lost
+        else f"Study {more} depths before cutting"
+    )
+    headline = (
+        f"Not enclosed: {row['pattern']} carries furthest at the {edge} depth "
+        f"{'with usable runs' if lost else 'studied'}, {millimetres(depth)}"
+    )
+    why = (
+        f"The best depth lies at the edge of the {which}: carry still rises towards {more}; the optimum is "
+        f"not enclosed. {advised}."
+    )
+    return headline, why
+
+
 def _range(inputs: Inputs, row: Mapping[str, Any]) -> tuple[float, float]:
     """Shallowest and deepest usable depth of a row's pattern for its golfer [m]."""
     for curve in inputs.decision["curves"]:
@@ -118,10 +135,6 @@ def _spans(row: Mapping[str, Any], shallowest: float, deepest: float) -> bool:
     low, high = row["best_depth_lo_m"], row["best_depth_hi_m"]
     slack = 0.01 * (deepest - shallowest)
     return is_number(low) and is_number(high) and low <= shallowest + slack and high >= deepest - slack
-
-
-def _mm(row: Mapping[str, Any], key: str) -> float | None:
-    return None if row[key] is None else 1e3 * row[key]
 
 
 def _angle_text(inputs: Inputs, row: Mapping[str, Any], before: str) -> str:

@@ -53,6 +53,7 @@ def draw_depth_chart(chart: DepthChart, patterns: Sequence[str], colours: DepthC
                 )  # fmt: skip
     for axes, label in ((carry, "carry"), (peak, "peak height")):
         axes.set_xlabel("surface depth (mm)")
+        axes.locator_params(axis="x", nbins=6)
         axes.margins(y=0.12)
         axes.set_ylabel(f"{label} (yd)")
         add_metres(axes, "y")
@@ -80,8 +81,8 @@ def _shade_window(axes: "Axes", wanted: FlightWindow | None) -> None:
     low, high = wanted.lowest_m / YARD_M, wanted.highest_m / YARD_M
     axes.axhspan(low, high, color=WINDOW_COLOUR, linewidth=0, zorder=0)
     axes.annotate(
-        "flight window", (0.015, high), xycoords=("axes fraction", "data"), xytext=(0, -3),
-        textcoords="offset points", va="top", fontsize=8, color="#47733f",
+        "flight window", (0.985, high), xycoords=("axes fraction", "data"), xytext=(0, -3),
+        textcoords="offset points", ha="right", va="top", fontsize=8, color="#47733f",
     )  # fmt: skip
 
 
@@ -131,7 +132,7 @@ def draw_path_chart(chart: PathChart, colours: DepthColours) -> "Figure":
 
 
 def _list_in_axes(axes: "Axes", texts: Sequence[str], colours: Sequence[str]) -> None:
-    """Write a list of lines below the arc of the flights, where the axes are empty."""
+    """Write a list of lines at the upper left, where balls do not fly."""
     from matplotlib.lines import Line2D
 
     handles = [
@@ -139,8 +140,8 @@ def _list_in_axes(axes: "Axes", texts: Sequence[str], colours: Sequence[str]) ->
         for text, colour in zip(texts, colours, strict=True)
     ]
     axes.legend(
-        handles=handles, loc="lower center", bbox_to_anchor=(0.55, 0.02), fontsize=8, handlelength=1.2,
-        ncols=1 if len(handles) <= 5 else 2,
+        handles=handles, loc="upper left", bbox_to_anchor=(0.005, 1.0), fontsize=8, handlelength=1.2,
+        ncols=1 if len(handles) <= 6 else 2,
     )  # fmt: skip
 
 

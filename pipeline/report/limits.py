@@ -87,7 +87,8 @@ def _outside(inputs: Inputs) -> str:
         return f"No flight leaves the table ({table})."
     return (
         f"The table covers {table}. Flights spend up to {share(most, 0)} of their time outside it, where the "
-        "coefficients at its edge are used; the table below flags them."
+        "coefficients at its edge are used (below its lowest spin ratio lift falls to zero with the spin); "
+        "the table below flags them."
     )
 
 

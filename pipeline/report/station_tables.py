@@ -25,6 +25,7 @@ _COEFFICIENT_NAMES = {"cd": "Drag coefficient Cd", "cl": "Lift coefficient Cl", 
 
 _REASONS = {
     "noisy": "ceiling of iterations reached with standard errors above their targets",
+    "oscillating": "ceiling of iterations reached, the forces still go up and down in a regular cycle",
     "drifting": "ceiling of iterations reached while still drifting; the standard errors include the drift",
     "diverged": "the solution grew without bounds",
     "crashed": "the solver ended with an error; the next run tries again",
@@ -61,11 +62,11 @@ def flight_table(inputs: Inputs, golfer: str) -> Table:
 def coefficient_tables(chart: CoefficientChart) -> list[Table]:
     """Return the coefficients of a pattern with their standard errors: Cd, Cl and, where known, Cm."""
     tables = []
-    columns = ("Reynolds number", "Spin ratio", *(millimetres(depth) for depth in chart.depth_m))
+    columns = ("Re", "S", *(millimetres(depth) for depth in chart.depth_m))
     for name, title in _COEFFICIENT_NAMES.items():
         if not np.isfinite(chart.values[name]).any():
             continue
-        digits = 5 if name == "cm" else 4
+        digits = 6 if name == "cm" else 5
         rows = []
         for r, reynolds in enumerate(chart.reynolds):
             for s, spin_ratio in enumerate(chart.spin_ratio):

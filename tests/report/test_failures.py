@@ -80,6 +80,22 @@ def test_an_optimum_at_the_edge_is_said_plainly(
     assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "no: at the edge"
 
 
+def test_an_edge_made_by_failed_runs_is_told_from_one_of_the_study(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    change_run(results, "", lambda run: run | {"cd": 0.25 + 100 * (run["depth_m"] - 2e-4)})
+    change_run(results, "d0.150mm", lambda run: failed(run, "crashed", "signal 8"))
+    decide(results)
+    (item,) = advice(read_inputs(*results))
+    assert plain(item.headline) == (
+        "Not enclosed: ico32 carries furthest at the shallowest depth with usable runs, 0.200 mm"
+    )
+    assert item.sentences[0] == (
+        "The best depth lies at the edge of the depths with usable runs: carry still rises towards "
+        "shallower; the optimum is not enclosed. Depths studied beyond it have failed or missing runs: "
+        "mend those first (1 of them)."
+    )
+
+
 def test_errors_too_large_to_tell_depths_apart_are_said(small: Results, tmp_path: Path) -> None:
     results = copy_results(small, tmp_path / "results")
     change_run(results, "", lambda run: run | {"cd_se": 0.05, "verdict": "noisy"})
@@ -140,16 +156,31 @@ def test_flights_outside_the_table_are_flagged(small: Results) -> None:
     table = outside_table(inputs)
     assert table is not None
     assert [cell.mark for cell in table.rows[0]] == ["", "", "warn"]
-    assert any("fast swing spend up to 100%" in note for note in notes(inputs))
+    assert "Flights spend up to 100 % of their time outside it" in plain(
+        dict(limits(inputs))["Flights outside the table"]
+    )
+
+
+def test_notes_gather_what_study_decision_and_runs_have_to_say(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    change_run(results, "d0.2", lambda run: run | {"warnings": ["started cold: no state"]})
+    path = results.folder / "decision.json"
+    path.write_text(json.dumps(json.loads(path.read_text()) | {"notes": ["a hole was filled."]}))
+    heavy = results.study.model_copy(update={"ball": results.study.ball.model_copy(update={"mass_kg": 0.05})})
+    found = notes(read_inputs(heavy, results.folder))
+    assert len(found) == 3
+    assert found[0].startswith("Study: ball.mass: 50.00 g is above the 45.93 g")
+    assert found[1] == "a hole was filled."
+    assert found[2].startswith("Runs: started cold: no state (2 runs, runs/ico32/d0.2")
 
 
 def test_tables_show_the_coefficients_with_their_errors(small: Results) -> None:
     inputs = read_inputs(*small)
     drag, lift, moment = coefficient_tables(coefficient_charts(inputs)[0])
     # Smits & Smith at Re 9e4, S 0.08 [memory]: Cd 0.24 + 0.18 S, Cl 0.54 S^0.4; 0.01 x 0.2^2 is planted.
-    assert drag.rows[0][3].text == f"{0.24 + 0.0144 + 0.01 * 0.2**2:.4f} ± 0.0004"
-    assert lift.rows[0][3].text == f"{0.54 * 0.08**0.4:.4f} ± 0.0008"
-    assert moment.rows[0][3].text == "-0.00060 ± 0.00002"
+    assert drag.rows[0][3].text == f"{0.24 + 0.0144 + 0.01 * 0.2**2:.5f} ± 0.00040"
+    assert lift.rows[0][3].text == f"{0.54 * 0.08**0.4:.5f} ± 0.00080"
+    assert moment.rows[0][3].text == "-0.000600 ± 0.000020"
 
 
 def test_runs_tell_what_they_start_from(small: Results) -> None:

@@ -140,7 +140,7 @@ def test_every_run_is_listed_with_its_state(two_patterns: Results, page: str, te
     assert re.search(r"Core hours of all runs\s+2\.88", text)  # 23 x 450 s / 3600 s
 
 
-def test_limits_are_told(text: str) -> None:
+def test_limits_are_told(two_patterns: Results, text: str) -> None:
     for words in (
         "A screening estimate",
         "It knows nothing of the drag crisis",
@@ -149,12 +149,15 @@ def test_limits_are_told(text: str) -> None:
         "Balls fired at speed need a guarded range and its operator's rules",
         "for the governing bodies to decide",
         "ball.mass: 46.50 g is above the 45.93 g",
-        "reynolds 90000, spin_ratio 0.2: no usable run (diverged); filled from depths",
         "of their time outside it",
         "OpenFOAM 1912",
         "2025-02-03",
     ):
         assert words in text, words
+    told = json.loads((two_patterns.folder / "decision.json").read_text())["notes"]
+    assert any("diverged" in note for note in told)
+    for note in told:
+        assert note in text
 
 
 def test_geometry_totals_are_shown(text: str) -> None:
