@@ -9,7 +9,7 @@ from pydantic import AfterValidator, ConfigDict, Field, ValidationInfo, field_va
 
 from pipeline.fields import Number, Quantity, Section, distinct, from_study_file, problem
 from pipeline.keys import depth_key, edge_angle_key
-from pipeline.quantities import ANGLE, LENGTH, MASS
+from pipeline.quantities import ANGLE, LENGTH, MASS, SHARE
 from pipeline.study_names import SafeName
 
 Diameter = Annotated[float, Quantity(LENGTH, "10 mm", "500 mm", "42.70 mm")]
@@ -17,6 +17,11 @@ BallMass = Annotated[float, Quantity(MASS, "1 g", "1 kg", "45.9 g")]
 ChordDiameter = Annotated[float, Quantity(LENGTH, "0.2 mm", "20 mm", "3.6 mm")]
 Land = Annotated[float, Quantity(LENGTH, "0 mm", "10 mm", "0.10 mm")]
 Depth = Annotated[float, Quantity(LENGTH, "0.01 mm", "2 mm", "0.25 mm")]
+Symmetry = Literal[
+    "icosahedral", "octahedral", "tetrahedral", "dihedral-2", "dihedral-3", "dihedral-4", "dihedral-5",
+    "dihedral-6", "dihedral-7", "dihedral-8", "dihedral-9", "dihedral-10", "dihedral-11", "dihedral-12",
+    "none",
+]  # fmt: skip
 EdgeAngle = Annotated[float, Quantity(ANGLE, "1 deg", "60 deg", "14 deg")]
 
 
@@ -41,7 +46,15 @@ class LayoutSpec(Section):
                     "not": {
                         "anyOf": [
                             {"required": [key]}
-                            for key in ("symmetry", "count", "seed", "narrowest_land", "mirror")
+                            for key in (
+                                "symmetry",
+                                "count",
+                                "seed",
+                                "narrowest_land",
+                                "mirror",
+                                "classes",
+                                "shares",
+                            )
                         ]
                     },
                 },
@@ -49,7 +62,7 @@ class LayoutSpec(Section):
         }
     )
 
-    symmetry: Literal["icosahedral", "octahedral", "none"] | None = Field(
+    symmetry: Symmetry | None = Field(
         None,
         description="Rotation group under which the layout repeats itself.",
         examples=["icosahedral"],
@@ -65,6 +78,24 @@ class LayoutSpec(Section):
         alias="narrowest_land",
         description="Least land between two dimples' edges, 0 mm to 10 mm; 0.10 mm when absent.",
     )
+    classes: Annotated[int, Number(1, 12, 3, whole=True)] | None = Field(
+        None,
+        description="Number of chord diameters, found together with the positions so that the dimples cover "
+        "most, 1 to 12; instead of the cavity's chord_diameter.",
+        examples=[3],
+    )
+    shares: (
+        Annotated[
+            list[Annotated[float, Quantity(SHARE, "1 %", "100 %", "30 %")]],
+            Field(min_length=1, max_length=12),
+        ]
+        | None
+    ) = Field(
+        None,
+        description="Share of the dimples wanted in each class, widest first, together 100 %; met as nearly "
+        "as whole orbits can. What covers most when absent.",
+        examples=[["20 %", "60 %", "20 %"]],
+    )
     mirror: bool = Field(
         False,
         strict=True,
@@ -73,7 +104,8 @@ class LayoutSpec(Section):
     )
     file: Path | None = Field(
         None,
-        description="CSV with polar_deg, azimuth_deg and chord_diameter_mm, relative to the study file.",
+        description="CSV with polar_deg, azimuth_deg and chord_diameter_mm, where wanted with depth_mm or "
+        "edge_angle_deg and profile of each dimple; relative to the study file.",
         examples=["layout.csv"],
     )
 
@@ -82,6 +114,7 @@ class LayoutSpec(Section):
         """Ask for either a file or a symmetry and a count."""
         if given.get("file") is not None:
             unused = {"symmetry": None, "count": None, "seed": 1, "narrowest_land": 0.0001, "mirror": False}
+            unused |= {"classes": None, "shares": None}
             for key, default in unused.items():
                 if given.get(key, default) != default:
                     yield key, 'goes with a layout that is spread, not with "file"; remove one of the two'
@@ -91,6 +124,11 @@ class LayoutSpec(Section):
             yield "symmetry", "is missing; write for instance symmetry: icosahedral"
         elif given.get("count") is None:
             yield "count", "is missing; write for instance count: 332"
+        classes, shares = given.get("classes"), given.get("shares")
+        if shares is not None and classes is None:
+            yield "shares", 'goes with "classes", the number of sizes; write for instance classes: 3'
+        elif isinstance(shares, list) and isinstance(classes, int) and len(shares) != classes:
+            yield "shares", f"has {len(shares)} entries for {classes} classes; write one for each"
 
     @field_validator("file", mode="before")
     @classmethod
@@ -109,13 +147,48 @@ class LayoutSpec(Section):
 class CavitySpec(Section):
     """The shape of one dimple."""
 
-    profile: Literal["arc"] = Field("arc", description="Section of the dimple: arc is a spherical cap.")
+    profile: Literal["arc", "two-radius", "cone", "catenary"] = Field(
+        "arc",
+        description="Section of the dimple: arc (a spherical cap), two-radius (a bottom arc and an outer arc "
+        "of another radius, tangent to it), cone (a bottom arc and a straight wall, tangent to it), catenary",
+    )
     chord_diameter_m: ChordDiameter | None = Field(
         None,
         alias="chord_diameter",
         description="Diameter of the dimple's edge, 0.2 mm to 20 mm; absent when the layout file gives it.",
         examples=["3.6 mm"],
     )
+    joint: Annotated[float, Quantity(SHARE, "5 %", "95 %", "60 %")] | None = Field(
+        None,
+        description="Radius at which the bottom arc of a two-radius or cone profile ends, 5 % to 95 % of the "
+        "edge's.",
+        examples=["60 %"],
+    )
+    radius_ratio: Annotated[float, Number(0.05, 20, 0.5)] | None = Field(
+        None,
+        description="Radius of a two-radius profile's outer arc over that of its bottom arc, 0.05 to 20.",
+        examples=[0.5],
+    )
+    scale_depth: bool = Field(
+        False,
+        strict=True,
+        description="Whether depths grow in proportion to the chord diameter, the depth named being their "
+        "mean; all dimples have it when false.",
+    )
+
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask for the measures of the profile's shape, and for no others."""
+        profile = given.get("profile", "arc")
+        for key, example, profiles in (
+            ("joint", "joint: 60 %", ("two-radius", "cone")),
+            ("radius_ratio", "radius_ratio: 0.5", ("two-radius",)),
+        ):
+            present = given.get(key) is not None
+            if profile in profiles and not present:
+                yield key, f"is missing; a {profile} profile needs it, write for instance {example}"
+            elif present and profile not in profiles:
+                yield key, f"goes with {' or '.join(profiles)} only; remove it"
 
 
 class Pattern(Section):
@@ -160,10 +233,16 @@ class Pattern(Section):
             yield "depths", 'is missing; write for instance depths: [0.15 mm, 0.20 mm], or give "edge_angles"'
         elif depths is not None and angles is not None:
             yield "edge_angles", 'cannot stand beside "depths"; remove one of the two'
+        if angles is not None and (_given(given.get("cavity", {})) or {}).get("scale_depth"):
+            yield "cavity", 'has "scale_depth", which goes with "depths"; edge angles are the same for all'
         layout, cavity = _given(given.get("layout")), _given(given.get("cavity", {}))
         if layout is None or cavity is None or layout.get("file") is not None:
             return
-        if cavity.get("chord_diameter", cavity.get("chord_diameter_m")) is None:
+        chord = cavity.get("chord_diameter", cavity.get("chord_diameter_m"))
+        if layout.get("classes") is not None:
+            if chord is not None:
+                yield "cavity", 'has "chord_diameter", which the layout finds for its classes; remove one'
+        elif chord is None:
             yield "cavity", "has no chord diameter; write for instance cavity: {chord_diameter: 3.6 mm}"
 
 

@@ -4,14 +4,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from pipeline.geometry.cavity import arc_chord_depth, arc_section_radius, edge_half_angle
+from pipeline.geometry.cavity import Cavities, solve_cavities
 from pipeline.geometry.layout import Layout
+from pipeline.geometry.section import ARC, Sections, chain_parameter
 
 FloatArray = NDArray[np.float64]
 
+_NEWTON_STEPS = 8
+"""More than enough: from the arc through bottom and edge four steps reach rounding for golf-ball dimples."""
+
 
 class DimpledBall:
-    """Phantom sphere with a spherical-arc cavity at each position of a layout.
+    """Phantom sphere with a cavity at each position of a layout.
 
     Parameters
     ----------
@@ -21,6 +25,8 @@ class DimpledBall:
         Surface depths [m].
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
+    sections : Sections, optional
+        Sections of the dimples, spherical arcs when absent.
 
     Attributes
     ----------
@@ -28,6 +34,8 @@ class DimpledBall:
         As given.
     depths_m : ndarray, shape (n,)
         Surface depths [m].
+    cavities : Cavities
+        All measures of the dimples.
 
     Raises
     ------
@@ -38,28 +46,70 @@ class DimpledBall:
     -----
     A direction x lies in the dimple with centre c and edge half angle beta when x.c > cos(beta). With caps
     that do not overlap, that dimple is the one of largest x.c - cos(beta) (a power diagram on the sphere).
-    As |(x, 0) - (c, w)|^2 = 2 - 2 x.c + w^2, it is the nearest neighbour of (x, 0) among the points (c, w)
+    |x - c|^2 = 2 - 2 x.c turns this into the nearest neighbour of (x, 0) among the points (c, w)
     in four dimensions with w^2 = 2 cos(beta) - 2 min cos(beta): one k-d tree serves any mixture of sizes.
+
+    A section is made of two pieces, each an arc or a line. A ray t (sin theta, cos theta) in the meridian
+    plane meets the piece through the point p with unit normal n (towards its centre) and curvature k where
+
+        k t^2 - 2 t (sin theta, cos theta).(k p + n) + k p.p + 2 p.n = 0,
+
+    whose nearer root, written as a quotient, is accurate for any curvature down to none.
     """
 
-    def __init__(self, layout: Layout, depths_m: ArrayLike, ball_diameter_m: float) -> None:
+    layout: Layout
+    ball_diameter_m: float
+    depths_m: FloatArray
+    cavities: Cavities
+
+    def __init__(
+        self,
+        layout: Layout,
+        depths_m: ArrayLike,
+        ball_diameter_m: float,
+        sections: Sections | None = None,
+    ) -> None:
         chords = layout.chord_diameters_m
         self.layout = layout
         self.ball_diameter_m = ball_diameter_m
-        self.depths_m: FloatArray = np.broadcast_to(np.asarray(depths_m, dtype=float), chords.shape)
-        beta = edge_half_angle(chords, ball_diameter_m)
-        chord_depths = arc_chord_depth(chords, self.depths_m, ball_diameter_m)
-        radius = ball_diameter_m / 2
-        self._cos_beta = np.cos(beta)
-        self._section_radii = arc_section_radius(chords, self.depths_m, ball_diameter_m)
-        # Distance from the ball's centre to the centre of the arc's sphere, on the dimple's axis.
-        self._arc_centres = radius * self._cos_beta + self._section_radii - chord_depths
-        # Power of the ball's centre with respect to that sphere, without the cancellation of two squares.
-        self._powers = radius**2 * np.cos(2 * beta) + 2 * radius * self._cos_beta * (
-            self._section_radii - chord_depths
+        self.depths_m = np.broadcast_to(np.asarray(depths_m, dtype=float), chords.shape)
+        self.cavities = solve_cavities(
+            Sections.of(ARC) if sections is None else sections,
+            ball_diameter_m,
+            chord_diameter_m=chords,
+            depth_m=self.depths_m,
         )
+        self._cos_beta = np.cos(self.cavities.half_angle_rad)
+        self._set_pieces()
+        self._catenary = self.cavities.sections.catenary
+        self._chain = chords / 2 / chain_parameter(self.cavities.wall_rad)
         lift = np.sqrt(2 * self._cos_beta - 2 * self._cos_beta.min(initial=1.0))
         self._tree = cKDTree(np.column_stack([layout.directions, lift]))
+
+    def _set_pieces(self) -> None:
+        """Coefficients of the ray's quadratic, shape (2 n,): bottom and wall of each dimple in turn."""
+        cavities, sections = self.cavities, self.cavities.sections
+        edge, radius = self.layout.chord_diameters_m / 2, self.ball_diameter_m / 2
+        wall, bottom = cavities.wall_rad, sections.bottom_angle(cavities.wall_rad)
+        bottom_curvature = np.sin(bottom) / (sections.joint * edge)
+        wall_curvature = sections.curvature_ratio * bottom_curvature
+        lowest, level = radius - self.depths_m, radius * self._cos_beta
+        joint_height = lowest + sections.joint * edge * np.tan(bottom / 2)
+        self._cos_joint = joint_height / np.hypot(joint_height, sections.joint * edge)
+
+        def pairs(of_bottom: FloatArray, of_wall: FloatArray) -> FloatArray:
+            return np.stack([of_bottom, of_wall], axis=1).ravel()
+
+        sine, cosine = np.sin(wall), np.cos(wall)
+        self._curvature = pairs(bottom_curvature, wall_curvature)
+        # k p + n, towards the dimple's axis and along it
+        self._across = pairs(0 * edge, wall_curvature * edge - sine)
+        self._along = pairs(bottom_curvature * lowest + 1, wall_curvature * level + cosine)
+        # k p.p + 2 p.n
+        self._constant = pairs(
+            bottom_curvature * lowest**2 + 2 * lowest,
+            wall_curvature * radius**2 + 2 * (level * cosine - edge * sine),
+        )
 
     def radius(self, directions: FloatArray) -> FloatArray:
         """Distance from the ball's centre to its surface.
@@ -76,7 +126,7 @@ class DimpledBall:
         """
         inside, dimple, cosine = self._dimples_at(directions)
         radii = np.full(len(directions), self.ball_diameter_m / 2)
-        radii[inside] = self._arc_radius(dimple, cosine)
+        radii[inside] = self._cavity_radius(dimple, cosine)
         return radii
 
     def normal(self, directions: FloatArray) -> FloatArray:
@@ -95,9 +145,19 @@ class DimpledBall:
         normals = np.array(directions, dtype=float)
         inside, dimple, cosine = self._dimples_at(directions)
         if len(dimple):
-            points = self._arc_radius(dimple, cosine)[:, None] * normals[inside]
-            centres = self._arc_centres[dimple, None] * self.layout.directions[dimple]
-            towards = centres - points
+            radii = self._cavity_radius(dimple, cosine)
+            axis = self.layout.directions[dimple]
+            sine = np.sqrt(np.maximum(1 - cosine * cosine, np.finfo(float).tiny))
+            piece = self._piece(dimple, cosine)
+            # away from the axis (over sin theta) and along it, towards the centre of curvature
+            across = self._across[piece] / sine - self._curvature[piece] * radii
+            along = self._along[piece] - self._curvature[piece] * radii * cosine
+            hanging = self._catenary[dimple]
+            if hanging.any():
+                slope = np.sinh(radii[hanging] * sine[hanging] / self._chain[dimple[hanging]])
+                across[hanging], along[hanging] = -slope / sine[hanging], 1.0
+            outward = normals[inside] - cosine[:, None] * axis
+            towards = across[:, None] * outward + along[:, None] * axis
             normals[inside] = towards / np.linalg.norm(towards, axis=1, keepdims=True)
         return normals
 
@@ -112,15 +172,35 @@ class DimpledBall:
         inside = cosine > self._cos_beta[dimple]
         return inside, dimple[inside], cosine[inside]
 
-    def _arc_radius(self, dimple: NDArray[np.int64], cosine: FloatArray) -> FloatArray:
-        """Radius at the nearer crossing of a ray with the arc's sphere.
+    def _piece(self, dimple: NDArray[np.int64], cosine: FloatArray) -> NDArray[np.int64]:
+        """Index of the piece of section that a ray meets."""
+        return 2 * dimple + (cosine < self._cos_joint[dimple])
 
-        The quotient form of the quadratic's root stays accurate for cavities that are almost flat, whose
-        section radius is huge. At the edge it equals the phantom radius but for rounding, which `minimum`
-        takes away.
+    def _cavity_radius(self, dimple: NDArray[np.int64], cosine: FloatArray) -> FloatArray:
+        """Radius at the nearer crossing of a ray with its dimple's section.
+
+        At the edge it equals the phantom radius but for rounding, which `minimum` takes away.
         """
-        centre = self._arc_centres[dimple]
-        section = self._section_radii[dimple]
-        sine_square = np.maximum(1 - cosine * cosine, 0.0)
-        root = np.sqrt(section**2 - centre**2 * sine_square)
-        return np.minimum(self._powers[dimple] / (centre * cosine + root), self.ball_diameter_m / 2)
+        sine = np.sqrt(np.maximum(1 - cosine * cosine, 0.0))
+        piece = self._piece(dimple, cosine)
+        constant = self._constant[piece]
+        half = sine * self._across[piece] + cosine * self._along[piece]
+        root = np.sqrt(half * half - self._curvature[piece] * constant)
+        radii = constant / (half + root)
+        hanging = self._catenary[dimple]
+        if hanging.any():
+            which = dimple[hanging]
+            radii[hanging] = self._hanging(which, radii[hanging], sine[hanging], cosine[hanging])
+        return np.minimum(radii, self.ball_diameter_m / 2)
+
+    def _hanging(
+        self, dimple: NDArray[np.int64], start: FloatArray, sine: FloatArray, cosine: FloatArray
+    ) -> FloatArray:
+        """Radius where a ray meets a catenary, by Newton's method."""
+        k, lowest = self._chain[dimple], self.ball_diameter_m / 2 - self.depths_m[dimple]
+        t = start
+        for _ in range(_NEWTON_STEPS):
+            x = t * sine / k
+            above = t * cosine - lowest - 2 * k * np.sinh(x / 2) ** 2
+            t = t - above / (cosine - sine * np.sinh(x))
+        return t

@@ -11,13 +11,16 @@ from numpy.typing import NDArray
 from pipeline.errors import InputError
 from pipeline.files import atomic_open, read_json, write_json
 from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.cavity import arc_depth
+from pipeline.geometry.cavity import solve_cavities
+from pipeline.geometry.class_layout import pack_layout
+from pipeline.geometry.edge_nodes import edge_fitted, volume_factor
 from pipeline.geometry.layout import Layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
 from pipeline.geometry.quality import mesh_quality
 from pipeline.geometry.rotation_groups import rotation_group
+from pipeline.geometry.section import Profile, Sections
 from pipeline.geometry.shell import Level, Shell, build_shell
 from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
 from pipeline.geometry.totals import totals
@@ -41,7 +44,8 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
     ----------
     spec : dict
         Keys file, or symmetry, count, seed and narrowest_land_m; chord_diameter_m (None when the file gives
-        it), ball_diameter_m.
+        it, or when there are classes, whose diameters are found), ball_diameter_m; classes and shares where
+        the dimples are to be of several sizes.
     progress : callable, optional
         Called with the share of the optimiser's work that is done.
 
@@ -57,6 +61,18 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
     """
     if spec["file"] is not None:
         return read_layout(Path(spec["file"]), spec["ball_diameter_m"], spec["chord_diameter_m"])
+    if spec.get("classes") is not None:
+        return pack_layout(
+            spec["symmetry"],
+            spec["count"],
+            spec["classes"],
+            spec["shares"],
+            spec["narrowest_land_m"],
+            spec["ball_diameter_m"],
+            spec["seed"],
+            progress,
+            spec["mirror"],
+        )
     return spread_layout(
         spec["symmetry"],
         spec["count"],
@@ -90,8 +106,10 @@ def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:
     layout : Layout
         Where the dimples are and how wide.
     spec : dict
-        Keys ball_diameter_m and depth_m (one surface depth for all dimples) or edge_angle_rad (one edge angle
-        for all, so that wider dimples are deeper).
+        Keys ball_diameter_m and depth_m (the mean surface depth of the dimples) or edge_angle_rad (their mean
+        edge angle); profile, joint and radius_ratio where it is no plain arc. All dimples have the mean, or
+        depths or edge angles in proportion to those of the layout's file, or, when scale_depth is true,
+        depths in proportion to their chord diameters.
 
     Returns
     -------
@@ -104,11 +122,50 @@ def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:
         If no dimple of that depth or angle exists, with the range that does.
     """
     diameter = spec["ball_diameter_m"]
+    sections = make_sections(layout, spec)
+    measure, mean = ("edge_angle_rad", spec["edge_angle_rad"])
     if spec["depth_m"] is not None:
-        depths: NDArray[np.float64] = np.full(len(layout.directions), spec["depth_m"])
-    else:
-        depths = arc_depth(layout.chord_diameters_m, spec["edge_angle_rad"], diameter)
-    return DimpledBall(layout, depths, diameter)
+        measure, mean = "depth_m", spec["depth_m"]
+    cavities = solve_cavities(
+        sections,
+        diameter,
+        chord_diameter_m=layout.chord_diameters_m,
+        **{measure: mean * _proportions(layout, sections, measure, spec)},
+    )
+    depths = (
+        mean * _proportions(layout, sections, measure, spec) if measure == "depth_m" else cavities.depth_m
+    )
+    return DimpledBall(layout, depths, diameter, sections)
+
+
+def make_sections(layout: Layout, spec: dict[str, Any]) -> Sections:
+    """Sections of a layout's dimples: those of its file, else that of a variant's spec, else plain arcs."""
+    if layout.profiles is not None:
+        return Sections.of(layout.profiles)
+    return Sections.of(Profile(spec.get("profile", "arc"), spec.get("joint"), spec.get("radius_ratio")))
+
+
+def _proportions(
+    layout: Layout, sections: Sections, measure: str, spec: dict[str, Any]
+) -> NDArray[np.float64]:
+    """Depth or edge angle of each dimple over their mean, shape (n,)."""
+    values: NDArray[np.float64] = np.ones(len(layout.directions))
+    given = {
+        name: of_file
+        for name, of_file in (("depth_m", layout.depths_m), ("edge_angle_rad", layout.edge_angles_rad))
+        if of_file is not None
+    }
+    if given:
+        if measure in given:
+            values = given[measure]
+        else:
+            cavities = solve_cavities(
+                sections, spec["ball_diameter_m"], chord_diameter_m=layout.chord_diameters_m, **given
+            )
+            values = cavities.depth_m if measure == "depth_m" else cavities.edge_angle_rad
+    elif spec.get("scale_depth"):
+        values = layout.chord_diameters_m
+    return values / values.mean() if len(values) else values
 
 
 def build_variant(folder: Path) -> None:
@@ -154,12 +211,22 @@ def write_shell(folder: Path, shell: Shell) -> None:
 
 
 def solver_shell(ball: DimpledBall, level: Level, first_cell: float) -> Shell:
-    """Shell around a ball, scaled to solver units (ball diameter 1); half of it where the layout allows."""
+    """Shell around a ball, scaled to solver units (ball diameter 1); half of it where the layout allows.
+
+    Nodes lie on the dimples' edges where the mesh stays good, for all depths alike, and in the dimples so
+    that its facets have the dimple volume.
+    """
+
+    def fit(directions: NDArray[np.float64], quads: NDArray[np.int64]) -> tuple[NDArray[np.float64], float]:
+        moved, dimple = edge_fitted(directions, quads, ball.layout, ball.ball_diameter_m)
+        return moved, volume_factor(ball, moved, quads) if (dimple >= 0).any() else 1.0
+
     return build_shell(
         lambda u: ball.radius(u) / ball.ball_diameter_m,
         level,
         first_cell,
         mirrored=has_mirror_plane(ball.layout),
+        fit=fit,
     )
 
 

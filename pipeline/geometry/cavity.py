@@ -1,28 +1,117 @@
-"""Spherical-arc cavity: its chord diameter, surface depth and edge angle, each from the other two.
+"""Cavities: chord diameter, surface depth, chord depth, edge angle and volume, each from any two others.
 
 With the phantom sphere's diameter D, the dimple's chord diameter c (edge radius a = c/2) and
 
     beta    half angle of the dimple's edge seen from the ball's centre, sin(beta) = c / D
-    s       sagitta of the phantom cap that the dimple removes, s = a tan(beta/2)
-    h       chord depth, below the plane of the edge, h = d - s with the surface depth d
-    rho     section radius of the arc, rho = (a^2 + h^2) / (2 h)
-    epsilon edge angle, epsilon = beta + arcsin(a / rho) = beta + 2 arctan(h / a)
+    s       sagitta of the phantom cap that the dimple removes, s = D sin^2(beta/2)
+    d, h    surface depth and chord depth, d = s + h
+    gamma   wall angle at the edge, from the plane of the edge
+    epsilon edge angle, from the phantom sphere's tangent, epsilon = beta + gamma
+    V       volume removed, the phantom cap's plus that of the section below the plane of the edge
 
-(elementary geometry of circular segments) the sum d = a (tan(beta/2) + tan((epsilon - beta)/2)) becomes
-
-    tan(beta/2) tan(epsilon/2) = d / (D - d),
-
-which gives each of c, d and epsilon from the other two without iteration. A cavity must be concave (h > 0,
-that is epsilon > beta) and visible from the ball's centre (epsilon < 90 deg), since the ball is a height
-field.
+a section (`section.py`) gives h/a and V below the plane as growing functions of gamma, so that beta and one
+measure make all others. A cavity must be concave (gamma > 0) and visible from the ball's centre
+(epsilon < 90 deg), since the ball is a height field.
 """
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq, minimize_scalar
 
 from pipeline.errors import InputError
+from pipeline.geometry.section import Sections
 
 FloatArray = NDArray[np.float64]
+
+_SAMPLES = 2000
+"""Half angles of the edge at which a measure is sampled to bracket a chord diameter."""
+
+
+@dataclass(frozen=True)
+class Cavities:
+    """Measures of n dimples.
+
+    Attributes
+    ----------
+    sections : Sections
+        Their sections.
+    ball_diameter_m : float
+        Diameter of the phantom sphere [m].
+    half_angle_rad : ndarray, shape (n,)
+        Half angles beta of the edges, seen from the ball's centre [rad].
+    wall_rad : ndarray, shape (n,)
+        Wall angles gamma at the edges, from the plane of the edge [rad].
+    """
+
+    sections: Sections
+    ball_diameter_m: float
+    half_angle_rad: FloatArray
+    wall_rad: FloatArray
+
+    @property
+    def chord_diameter_m(self) -> FloatArray:
+        """Chord diameters of the edges [m]."""
+        return self.ball_diameter_m * np.sin(self.half_angle_rad)
+
+    @property
+    def depth_m(self) -> FloatArray:
+        """Surface depths, below the phantom sphere at the axis [m]."""
+        return self._sagitta() + self.chord_depth_m
+
+    @property
+    def chord_depth_m(self) -> FloatArray:
+        """Chord depths, below the plane of the edge at the axis [m]."""
+        return self.chord_diameter_m / 2 * self.sections.chord_depth(self.wall_rad)
+
+    @property
+    def edge_angle_rad(self) -> FloatArray:
+        """Edge angles, between the wall and the phantom sphere's tangent [rad]."""
+        return self.half_angle_rad + self.wall_rad
+
+    @property
+    def volume_m3(self) -> FloatArray:
+        """Volumes removed from the phantom sphere [m^3]."""
+        return self._cap_volume() + (self.chord_diameter_m / 2) ** 3 * self.sections.volume(self.wall_rad)
+
+    @property
+    def bottom_radius_m(self) -> FloatArray:
+        """Radius of curvature of the section at the axis: of the bottom arc, or the catenary's k [m]."""
+        edge = self.chord_diameter_m / 2
+        arc = self.sections.joint * edge / np.sin(self.sections.bottom_angle(self.wall_rad))
+        return np.where(self.sections.catenary, edge / np.arcsinh(np.tan(self.wall_rad)), arc)
+
+    def _sagitta(self) -> FloatArray:
+        return self.ball_diameter_m * np.sin(self.half_angle_rad / 2) ** 2
+
+    def _cap_volume(self) -> FloatArray:
+        """Volume of the phantom caps, pi s (3 a^2 + s^2) / 6 (Weisstein, "Spherical Cap", MathWorld)."""
+        sagitta = self._sagitta()
+        return np.pi * sagitta * (3 / 4 * self.chord_diameter_m**2 + sagitta**2) / 6
+
+
+@dataclass(frozen=True)
+class _Measure:
+    """A measure as it is named and shown in messages, and where `Cavities` has it."""
+
+    title: str
+    unit: str
+    scale: float
+    value: Callable[[Cavities], FloatArray]
+
+    def shown(self, value: float) -> str:
+        return f"{self.title} {value * self.scale:.6g} {self.unit}"
+
+
+_MEASURES = {
+    "chord_diameter_m": _Measure("chord diameter", "mm", 1e3, lambda c: c.chord_diameter_m),
+    "depth_m": _Measure("surface depth", "mm", 1e3, lambda c: c.depth_m),
+    "chord_depth_m": _Measure("chord depth", "mm", 1e3, lambda c: c.chord_depth_m),
+    "edge_angle_rad": _Measure("edge angle", "deg", 180 / np.pi, lambda c: c.edge_angle_rad),
+    "volume_m3": _Measure("volume", "mm3", 1e9, lambda c: c.volume_m3),
+}
 
 
 def edge_half_angle(chord_diameter_m: ArrayLike, ball_diameter_m: float) -> FloatArray:
@@ -49,223 +138,191 @@ def edge_half_angle(chord_diameter_m: ArrayLike, ball_diameter_m: float) -> Floa
     bad = ~((chord > 0) & (chord < ball_diameter_m))
     if bad.any():
         raise InputError(
-            f"chord diameter {_mm(chord[bad].flat[0])}: must be above 0 mm and below the ball's diameter, "
-            f"{_mm(ball_diameter_m)}"
+            f"chord diameter {chord[bad].flat[0] * 1e3:.6g} mm: must be above 0 mm and below the ball's "
+            f"diameter, {ball_diameter_m * 1e3:.6g} mm"
         )
     return np.arcsin(chord / ball_diameter_m)
 
 
-def arc_edge_angle(chord_diameter_m: ArrayLike, depth_m: ArrayLike, ball_diameter_m: float) -> FloatArray:
-    """Edge angle of an arc cavity from its chord diameter and surface depth.
+def solve_cavities(sections: Sections, ball_diameter_m: float, **measures: ArrayLike) -> Cavities:
+    """Cavities from any two of their measures.
 
     Parameters
     ----------
-    chord_diameter_m, depth_m : array_like
-        Chord diameter and surface depth (at the centre, below the phantom sphere) [m]; they broadcast.
+    sections : Sections
+        Sections of the dimples; they broadcast with the measures.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
+    **measures : array_like
+        Exactly two of ``chord_diameter_m``, ``depth_m`` (surface depth), ``chord_depth_m`` [m],
+        ``edge_angle_rad`` [rad] and ``volume_m3`` [m^3]; they broadcast.
 
     Returns
     -------
-    ndarray
-        Angle between the wall and the phantom sphere's tangent at the edge [rad].
+    Cavities
+        Where two chord diameters fit (a chord depth with an edge angle, for instance, belongs to a narrow
+        dimple and to a wide one), the smaller.
 
     Raises
     ------
     InputError
-        If a depth is not feasible for its chord diameter; the message gives the feasible range.
+        If no dimple has such a pair; the message gives the feasible range of the second measure.
+    TypeError
+        If the measures are not two of those named.
     """
-    beta, depth = np.broadcast_arrays(
-        edge_half_angle(chord_diameter_m, ball_diameter_m), np.asarray(depth_m, dtype=float)
+    if len(measures) != 2 or not set(measures) <= set(_MEASURES):
+        raise TypeError(f"two of {', '.join(_MEASURES)} make a cavity, not {', '.join(measures) or 'none'}")
+    first, second = sorted(measures, key=list(_MEASURES).index)
+    pinned, wanted, joint = np.broadcast_arrays(
+        *(np.asarray(measures[name], dtype=float) for name in (first, second)), sections.joint
+    )[:3]
+    sections = Sections(
+        joint,
+        np.broadcast_to(sections.curvature_ratio, joint.shape),
+        np.broadcast_to(sections.catenary, joint.shape),
     )
-    lowest = ball_diameter_m * np.sin(beta / 2) ** 2
-    # epsilon = 90 deg in tan(beta/2) tan(epsilon/2) = d / (D - d)
-    highest = ball_diameter_m * np.tan(beta / 2) / (1 + np.tan(beta / 2))
-    bad = ~((depth > lowest) & (depth < highest))
-    if bad.any():
-        first = np.argmax(bad)
-        raise InputError(
-            f"surface depth {_mm(depth.flat[first])} with chord diameter "
-            f"{_mm(ball_diameter_m * np.sin(beta.flat[first]))}: must be above "
-            f"{_up(lowest.flat[first] * 1e3)} mm (a flat cavity) and below "
-            f"{_down(highest.flat[first] * 1e3)} mm (an edge angle of 90 deg)"
+    if first == "chord_diameter_m":
+        beta = edge_half_angle(pinned, ball_diameter_m)
+    elif (first, second) == ("depth_m", "chord_depth_m"):
+        _refuse_outside(first, pinned, second, wanted, 0 * pinned, pinned)
+        beta = 2 * np.arcsin(np.sqrt((pinned - wanted) / ball_diameter_m))
+        first, second, wanted, pinned = "chord_diameter_m", "depth_m", pinned, ball_diameter_m * np.sin(beta)
+    else:
+        beta = np.array(
+            [
+                _half_angle(
+                    _one(sections, index),
+                    ball_diameter_m,
+                    first,
+                    float(pinned[index]),
+                    second,
+                    float(wanted[index]),
+                )
+                for index in np.ndindex(pinned.shape)
+            ]
+        ).reshape(pinned.shape)
+        # The measure that is not the edge angle then pins the wall, so that both come back to rounding.
+        first, second, wanted, pinned = (
+            (first, second, wanted, pinned) if second != "volume_m3" else (second, first, pinned, wanted)
         )
-    return 2 * np.arctan(depth / ((ball_diameter_m - depth) * np.tan(beta / 2)))
-
-
-def arc_depth(chord_diameter_m: ArrayLike, edge_angle_rad: ArrayLike, ball_diameter_m: float) -> FloatArray:
-    """Surface depth of an arc cavity from its chord diameter and edge angle.
-
-    Parameters
-    ----------
-    chord_diameter_m : array_like
-        Chord diameter [m].
-    edge_angle_rad : array_like
-        Edge angle [rad], above the edge's half angle beta and below pi/2; broadcasts.
-    ball_diameter_m : float
-        Diameter of the phantom sphere [m].
-
-    Returns
-    -------
-    ndarray
-        Surface depth [m].
-
-    Raises
-    ------
-    InputError
-        If an edge angle is not feasible for its chord diameter; the message gives the feasible range.
-    """
-    beta, angle = np.broadcast_arrays(
-        edge_half_angle(chord_diameter_m, ball_diameter_m), np.asarray(edge_angle_rad, dtype=float)
+    return Cavities(
+        sections, ball_diameter_m, beta, _wall(sections, ball_diameter_m, beta, first, pinned, second, wanted)
     )
-    bad = ~((angle > beta) & (angle < np.pi / 2))
-    if bad.any():
-        first = np.argmax(bad)
-        raise InputError(
-            f"edge angle {np.degrees(angle.flat[first]):.6g} deg with chord diameter "
-            f"{_mm(ball_diameter_m * np.sin(beta.flat[first]))}: must be above "
-            f"{_up(np.degrees(beta.flat[first]))} deg (a flat cavity) and below 90 deg"
-        )
-    product = np.tan(beta / 2) * np.tan(angle / 2)
-    return ball_diameter_m * product / (1 + product)
 
 
-def arc_chord_diameter(depth_m: ArrayLike, edge_angle_rad: ArrayLike, ball_diameter_m: float) -> FloatArray:
-    """Chord diameter of an arc cavity from its surface depth and edge angle.
+def _wall(
+    sections: Sections,
+    diameter: float,
+    beta: FloatArray,
+    first: str,
+    pinned: FloatArray,
+    second: str,
+    wanted: FloatArray,
+) -> FloatArray:
+    """Wall angles at which the measure `second` has the values wanted, or a refusal with their range."""
+    ends = [
+        _MEASURES[second].value(Cavities(sections, diameter, beta, wall))
+        for wall in (np.full(beta.shape, 1e-12), np.pi / 2 - beta)
+    ]
+    if second == "edge_angle_rad":
+        ends = [beta, np.full(beta.shape, np.pi / 2)]
+    elif second in ("depth_m", "chord_depth_m"):
+        ends[0] = Cavities(sections, diameter, beta, 0 * beta)._sagitta() * (second == "depth_m")
+    elif second == "volume_m3":
+        ends[0] = Cavities(sections, diameter, beta, 0 * beta)._cap_volume()
+    _refuse_outside(first, pinned, second, wanted, *ends)
+    return _wall_from(sections, diameter, beta, second, wanted)
 
-    Parameters
-    ----------
-    depth_m : array_like
-        Surface depth [m].
-    edge_angle_rad : array_like
-        Edge angle [rad], between 0 and pi/2; broadcasts.
-    ball_diameter_m : float
-        Diameter of the phantom sphere [m].
 
-    Returns
-    -------
-    ndarray
-        Chord diameter [m].
+def _wall_from(
+    sections: Sections, diameter: float, beta: FloatArray, name: str, value: FloatArray
+) -> FloatArray:
+    """Wall angles [rad] of dimples with half angles `beta` whose measure has the values given."""
+    flat = Cavities(sections, diameter, beta, 0 * beta)
+    edge = flat.chord_diameter_m / 2
+    if name == "edge_angle_rad":
+        return value - beta
+    if name == "volume_m3":
+        return sections.wall_from_volume((value - flat._cap_volume()) / edge**3)
+    chord_depth = value - flat._sagitta() if name == "depth_m" else value
+    return sections.wall_from_chord_depth(chord_depth / edge)
 
-    Raises
-    ------
-    InputError
-        If a depth is not feasible for its edge angle; the message gives the feasible range.
-    """
-    depth, angle = np.broadcast_arrays(
-        np.asarray(depth_m, dtype=float), np.asarray(edge_angle_rad, dtype=float)
+
+def _half_angle(
+    section: Sections, diameter: float, first: str, pinned: float, second: str, wanted: float
+) -> float:
+    """Half angle of the edge of one dimple from two measures, none of them the chord diameter."""
+    if "edge_angle_rad" in (first, second):
+        # The edge angle gives the wall angle of every half angle at once.
+        angle = pinned if first == "edge_angle_rad" else wanted
+        _refuse_outside("", None, "edge_angle_rad", angle, 0.0, np.pi / 2)
+        other, value = (second, wanted) if first == "edge_angle_rad" else (first, pinned)
+        given, given_value, highest = "edge_angle_rad", angle, angle
+    else:
+        given, given_value, other, value = first, pinned, second, wanted
+        if first == "depth_m":
+            _refuse_outside("", None, "depth_m", pinned, 0.0, diameter / 2)
+        highest = 2 * np.arcsin(np.sqrt(min(pinned / diameter, 0.5))) if first == "depth_m" else np.pi / 2
+
+    def measured(beta: FloatArray) -> FloatArray:
+        with np.errstate(invalid="ignore"):
+            wall = _wall_from(section, diameter, beta, given, np.full(np.shape(beta), given_value))
+            found = _MEASURES[other].value(Cavities(section, diameter, beta, wall))
+        return np.where((wall >= 0) & (wall + beta <= np.pi / 2), found, np.nan)
+
+    betas = highest * np.linspace(1e-9, 1 - 1e-9, _SAMPLES)
+    values = measured(betas)
+    feasible = np.flatnonzero(np.isfinite(values))
+    if not feasible.size:
+        raise InputError(f"{_MEASURES[given].shown(given_value)}: no dimple on this ball has it")
+    start = feasible[0]
+    falls = np.flatnonzero(np.diff(values[start:]) <= 0)
+    top = start + (falls[0] if falls.size else len(feasible) - 1)
+    peak = betas[top]
+    if falls.size:
+        around = betas[max(top - 1, start)], betas[min(top + 1, _SAMPLES - 1)]
+        peak = minimize_scalar(lambda b: -float(measured(np.array(b))), bounds=around, method="bounded").x
+    low, high = values[start], float(measured(np.array(peak)))
+    _refuse_outside(given, np.array(given_value), other, np.array(value), np.array(low), np.array(high))
+    return float(
+        brentq(lambda b: float(measured(np.array(b))) - value, betas[start], peak, xtol=1e-16, rtol=1e-14)
     )
-    bad = ~((angle > 0) & (angle < np.pi / 2))
-    if bad.any():
-        raise InputError(
-            f"edge angle {np.degrees(angle[bad].flat[0]):.6g} deg: must be above 0 deg and below 90 deg"
-        )
-    # beta = epsilon (a flat cavity) in tan(beta/2) tan(epsilon/2) = d / (D - d)
-    highest = ball_diameter_m * np.sin(angle / 2) ** 2
-    bad = ~((depth > 0) & (depth < highest))
-    if bad.any():
-        first = np.argmax(bad)
-        raise InputError(
-            f"surface depth {_mm(depth.flat[first])} with edge angle "
-            f"{np.degrees(angle.flat[first]):.6g} deg: must be above 0 mm and below "
-            f"{_down(highest.flat[first] * 1e3)} mm (a flat cavity)"
-        )
-    beta = 2 * np.arctan(depth / ((ball_diameter_m - depth) * np.tan(angle / 2)))
-    return ball_diameter_m * np.sin(beta)
 
 
-def arc_chord_depth(chord_diameter_m: ArrayLike, depth_m: ArrayLike, ball_diameter_m: float) -> FloatArray:
-    """Chord depth (below the plane of the edge) of an arc cavity.
-
-    Parameters
-    ----------
-    chord_diameter_m, depth_m : array_like
-        Chord diameter and surface depth [m]; they broadcast.
-    ball_diameter_m : float
-        Diameter of the phantom sphere [m].
-
-    Returns
-    -------
-    ndarray
-        h = d - s [m], above zero.
-
-    Raises
-    ------
-    InputError
-        If a depth is not feasible for its chord diameter.
-    """
-    arc_edge_angle(chord_diameter_m, depth_m, ball_diameter_m)  # refuses what is not feasible
-    beta = edge_half_angle(chord_diameter_m, ball_diameter_m)
-    return np.asarray(depth_m, dtype=float) - ball_diameter_m * np.sin(beta / 2) ** 2
+def _one(sections: Sections, index: tuple[int, ...]) -> Sections:
+    return Sections(
+        np.asarray(sections.joint[index]),
+        np.asarray(sections.curvature_ratio[index]),
+        np.asarray(sections.catenary[index]),
+    )
 
 
-def arc_section_radius(chord_diameter_m: ArrayLike, depth_m: ArrayLike, ball_diameter_m: float) -> FloatArray:
-    """Radius of the arc in the section through the dimple's centre.
-
-    Parameters
-    ----------
-    chord_diameter_m, depth_m : array_like
-        Chord diameter and surface depth [m]; they broadcast.
-    ball_diameter_m : float
-        Diameter of the phantom sphere [m].
-
-    Returns
-    -------
-    ndarray
-        rho = (a^2 + h^2) / (2 h) [m].
-
-    Raises
-    ------
-    InputError
-        If a depth is not feasible for its chord diameter.
-    """
-    chord_depth = arc_chord_depth(chord_diameter_m, depth_m, ball_diameter_m)
-    edge_radius = np.asarray(chord_diameter_m, dtype=float) / 2
-    return (edge_radius**2 + chord_depth**2) / (2 * chord_depth)
-
-
-def arc_volume(chord_diameter_m: ArrayLike, depth_m: ArrayLike, ball_diameter_m: float) -> FloatArray:
-    """Volume that an arc cavity removes from the phantom sphere.
-
-    The sum of two spherical caps on the plane of the edge, the phantom sphere's above it and the arc's
-    below; a cap of height h and base radius a holds pi h (3 a^2 + h^2) / 6 (Weisstein, "Spherical Cap",
-    MathWorld).
-
-    Parameters
-    ----------
-    chord_diameter_m, depth_m : array_like
-        Chord diameter and surface depth [m]; they broadcast.
-    ball_diameter_m : float
-        Diameter of the phantom sphere [m].
-
-    Returns
-    -------
-    ndarray
-        Volume of each dimple [m^3].
-
-    Raises
-    ------
-    InputError
-        If a depth is not feasible for its chord diameter.
-    """
-    chord_depth = arc_chord_depth(chord_diameter_m, depth_m, ball_diameter_m)
-    sagitta = ball_diameter_m * np.sin(edge_half_angle(chord_diameter_m, ball_diameter_m) / 2) ** 2
-    edge_radius = np.asarray(chord_diameter_m, dtype=float) / 2
-    return _cap_volume(edge_radius, sagitta) + _cap_volume(edge_radius, chord_depth)
-
-
-def _cap_volume(base_radius: FloatArray, height: FloatArray) -> FloatArray:
-    return np.pi * height * (3 * base_radius**2 + height**2) / 6
-
-
-def _mm(length_m: float) -> str:
-    return f"{length_m * 1e3:.6g} mm"
+def _refuse_outside(
+    first: str,
+    pinned: ArrayLike | None,
+    second: str,
+    wanted: ArrayLike,
+    lowest: ArrayLike,
+    highest: ArrayLike,
+) -> None:
+    """Refuse values of a measure that are not inside the open range, with that range."""
+    value, low, high = np.broadcast_arrays(wanted, lowest, highest)
+    bad = ~((value > low) & (value < high))
+    if not bad.any():
+        return
+    place = np.argmax(bad)
+    measure = _MEASURES[second]
+    beside = f" with {_MEASURES[first].shown(np.asarray(pinned).flat[place])}" if first else ""
+    raise InputError(
+        f"{measure.shown(value.flat[place])}{beside}: must be above {_up(low.flat[place] * measure.scale)} "
+        f"{measure.unit} and below {_down(high.flat[place] * measure.scale)} {measure.unit}"
+    )
 
 
 def _up(value: float) -> str:
     """Four decimals, rounded so that what is printed lies inside a range bounded below by `value`."""
-    return f"{np.ceil(value * 1e4) / 1e4:.4f}"
+    return f"{np.ceil(value * 1e4 - 1e-4) / 1e4 + 0.0:.4f}".rstrip("0").rstrip(".")
 
 
 def _down(value: float) -> str:
-    return f"{np.floor(value * 1e4) / 1e4:.4f}"
+    return f"{np.floor(value * 1e4 + 1e-4) / 1e4:.4f}".rstrip("0").rstrip(".")

@@ -1,5 +1,6 @@
 """Layouts: where the dimples of a pattern lie on the ball, and how wide they are."""
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -9,6 +10,7 @@ from numpy.typing import NDArray
 from pipeline.errors import InputError
 from pipeline.geometry.cavity import edge_half_angle
 from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group, special_orbits
+from pipeline.geometry.section import Profile
 from pipeline.geometry.spacing import largest_spacing, orbit_points, smallest_spacing
 
 FloatArray = NDArray[np.float64]
@@ -32,15 +34,24 @@ class Layout:
     chord_diameters_m : ndarray, shape (n,)
         Chord diameters [m].
     symmetry : str
-        ``icosahedral``, ``octahedral`` or ``none`` (none asked for, or a layout read from a file).
+        One of `pipeline.geometry.rotation_groups.SYMMETRIES`; ``none`` for a layout read from a file.
     order : int
-        Number of rotations that map the layout onto itself by construction: 60, 24 or 1.
+        Number of rotations that map the layout onto itself by construction.
+    depths_m : ndarray, shape (n,), optional
+        Surface depth of each dimple where a file gives it [m].
+    edge_angles_rad : ndarray, shape (n,), optional
+        Edge angle of each dimple where a file gives it [rad].
+    profiles : tuple of Profile, optional
+        Section of each dimple where a file gives it.
     """
 
     directions: FloatArray
     chord_diameters_m: FloatArray
     symmetry: str
     order: int
+    depths_m: FloatArray | None = None
+    edge_angles_rad: FloatArray | None = None
+    profiles: tuple[Profile, ...] | None = None
 
 
 def smooth_layout() -> Layout:
@@ -66,7 +77,7 @@ def spread_layout(
     Parameters
     ----------
     symmetry : str
-        ``icosahedral``, ``octahedral`` or ``none``.
+        One of `pipeline.geometry.rotation_groups.SYMMETRIES`.
     count : int
         Number of dimples, at least 1.
     chord_diameter_m : float
@@ -99,11 +110,10 @@ def spread_layout(
         raise InputError(f"layout.narrowest_land: {narrowest_land_m * 1e3:g} mm must be 0 mm or more")
     beta = float(edge_half_angle(chord_diameter_m, ball_diameter_m))
     group = rotation_group(symmetry)
-    sizes, general = orbit_sizes(symmetry, count)
-    orbits = special_orbits(symmetry)
-    fixed = np.concatenate([np.empty((0, 3)), *(orbits[size] for size in sizes)])
-    if mirror and symmetry == "none":
-        raise InputError("layout.mirror: true goes with icosahedral or octahedral symmetry, not with none")
+    special, general = orbit_make_up(symmetry, count)
+    fixed = np.concatenate([np.empty((0, 3)), *special])
+    if mirror:
+        check_mirror(symmetry)
     if general:
         representatives = _spread(group, fixed, general, seed, progress, mirror)
     else:
@@ -124,21 +134,34 @@ def spread_layout(
     return Layout(directions, np.full(count, float(chord_diameter_m)), symmetry, len(group))
 
 
-def orbit_sizes(symmetry: str, count: int) -> tuple[tuple[int, ...], int]:
+def check_mirror(symmetry: str) -> None:
+    """Refuse a mirror plane y = 0 for groups that it does not map onto themselves, orbit by orbit.
+
+    Raises
+    ------
+    InputError
+        If there can be none.
+    """
+    if symmetry in ("none", "tetrahedral"):
+        raise InputError(
+            f"layout.mirror: true goes with icosahedral, octahedral or dihedral symmetry, not with {symmetry}"
+        )
+
+
+def orbit_make_up(symmetry: str, count: int) -> tuple[tuple[FloatArray, ...], int]:
     """How a count is made up of orbits.
 
     Parameters
     ----------
     symmetry : str
-        ``icosahedral``, ``octahedral`` or ``none``.
+        One of `pipeline.geometry.rotation_groups.SYMMETRIES`.
     count : int
         Number of dimples, at least 1.
 
     Returns
     -------
-    special : tuple of int
-        Sizes of the special orbits that are used, each at most once; the make-up is unique, since the sums
-        of special orbits differ modulo the group's order (12, 20, 30 modulo 60; 6, 8, 12 modulo 24).
+    special : tuple of ndarray, shape (size, 3)
+        Special orbits that are used, each at most once, as few as will do.
     general : int
         Number of general orbits, each of the group's order.
 
@@ -155,12 +178,13 @@ def orbit_sizes(symmetry: str, count: int) -> tuple[tuple[int, ...], int]:
         below = next((c for c in range(count - 1, 0, -1) if _decompose(symmetry, c)), None)
         above = next(c for c in range(count + 1, count + order + 1) if _decompose(symmetry, c))
         nearest = f"{below} and {above}" if below else f"{above}"
-        orbits = ", ".join(str(size) for size in special_orbits(symmetry))
+        orbits = ", ".join(str(len(orbit)) for orbit in special_orbits(symmetry)) or "none"
         raise InputError(
             f"layout.count: {count} is not a sum of {symmetry} orbits (any number of {order}, at most one "
             f"each of {orbits}); the nearest that are: {nearest}"
         )
-    return found
+    special, general = found
+    return tuple(special_orbits(symmetry)[place] for place in special), general
 
 
 def land_widths(layout: Layout, ball_diameter_m: float) -> Iterator[tuple[int, FloatArray]]:
@@ -206,11 +230,14 @@ def narrowest_land(layout: Layout, ball_diameter_m: float) -> float | None:
 
 
 def _decompose(symmetry: str, count: int) -> tuple[tuple[int, ...], int] | None:
+    """Places of the special orbits that make a count up, and the number of general ones; None for no way."""
     order = len(rotation_group(symmetry))
-    sizes = tuple(special_orbits(symmetry))
-    for chosen in range(2 ** len(sizes)):
-        special = tuple(size for bit, size in enumerate(sizes) if chosen >> bit & 1)
-        rest = count - sum(special)
+    sizes = [len(orbit) for orbit in special_orbits(symmetry)]
+    choices = [
+        choice for used in range(len(sizes) + 1) for choice in itertools.combinations(range(len(sizes)), used)
+    ]
+    for special in choices:
+        rest = count - sum(sizes[place] for place in special)
         if rest >= 0 and rest % order == 0:
             return special, rest // order
     return None
@@ -230,7 +257,7 @@ def _spread(
     # Orbits mirror each other in pairs, or each itself with a representative on the plane.
     ties: list[FloatArray | None] = [None]
     if mirror:
-        ties = [_mirror_ties(general, on_plane) for on_plane in range(general % 2, general + 1, 2)]
+        ties = [mirror_ties(general, on_plane) for on_plane in range(general % 2, general + 1, 2)]
         starts = max(STARTS_WITH_MIRROR, starts // len(ties))
 
     def report() -> None:
@@ -240,14 +267,16 @@ def _spread(
             progress(done / (starts * len(ties)))
 
     found = [
-        largest_spacing(group, fixed, _starts(group, general, starts, seed), report, tied) for tied in ties
+        largest_spacing(group, fixed, starting_points(group, general, starts, seed), report, tied)
+        for tied in ties
     ]
     best = max(found, key=lambda points: smallest_spacing(orbit_points(group, fixed, points)))
     best = into_fundamental_domain(group, best)
     return best[np.lexsort((best[:, 0], -best[:, 2]))]
 
 
-def _starts(group: FloatArray, general: int, starts: int, seed: int) -> Iterator[FloatArray]:
+def starting_points(group: FloatArray, general: int, starts: int, seed: int) -> Iterator[FloatArray]:
+    """Random first positions of general orbits, shape (general, 3) each, in the fundamental domain."""
     rng = np.random.default_rng(seed)
     for _ in range(starts):
         if len(group) > 1:
@@ -258,7 +287,7 @@ def _starts(group: FloatArray, general: int, starts: int, seed: int) -> Iterator
         yield into_fundamental_domain(group, points / np.linalg.norm(points, axis=1, keepdims=True))
 
 
-def _mirror_ties(general: int, on_plane: int) -> FloatArray:
+def mirror_ties(general: int, on_plane: int) -> FloatArray:
     """Projection, shape (3 k, 3 k) for k points, onto `on_plane` points with y = 0 and mirrored pairs."""
     tied = np.zeros((3 * general, 3 * general))
     reflection = np.diag([1.0, -1.0, 1.0])

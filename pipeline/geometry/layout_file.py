@@ -1,4 +1,4 @@
-"""Layouts as CSV files: polar angle, azimuth and chord diameter of each dimple."""
+"""Layouts as CSV files: place, chord diameter and, where wanted, depth and profile of each dimple."""
 
 import csv
 import difflib
@@ -10,7 +10,10 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.files import write_text
+from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.layout import LAND_ROUNDING_M, Layout, land_widths
+from pipeline.geometry.layout_columns import KNOWN, OPTIONAL, PROFILE, Column, number, profile_problem
+from pipeline.geometry.section import ARC, Profile, Sections
 
 COLUMNS = ("polar_deg", "azimuth_deg", "chord_diameter_mm")
 # Every pair of dimples is compared; balls have hundreds.
@@ -25,7 +28,10 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
     ----------
     path : Path
         File with the columns ``polar_deg`` (0 at the pole +z, 180 opposite), ``azimuth_deg`` (from +x towards
-        +y, -180 to 360) and ``chord_diameter_mm``, in any order; blank lines are passed over.
+        +y, -180 to 360) and ``chord_diameter_mm``, in any order; blank lines are passed over. Angles may be
+        in ``rad`` and lengths in ``in`` (inches), as the header says. It may also give, for each dimple,
+        ``depth_mm`` (surface depth) or ``edge_angle_deg``, and ``profile`` with ``joint`` (share, 0 to 1)
+        and ``radius_ratio`` where it needs them.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
     chord_diameter_m : float, optional
@@ -53,27 +59,37 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
     problems: dict[int, str] = {}
     lines: list[int] = []
     values: list[list[float]] = []
+    profiles: list[Profile] = []
     for line, fields in body:
-        problem, numbers = _numbers(fields, columns, ball_diameter_m)
+        problem, numbers, profile = _values(fields, columns, ball_diameter_m)
         if problem:
             problems[line] = problem
         else:
             lines.append(line)
             values.append(numbers)
+            profiles.append(profile)
     if not problems and not values:
         raise InputError(f"{path}: has no dimples: one row each below the header")
     if len(values) > MOST_DIMPLES:
         raise InputError(f"{path}: has {len(values)} dimples: at most {MOST_DIMPLES} can be read")
 
     table = np.array(values, dtype=float).reshape(-1, len(columns))
-    by_name = dict(zip(columns, table.T, strict=True))
-    chords = by_name.get("chord_diameter_mm")
+    given = {
+        column.measure: column.si(values)
+        for column, values in zip(columns, table.T, strict=True)
+        if column.measure != PROFILE
+    }
+    named = any(column.measure == PROFILE for column in columns)
     layout = Layout(
-        _directions(by_name["polar_deg"], by_name["azimuth_deg"]),
-        np.full(len(table), chord_diameter_m) if chords is None else chords / 1e3,
+        _directions(given["polar"], given["azimuth"]),
+        given.get("chord_diameter", np.full(len(table), chord_diameter_m)),
         "none",
         1,
+        given.get("depth"),
+        given.get("edge_angle"),
+        tuple(profiles) if named else None,
     )
+    problems |= _impossible(layout, lines, ball_diameter_m)
     problems |= _conflicts(layout, np.array(lines, dtype=int), ball_diameter_m)
     if problems:
         raise InputError("\n".join(f"{path}:{line}: {problems[line]}" for line in sorted(problems)))
@@ -93,9 +109,23 @@ def write_layout(path: Path, layout: Layout) -> None:
     x, y, z = layout.directions.T
     polar = np.degrees(np.arctan2(np.hypot(x, y), z))
     azimuth = np.degrees(np.arctan2(y, x)) % 360
-    chords = layout.chord_diameters_m * 1e3
-    lines = [f"{p:.12f},{a:.12f},{c:.9f}\n" for p, a, c in zip(polar, azimuth, chords, strict=True)]
-    write_text(path, ",".join(COLUMNS) + "\n" + "".join(lines))
+    columns = {
+        "polar_deg": [f"{value:.12f}" for value in polar],
+        "azimuth_deg": [f"{value:.12f}" for value in azimuth],
+        "chord_diameter_mm": [f"{value:.9f}" for value in layout.chord_diameters_m * 1e3],
+    }
+    if layout.depths_m is not None:
+        columns["depth_mm"] = [f"{value:.9f}" for value in layout.depths_m * 1e3]
+    if layout.edge_angles_rad is not None:
+        columns["edge_angle_deg"] = [f"{value:.12f}" for value in np.degrees(layout.edge_angles_rad)]
+    if layout.profiles is not None:
+        columns[PROFILE] = [profile.name for profile in layout.profiles]
+        columns["joint"] = ["" if p.joint is None else repr(p.joint) for p in layout.profiles]
+        columns["radius_ratio"] = [
+            "" if p.radius_ratio is None else repr(p.radius_ratio) for p in layout.profiles
+        ]
+    lines = [",".join(cells) + "\n" for cells in zip(*columns.values(), strict=True)]
+    write_text(path, ",".join(columns) + "\n" + "".join(lines))
 
 
 def _rows(path: Path) -> list[tuple[int, list[str]]]:
@@ -118,65 +148,113 @@ def _rows(path: Path) -> list[tuple[int, list[str]]]:
     return rows
 
 
-def _columns(where: str, header: list[str], chord_diameter_m: float | None) -> list[str]:
-    """Check the header and give its column names."""
+def _columns(where: str, header: list[str], chord_diameter_m: float | None) -> list[Column]:
+    """Check the header and give its columns."""
     wanted = COLUMNS if chord_diameter_m is None else COLUMNS[:2]
     for i, name in enumerate(header):
-        if name not in COLUMNS:
-            near = difflib.get_close_matches(name.lower(), COLUMNS, n=1, cutoff=0.4)
+        if name not in KNOWN:
+            near = [
+                *difflib.get_close_matches(name.lower(), COLUMNS, n=1, cutoff=0.4),
+                *difflib.get_close_matches(name.lower(), KNOWN, n=1, cutoff=0.4),
+            ]
             meant = f"did you mean {near[0]}?" if near else "no such column"
             raise InputError(f"{where}: column {name!r}: {meant} The columns are {', '.join(wanted)}")
         if name in header[:i]:
             raise InputError(f"{where}: column {name}: must occur once only")
-    missing = [name for name in wanted if name not in header]
+    columns = [KNOWN[name] for name in header]
+    measures = [column.measure for column in columns]
+    for column in columns:
+        if measures.count(column.measure) > 1:
+            raise InputError(
+                f"{where}: column {column.name}: {column.measure} must be given in one unit only"
+            )
+    missing = [name for name in wanted if KNOWN[name].measure not in measures]
     if missing:
         hint = (
             " (or cavity.chord_diameter in the study)" if missing == ["chord_diameter_mm"] and header else ""
         )
         raise InputError(f"{where}: lacks {', '.join(missing)}{hint}; the columns are {', '.join(wanted)}")
-    if chord_diameter_m is not None and "chord_diameter_mm" in header:
+    by_measure = {column.measure: column.name for column in columns}
+    if chord_diameter_m is not None and "chord_diameter" in measures:
         raise InputError(
-            f"{where}: column chord_diameter_mm: the study gives cavity.chord_diameter too; leave one out"
+            f"{where}: column {by_measure['chord_diameter']}: the study gives cavity.chord_diameter too; "
+            "leave one out"
         )
-    return header
+    if "depth" in measures and "edge_angle" in measures:
+        raise InputError(
+            f"{where}: column {by_measure['edge_angle']}: the file gives depths too; one of the two makes a "
+            "dimple, leave the other out"
+        )
+    lone = [by_measure[measure] for measure in OPTIONAL if measure in measures and PROFILE not in measures]
+    if lone:
+        raise InputError(f"{where}: column {lone[0]}: goes with a column {PROFILE}")
+    return columns
 
 
-def _numbers(fields: list[str], columns: list[str], ball_diameter_m: float) -> tuple[str | None, list[float]]:
-    """Give what is wrong with a row, or None, and its numbers."""
+def _values(
+    fields: list[str], columns: list[Column], ball_diameter_m: float
+) -> tuple[str | None, list[float], Profile]:
+    """Give what is wrong with a row, or None, its numbers (NaN for none) and its profile."""
     if len(fields) != len(columns):
-        return f"has {len(fields)} values: must have {len(columns)} ({', '.join(columns)})", []
-    widest = ball_diameter_m * 1e3
+        names = ", ".join(column.name for column in columns)
+        return f"has {len(fields)} values: must have {len(columns)} ({names})", [], ARC
     problems, numbers = [], []
-    for name, field in zip(columns, fields, strict=True):
+    parts: dict[str, float | None] = {}
+    name = "arc"
+    for column, field in zip(columns, fields, strict=True):
+        value = np.nan
         if not field:
-            problems.append(f"{name}: missing value: must be a number")
-            continue
+            if column.measure not in OPTIONAL:
+                kind = "the name of a profile" if column.measure == PROFILE else "a number"
+                problems.append(f"{column.name}: missing value: must be {kind}")
+        elif column.measure == PROFILE:
+            name = field
+            if trouble := profile_problem(field):
+                problems.append(f"{column.name} ({_shown(field)}): {trouble}")
+        elif not np.isfinite(value := number(field)):
+            problems.append(f"{column.name} ({_shown(field)}): must be a number")
+        elif trouble := column.problem(value, ball_diameter_m):
+            problems.append(f"{column.name} ({_shown(field)}): {trouble}")
+        numbers.append(value)
+        if column.measure in OPTIONAL:
+            parts[column.measure] = value if field else None
+    profile = ARC
+    if not problems:
         try:
-            number = np.nan if "_" in field else float(field)  # float() takes 1_000 for a number
-        except ValueError:
-            number = np.nan
-        if not np.isfinite(number):
-            problems.append(f"{name} ({_shown(field)}): must be a number")
-        elif name == "polar_deg" and not 0 <= number <= 180:
-            problems.append(f"{name} ({_shown(field)}): must be 0 to 180")
-        elif name == "azimuth_deg" and not -180 <= number <= 360:
-            problems.append(f"{name} ({_shown(field)}): must be -180 to 360")
-        elif name == "chord_diameter_mm" and not 0 < number < widest:
-            problems.append(
-                f"{name} ({_shown(field)}): must be above 0 and below {widest:g}, the ball's diameter"
-            )
-        else:
-            numbers.append(number)
-    return "; ".join(problems) or None, numbers
+            profile = Profile(name, parts.get("joint"), parts.get("radius_ratio"))
+        except InputError as error:
+            problems.append(str(error))
+    return "; ".join(problems) or None, numbers, profile
 
 
 def _shown(field: str) -> str:
     return field if len(field) <= 30 else field[:27] + "..."
 
 
-def _directions(polar_deg: NDArray[np.float64], azimuth_deg: NDArray[np.float64]) -> NDArray[np.float64]:
-    polar, azimuth = np.radians(polar_deg), np.radians(azimuth_deg)
+def _directions(polar: NDArray[np.float64], azimuth: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.stack([np.sin(polar) * np.cos(azimuth), np.sin(polar) * np.sin(azimuth), np.cos(polar)], axis=1)
+
+
+def _impossible(layout: Layout, lines: list[int], ball_diameter_m: float) -> dict[int, str]:
+    """For each dimple that cannot be made with its depth or edge angle: its line and the range that can."""
+    if layout.depths_m is None and layout.edge_angles_rad is None:
+        return {}
+    measure = "edge_angle_rad" if layout.depths_m is None else "depth_m"
+    values = layout.edge_angles_rad if layout.depths_m is None else layout.depths_m
+    assert values is not None
+    problems = {}
+    for place, line in enumerate(lines):
+        section = Sections.of(ARC if layout.profiles is None else layout.profiles[place])
+        try:
+            solve_cavities(
+                section,
+                ball_diameter_m,
+                chord_diameter_m=layout.chord_diameters_m[place],
+                **{measure: values[place]},
+            )
+        except InputError as error:
+            problems[line] = str(error)
+    return problems
 
 
 def _conflicts(layout: Layout, lines: NDArray[np.int64], ball_diameter_m: float) -> dict[int, str]:

@@ -141,6 +141,7 @@ def build_shell(
     first_cell: float,
     mirrored: bool = False,
     far_radius: float = FAR_RADIUS,
+    fit: Callable[[Floats, NDArray[np.int64]], tuple[Floats, float]] | None = None,
 ) -> Shell:
     """Shell mesh around a ball.
 
@@ -160,6 +161,9 @@ def build_shell(
         Whether to build the half with y >= 0 only; the level's n must be even then.
     far_radius : float
         Radius of the outer boundary in ball diameters.
+    fit : callable, optional
+        Given the grid's directions, shape (p, 3), and cells, returns the directions to build on and a factor
+        of the depths there (see `pipeline.geometry.edge_nodes`); they are taken as they are when absent.
 
     Returns
     -------
@@ -172,7 +176,8 @@ def build_shell(
         If the layers cannot be laid (see `growth_ratio`).
     """
     directions, quads = (half_cubed_sphere if mirrored else cubed_sphere)(level.n)
-    displacement = radius(directions) - PHANTOM_RADIUS
+    directions, factor = (directions, 1.0) if fit is None else fit(directions, quads)
+    displacement = factor * (radius(directions) - PHANTOM_RADIUS)
     radii = layer_radii(first_cell, level.layers, far_radius)
     fade = (1.0 - np.clip((radii - PHANTOM_RADIUS) / FADE_THICKNESS, 0.0, 1.0)) ** 3
     lengths = radii[:, None] + fade[:, None] * displacement[None, :]
@@ -180,11 +185,31 @@ def build_shell(
     return Shell(points, quads.astype(np.int32), level.layers, mirrored)
 
 
+def surface_velocity(points: Floats, spin_ratio: float) -> Floats:
+    """Velocity omega x r of a ball with backspin.
+
+    Backspin turns about +y with omega = 2 S in solver units (U = D = 1), so that the top of the ball moves
+    with the air.
+
+    Parameters
+    ----------
+    points : ndarray, shape (m, 3)
+        Positions in ball diameters.
+    spin_ratio : float
+        S = omega D / (2 U).
+
+    Returns
+    -------
+    ndarray, shape (m, 3)
+        In units of the free stream.
+    """
+    return np.cross([0.0, 2.0 * spin_ratio, 0.0], points)
+
+
 def wall_velocity(shell: Shell, spin_ratio: float) -> Floats:
     """Velocity of the spinning ball's surface, its wall-normal part removed.
 
-    Backspin turns about +y with omega = 2 S in solver units (U = D = 1), so that the top of the ball moves
-    with the air. A dimpled wall turning past a fixed mesh would blow through its own faces; the tangential
+    A dimpled wall turning past a fixed mesh would blow through its own faces; the tangential
     part alone drags the air along.
 
     Parameters
@@ -200,5 +225,5 @@ def wall_velocity(shell: Shell, spin_ratio: float) -> Floats:
         Velocity at each face on the ball, in units of the free stream.
     """
     centres, normals = shell.ball_faces()
-    velocity = np.cross([0.0, 2.0 * spin_ratio, 0.0], centres)
+    velocity = surface_velocity(centres, spin_ratio)
     return velocity - np.sum(velocity * normals, axis=1, keepdims=True) * normals

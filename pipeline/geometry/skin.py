@@ -12,6 +12,7 @@ from pipeline.errors import InputError
 from pipeline.files import atomic_open
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cubed_sphere import cubed_sphere
+from pipeline.geometry.edge_nodes import edge_fitted
 from pipeline.geometry.totals import totals
 
 FloatArray = NDArray[np.float64]
@@ -36,27 +37,36 @@ class Skin:
 
 
 def skin(ball: DimpledBall, n: int) -> Skin:
-    """Skin of a ball on a cubed sphere.
+    """Skin of a ball on a cubed sphere whose nodes lie on the dimples' edges where the grid stays good.
 
     Parameters
     ----------
     ball : DimpledBall
         The ball.
     n : int
-        Quadrilaterals along an edge of the cube, at least 1; each is cut along the diagonal that is shorter
-        on the phantom sphere, so that every ball gets the same triangles.
+        Quadrilaterals along an edge of the cube, at least 1; each is cut along the diagonal that joins two
+        nodes on one dimple's edge, else along the one that is shorter on the phantom sphere, so that all
+        depths of a layout get the same triangles.
 
     Returns
     -------
     Skin
         6 n^2 + 2 points on the ball and 12 n^2 triangles.
     """
-    directions, quads = cubed_sphere(n)
+    grid, quads = cubed_sphere(n)
+    directions, dimple = edge_fitted(grid, quads, ball.layout, ball.ball_diameter_m)
     corners = directions[quads]
     first = np.sum((corners[:, 2] - corners[:, 0]) ** 2, axis=1)
     second = np.sum((corners[:, 3] - corners[:, 1]) ** 2, axis=1)
     # Equal diagonals must not be told apart by rounding, or the skin would lose the cube's symmetry.
-    turned = np.where((second < first * (1 - 1e-9))[:, None], np.roll(quads, -1, axis=1), quads)
+    shorter = second < first * (1 - 1e-9)
+    of = dimple[quads]
+    edge_first, edge_second = ((of[:, k] >= 0) & (of[:, k] == of[:, k + 2]) for k in (0, 1))
+    turned = np.where(
+        (np.where(edge_first == edge_second, shorter, edge_second))[:, None],
+        np.roll(quads, -1, axis=1),
+        quads,
+    )
     triangles = np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
     return Skin(ball.radius(directions)[:, None] * directions, triangles)
 

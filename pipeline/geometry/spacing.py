@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog, minimize
-from scipy.sparse import csr_array
+from scipy.sparse import csr_array, hstack
 
 FloatArray = NDArray[np.float64]
 
@@ -96,7 +96,7 @@ def largest_spacing(
     for start in starts:
         if len(fixed) + len(start) * len(group) == 1:
             return start  # a single point has no spacing
-        representatives = _polish(group, fixed, _descend(group, fixed, start, tied), tied)
+        representatives = _polish(group, fixed, descend(group, fixed, start, tied), tied)
         spacing = smallest_spacing(orbit_points(group, fixed, representatives))
         if spacing > best_spacing + SAME_SPACING_RAD:
             best, best_spacing = representatives, spacing
@@ -106,10 +106,16 @@ def largest_spacing(
     return best
 
 
-def _descend(group: FloatArray, fixed: FloatArray, start: FloatArray, tied: FloatArray | None) -> FloatArray:
-    """Local minimum of the Riesz energies, one exponent after the other."""
-    representatives = _project(start, tied)
-    for exponent in RIESZ_EXPONENTS:
+def descend(
+    group: FloatArray,
+    fixed: FloatArray,
+    start: FloatArray,
+    tied: FloatArray | None,
+    exponents: tuple[float, ...] = RIESZ_EXPONENTS,
+) -> FloatArray:
+    """Local minimum of the Riesz energies, one exponent after the other, as for `largest_spacing`."""
+    representatives = project(start, tied)
+    for exponent in exponents:
         found = minimize(
             _log_energy,
             representatives.ravel(),
@@ -118,7 +124,7 @@ def _descend(group: FloatArray, fixed: FloatArray, start: FloatArray, tied: Floa
             method="L-BFGS-B",
             options={"maxiter": ITERATIONS_PER_EXPONENT, "maxcor": 20},
         )
-        representatives = _project(found.x.reshape(-1, 3), tied)
+        representatives = project(found.x.reshape(-1, 3), tied)
     return representatives
 
 
@@ -160,7 +166,7 @@ def _polish(
     settled = SETTLED_SHARE * (1 - cosine)
     for _ in range(POLISHING_STEPS):
         step, promised = _linear_step(group, fixed, representatives, trust, tied)
-        moved = _project(representatives + step, tied)
+        moved = project(representatives + step, tied)
         reached = _largest_cosine(group, fixed, moved)
         if reached < cosine:
             representatives = moved
@@ -194,7 +200,7 @@ def _linear_step(
     i, p, j, g = i[keep], p[keep], j[keep], g[keep]
     moving = p >= len(fixed)
 
-    first, second = _tangents(representatives)
+    first, second = tangents(representatives)
     frames = np.stack([first, second], axis=1)  # (k, 2, 3)
     rows = np.arange(len(i))
     # d(x_i . g x_j) = dx_i . g x_j + (g^T x_i) . dx_j
@@ -219,7 +225,7 @@ def _linear_step(
         cost,
         A_ub=matrix,
         b_ub=(largest - cosines[i, p]) / trust,
-        A_eq=None if tied is None else _ties(frames, tied),
+        A_eq=None if tied is None else hstack([tie_rows(frames, tied), csr_array((3 * k, 1))]),
         b_eq=None if tied is None else np.zeros(3 * k),
         bounds=[(-1.0, 1.0)] * (2 * k) + [(None, None)],
         method="highs",
@@ -231,16 +237,16 @@ def _linear_step(
     return step, float(-solution.x[-1] * trust)
 
 
-def _ties(frames: FloatArray, tied: FloatArray) -> csr_array:
-    """Rows that vanish for steps of the tangent planes which the ties allow; the last unknown is free."""
+def tie_rows(frames: FloatArray, tied: FloatArray) -> csr_array:
+    """Rows, shape (3 k, 2 k), that vanish for steps in the tangent planes' frames which the ties allow."""
     k = len(frames)
-    steps = np.zeros((3 * k, 2 * k + 1))
+    steps = np.zeros((3 * k, 2 * k))
     for point in range(k):
         steps[3 * point : 3 * point + 3, 2 * point : 2 * point + 2] = frames[point].T
     return csr_array(steps - tied @ steps)
 
 
-def _project(points: FloatArray, tied: FloatArray | None) -> FloatArray:
+def project(points: FloatArray, tied: FloatArray | None) -> FloatArray:
     """Unit vectors at the allowed positions nearest to the points."""
     return _unit(points if tied is None else (tied @ points.ravel()).reshape(-1, 3))
 
@@ -253,7 +259,7 @@ def _largest_cosine(group: FloatArray, fixed: FloatArray, representatives: Float
     return float(cosines.max())
 
 
-def _tangents(points: FloatArray) -> tuple[FloatArray, FloatArray]:
+def tangents(points: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Two unit vectors at right angles in the tangent plane of each point."""
     away = np.eye(3)[np.argmin(np.abs(points), axis=1)]
     first = _unit(np.cross(points, away))

@@ -7,8 +7,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.geometry.balance import balance, class_totals, free_great_circles
 from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.cavity import arc_edge_angle, arc_volume, edge_half_angle
 from pipeline.geometry.layout import narrowest_land
 
 
@@ -29,13 +29,14 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
         along the phantom sphere; mean, least and greatest surface depth (``depth_m``, ``depth_min_m``,
         ``depth_max_m``) and edge angle (``edge_angle_deg``, ``edge_angle_min_deg``,
         ``edge_angle_max_deg``), means taken over the dimples; ``chord_diameter_min_m`` and
-        ``chord_diameter_max_m``. What has no value, on a smooth ball for example, is None.
+        ``chord_diameter_max_m``; ``classes``, ``balance`` and ``free_great_circles`` as of
+        `pipeline.geometry.balance`. What has no value, on a smooth ball for example, is None.
     """
     chords, depths, diameter = ball.layout.chord_diameters_m, ball.depths_m, ball.ball_diameter_m
-    beta = edge_half_angle(chords, diameter)
+    beta = ball.cavities.half_angle_rad
     phantom = np.pi * diameter**3 / 6
-    volume = float(arc_volume(chords, depths, diameter).sum())
-    angles = np.degrees(arc_edge_angle(chords, depths, diameter))
+    volume = float(ball.cavities.volume_m3.sum())
+    angles = np.degrees(ball.cavities.edge_angle_rad)
     return {
         "count": len(chords),
         "symmetry": ball.layout.symmetry,
@@ -53,6 +54,9 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
         "edge_angle_max_deg": _or_none(np.max, angles),
         "chord_diameter_min_m": _or_none(np.min, chords),
         "chord_diameter_max_m": _or_none(np.max, chords),
+        "classes": class_totals(ball),
+        "balance": balance(ball),
+        "free_great_circles": free_great_circles(ball),
     }
 
 

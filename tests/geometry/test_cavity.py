@@ -7,17 +7,39 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from pipeline.errors import InputError
-from pipeline.geometry.cavity import (
-    arc_chord_depth,
-    arc_chord_diameter,
-    arc_depth,
-    arc_edge_angle,
-    arc_section_radius,
-    arc_volume,
-    edge_half_angle,
-)
+from pipeline.geometry.cavity import edge_half_angle, solve_cavities
+from pipeline.geometry.section import ARC, Sections
 
 D = 42.7e-3
+
+
+def _arc(diameter, **measures):
+    return solve_cavities(Sections.of(ARC), diameter, **measures)
+
+
+def arc_edge_angle(chord, depth, diameter):
+    return _arc(diameter, chord_diameter_m=chord, depth_m=depth).edge_angle_rad
+
+
+def arc_chord_depth(chord, depth, diameter):
+    return _arc(diameter, chord_diameter_m=chord, depth_m=depth).chord_depth_m
+
+
+def arc_section_radius(chord, depth, diameter):
+    return _arc(diameter, chord_diameter_m=chord, depth_m=depth).bottom_radius_m
+
+
+def arc_volume(chord, depth, diameter):
+    return _arc(diameter, chord_diameter_m=chord, depth_m=depth).volume_m3
+
+
+def arc_depth(chord, angle, diameter):
+    return _arc(diameter, chord_diameter_m=chord, edge_angle_rad=angle).depth_m
+
+
+def arc_chord_diameter(depth, angle, diameter):
+    return _arc(diameter, depth_m=depth, edge_angle_rad=angle).chord_diameter_m
+
 
 # chord over diameter, and where the depth lies between the flat cavity's and the vertical edge's
 chord_shares = st.floats(0.005, 0.5)

@@ -4,8 +4,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
+from pipeline.geometry.build import make_ball
 from pipeline.geometry.layout import Layout, narrowest_land, smooth_layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
+from pipeline.geometry.section import Profile
 
 D = 42.7e-3
 HEADER = "polar_deg,azimuth_deg,chord_diameter_mm\n"
@@ -178,3 +180,76 @@ def test_any_bytes_give_a_layout_or_an_input_error(tmp_path_factory, content):
         return
     assert len(layout.directions) > 0
     assert np.isfinite(layout.directions).all()
+
+
+def test_units_are_those_of_the_header(csv_file):
+    # 1 in = 25.4 mm exactly; pi rad = 180 deg.
+    layout = read_layout(
+        csv_file(
+            "polar_rad,azimuth_deg,chord_diameter_in,depth_in\n"
+            "0,0,0.15,0.01\n1.5707963267948966,90,0.14,0.011\n"
+        ),
+        D,
+    )
+    assert layout.chord_diameters_m == pytest.approx([3.81e-3, 3.556e-3], rel=1e-14)
+    assert layout.depths_m == pytest.approx([0.254e-3, 0.2794e-3], rel=1e-14)
+    assert layout.directions == pytest.approx(np.array([[0, 0, 1.0], [0, 1.0, 0]]), abs=1e-15)
+
+
+def test_profiles_and_edge_angles_of_each_dimple_survive_the_file(csv_file, tmp_path):
+    text = "polar_deg,azimuth_deg,chord_diameter_mm,edge_angle_deg,profile,joint,radius_ratio\n"
+    layout = read_layout(
+        csv_file(text + "0,0,3.6,14,arc,,\n60,0,3.6,15,cone,0.5,\n120,0,3.6,16,two-radius,0.6,0.4\n"), D
+    )
+    assert layout.profiles == (Profile(), Profile("cone", 0.5), Profile("two-radius", 0.6, 0.4))
+    write_layout(tmp_path / "again.csv", layout)
+    again = read_layout(tmp_path / "again.csv", D)
+    assert again.profiles == layout.profiles
+    assert np.degrees(again.edge_angles_rad) == pytest.approx([14, 15, 16], rel=1e-12)
+    # the study varies their mean: 15 deg leaves them as the file has them, 12 deg scales them by 12 / 15
+    for mean, expected in ((15, [14, 15, 16]), (12, [11.2, 12, 12.8])):
+        spec = {"ball_diameter_m": D, "depth_m": None, "edge_angle_rad": np.radians(mean)}
+        ball = make_ball(again, spec)
+        assert np.degrees(ball.cavities.edge_angle_rad) == pytest.approx(expected, rel=1e-10)
+
+
+def test_measured_depths_replace_the_nominal_ones(csv_file):
+    layout = read_layout(
+        csv_file("polar_deg,azimuth_deg,chord_diameter_mm,depth_mm\n0,0,3.61,0.212\n90,0,3.58,0.204\n"), D
+    )
+    spec = {"ball_diameter_m": D, "depth_m": 0.208e-3, "edge_angle_rad": None}
+    assert make_ball(layout, spec).depths_m == pytest.approx([0.212e-3, 0.204e-3], rel=1e-14)
+    assert make_ball(layout, spec | {"depth_m": 0.26e-3}).depths_m == pytest.approx([0.265e-3, 0.255e-3])
+
+
+def test_every_bad_row_with_depth_and_profile_is_listed(csv_file):
+    path = csv_file(
+        "polar_deg,azimuth_deg,chord_diameter_mm,depth_mm,profile,joint\n"
+        "0,0,3.6,0.05,arc,\n"  # 2: flatter than a flat cavity, 0.0761 mm
+        "30,0,3.6,,arc,\n"
+        "60,0,3.6,0.2,dome,\n"
+        "90,0,3.6,0.2,cone,\n"
+        "120,0,3.6,0.2,cone,1.5\n"
+        "150,0,3.6,0.2,,\n"
+    )
+    assert [line.split(": ", 1)[1][:60] for line in _message(path).splitlines()] == [
+        "surface depth 0.05 mm with chord diameter 3.6 mm: must be ab",
+        "depth_mm: missing value: must be a number",
+        "profile (dome): must be one of arc, two-radius, cone, catena",
+        "profile cone: joint is missing",
+        "joint (1.5): must be above 0 and below 1",
+        "profile: missing value: must be the name of a profile",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("header", "message"),
+    [
+        ("depth_mm,edge_angle_deg", "column edge_angle_deg: the file gives depths too"),
+        ("depth_mm,depth_in", "column depth_mm: depth must be given in one unit only"),
+        ("depth_mm,joint", "column joint: goes with a column profile"),
+        ("depth", "column 'depth': did you mean depth_"),
+    ],
+)
+def test_columns_that_do_not_go_together(csv_file, header, message):
+    assert message in _message(csv_file(f"{HEADER.strip()},{header}\n"))

@@ -5,12 +5,14 @@ from scipy.spatial.transform import Rotation
 from pipeline.errors import InputError
 from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group, special_orbits
 
-GROUPS = ["icosahedral", "octahedral", "none"]
+GROUPS = ["icosahedral", "octahedral", "tetrahedral", "dihedral-2", "dihedral-5", "dihedral-12", "none"]
 
 # Orders and conjugacy classes of the polyhedral groups: common textbook knowledge [memory], and counted
 # again below against a reference library.
-ORDERS = {"icosahedral": 60, "octahedral": 24, "none": 1}
-LIBRARY_NAMES = {"icosahedral": "I", "octahedral": "O", "none": "C1"}
+ORDERS = {"icosahedral": 60, "octahedral": 24, "tetrahedral": 12, "none": 1}
+ORDERS |= {"dihedral-2": 4, "dihedral-5": 10, "dihedral-12": 24}
+LIBRARY_NAMES = {"icosahedral": "I", "octahedral": "O", "tetrahedral": "T", "none": "C1"}
+LIBRARY_NAMES |= {"dihedral-2": "D2", "dihedral-5": "D5", "dihedral-12": "D12"}
 
 
 @pytest.mark.parametrize("symmetry", GROUPS)
@@ -52,14 +54,37 @@ NEIGHBOURS = {
 
 
 def test_special_orbits_have_the_sizes_of_the_solids():
-    assert list(special_orbits("icosahedral")) == [12, 20, 30]
-    assert list(special_orbits("octahedral")) == [6, 8, 12]
-    assert special_orbits("none") == {}
+    sizes = {symmetry: [len(orbit) for orbit in special_orbits(symmetry)] for symmetry in GROUPS}
+    assert sizes["icosahedral"] == [12, 20, 30]
+    assert sizes["octahedral"] == [6, 8, 12]
+    assert sizes["tetrahedral"] == [4, 4, 6]
+    assert sizes["dihedral-2"] == [2, 2, 2]
+    assert sizes["dihedral-5"] == [2, 5, 5]
+    assert sizes["dihedral-12"] == [2, 12, 12]
+    assert sizes["none"] == []
+
+
+@pytest.mark.parametrize("symmetry", GROUPS)
+def test_special_orbits_are_orbits_and_no_two_meet(symmetry):
+    orbits = special_orbits(symmetry)
+    for orbit in orbits:
+        images = np.einsum("gab,kb->gka", rotation_group(symmetry), orbit).reshape(-1, 1, 3)
+        assert np.linalg.norm(images - orbit, axis=2).min(axis=1).max() < 1e-12
+    points = np.concatenate([np.empty((0, 3)), *orbits])
+    assert len(points) == 0 or (points @ points.T - 2 * np.eye(len(points))).max() < 0.99
+
+
+@pytest.mark.parametrize("symmetry", GROUPS)
+def test_sizes_and_stabilisers_obey_the_class_equation(symmetry):
+    # Each rotation but the identity has two poles: sum over the special orbits of size (order / size - 1) is
+    # 2 (order - 1) (Coxeter, Regular Polytopes, section 3.8) [memory].
+    order = ORDERS[symmetry]
+    assert sum(order - len(orbit) for orbit in special_orbits(symmetry)) == 2 * (order - 1)
 
 
 @pytest.mark.parametrize(("symmetry", "size"), NEIGHBOURS)
 def test_special_orbits_are_the_solids_vertices(symmetry, size):
-    orbit = special_orbits(symmetry)[size]
+    orbit = next(orbit for orbit in special_orbits(symmetry) if len(orbit) == size)
     assert orbit.shape == (size, 3)
     assert np.allclose(np.linalg.norm(orbit, axis=1), 1.0, atol=1e-14)
     cosines = orbit @ orbit.T - 3 * np.eye(size)
@@ -70,7 +95,7 @@ def test_special_orbits_are_the_solids_vertices(symmetry, size):
 
 @pytest.mark.parametrize("symmetry", ["icosahedral", "octahedral"])
 def test_pole_is_on_an_axis_of_highest_order(symmetry):
-    smallest = min(special_orbits(symmetry).values(), key=len)
+    smallest = special_orbits(symmetry)[0]
     assert np.allclose(np.max(smallest[:, 2]), 1.0, atol=1e-14)
 
 
@@ -87,11 +112,13 @@ def test_groups_are_shared_and_cannot_be_changed():
     with pytest.raises(ValueError, match="read-only"):
         rotation_group("octahedral")[0, 0, 0] = 2.0
     with pytest.raises(ValueError, match="read-only"):
-        special_orbits("octahedral")[6][0, 0] = 2.0
+        special_orbits("octahedral")[0][0, 0] = 2.0
 
 
 def test_unknown_symmetry_names_the_nearest():
     with pytest.raises(InputError, match="did you mean icosahedral"):
         rotation_group("icosahedron")
-    with pytest.raises(InputError, match=r"one of icosahedral, octahedral, none$"):
+    with pytest.raises(
+        InputError, match=r"one of icosahedral, octahedral, tetrahedral, dihedral-2, .*, none$"
+    ):
         rotation_group("xyz")
