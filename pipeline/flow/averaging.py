@@ -5,7 +5,7 @@ from the integrated autocorrelation time with the self-consistent window of Soka
 J. Stat. Phys. 50:109-186).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,15 @@ DRIFT_SIGMAS = 3.0
 ROUNDING = 1e-13
 """Relative differences below this are the computer's, not the flow's."""
 
+LONGEST = 16_384
+"""A longer history is averaged in batches, so that there are no more than this many."""
+
+PERIODIC_SHARE = 0.5
+"""A cycle is one when it has more than this share of the variance."""
+
+FEWEST_PERIODS = 3
+"""Fewest periods that a cycle must have been seen for."""
+
 LARGEST_RATIO = 0.95
 """Of the steps between the thirds of a drifting history when its limit is estimated."""
 
@@ -53,6 +62,8 @@ class Mean:
         Integrated autocorrelation time in samples, at least 1/2.
     drifting : bool
         Whether the kept part still moves one way.
+    period : float or None
+        Samples of the cycle that has most of the variance, None without one.
     """
 
     value: float
@@ -61,6 +72,7 @@ class Mean:
     samples: int
     tau: float
     drifting: bool
+    period: float | None = None
 
     @property
     def effective_samples(self) -> float:
@@ -167,6 +179,9 @@ def mean_of(history: Floats) -> Mean:
     stationary history loses by halving; the shorter end is taken only when it has less than `WORTHWHILE`
     times the standard error.
 
+    A history longer than `LONGEST` is taken as the means of its batches, which have the same mean and, since
+    the correlations within a batch are in the batch's mean, the same standard error.
+
     Parameters
     ----------
     history : ndarray, shape (n,)
@@ -183,6 +198,8 @@ def mean_of(history: Floats) -> Mean:
     ValueError
         If there are fewer than 20 samples.
     """
+    if len(history) > LONGEST:
+        return _mean_of_batches(history, -(-len(history) // LONGEST))
     best = _mean_of_window(history, 0)
     window = len(history) // 2
     while window >= MIN_WINDOW:
@@ -191,6 +208,44 @@ def mean_of(history: Floats) -> Mean:
             best = candidate
         window //= 2
     return best
+
+
+def _mean_of_batches(history: Floats, size: int) -> Mean:
+    """Mean of the means of batches of `size` samples, in terms of samples again."""
+    left_out = len(history) % size
+    batches = np.add.reduceat(history, np.arange(left_out, len(history), size)) / size
+    best = mean_of(batches)
+    cut = left_out + best.cut * size
+    # Both give the same standard error: 2 tau variance of the samples, 2 tau variance of the batches.
+    variance = float(history[cut:].var())
+    batch_variance = float(batches[best.cut :].var())
+    tau = best.tau * size * batch_variance / variance if variance > 0 else 0.5
+    return replace(
+        best,
+        cut=cut,
+        samples=best.samples * size,
+        tau=max(0.5, tau),
+        period=None if best.period is None else best.period * size,
+    )
+
+
+def _period(series: Floats) -> float | None:
+    """Period in samples of the cycle that dominates a series without trend.
+
+    The highest line of its spectrum and its two neighbours hold more than `PERIODIC_SHARE` of the variance,
+    and the series resembles itself one period later (a slow wandering does not).
+    """
+    power = np.abs(np.fft.rfft(series - series.mean())) ** 2
+    power[0] = 0.0
+    peak = int(np.argmax(power))
+    if peak < FEWEST_PERIODS or power[peak - 1 : peak + 2].sum() <= PERIODIC_SHARE * power.sum():
+        return None
+    lines = np.arange(peak - 1, min(peak + 2, len(power)))
+    period = len(series) / float((power[lines] @ lines) / power[lines].sum())
+    lag = round(period)
+    earlier, later = series[:-lag] - series[:-lag].mean(), series[lag:] - series[lag:].mean()
+    alike = float(earlier @ later) > PERIODIC_SHARE * float(np.sqrt((earlier @ earlier) * (later @ later)))
+    return period if alike else None
 
 
 def _mean_of_window(history: Floats, start: int) -> Mean:
@@ -203,7 +258,8 @@ def _mean_of_window(history: Floats, start: int) -> Mean:
     # A trend counts as scatter in `error`, so that it would hide itself; the scatter around it is what its
     # significance is measured by. Each third's mean has three times the variance of the whole's, the
     # difference of two has six times it.
-    scatter, _ = standard_error(kept - _line(kept))
+    level = kept - _line(kept)
+    scatter, _ = standard_error(level)
     significant = DRIFT_SIGMAS * np.sqrt(6.0) * min(scatter, error) + ROUNDING * np.abs(kept).max()
     drifting = abs(thirds[2] - thirds[0]) > significant
     if drifting:
@@ -215,13 +271,15 @@ def _mean_of_window(history: Floats, start: int) -> Mean:
         samples=len(kept),
         tau=tau,
         drifting=bool(drifting or not stationary),
+        period=_period(level),
     )
 
 
 def _line(series: Floats) -> Floats:
     """Least-squares straight line through a series, about its mean."""
-    place = np.arange(len(series)) - (len(series) - 1) / 2.0
-    return place * (place @ series) / (place @ place)
+    count = len(series)
+    place = np.arange(count) - (count - 1) / 2.0
+    return place * (np.sum(place * series) * 12.0 / (count * (count**2 - 1.0)))
 
 
 def _limit(thirds: Floats) -> float:

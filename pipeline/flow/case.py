@@ -9,6 +9,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from numpy.typing import NDArray
 
 from pipeline.files import atomic_open, write_text
+from pipeline.flow.boundary_layer import ZONE_ENERGY, Zones
 from pipeline.flow.fidelity import Fidelity
 
 Floats = NDArray[np.float64]
@@ -35,10 +36,18 @@ class CaseWriter:
         Ceiling of iterations.
     mirrored : bool
         Whether the mesh is half a ball's, with a mirror plane.
+    robust : bool
+        Whether smaller relaxation factors are used, for a run that diverged with the usual ones.
     """
 
     def __init__(
-        self, fidelity: Fidelity, folder: Path, reynolds: float, iterations: int, mirrored: bool = False
+        self,
+        fidelity: Fidelity,
+        folder: Path,
+        reynolds: float,
+        iterations: int,
+        mirrored: bool = False,
+        robust: bool = False,
     ) -> None:
         self.mirrored = mirrored
         self._fidelity = fidelity
@@ -50,6 +59,7 @@ class CaseWriter:
             "write_interval": WRITE_INTERVAL,
             "stop_at": "endTime",
             "mirrored": mirrored,
+            "robust": robust,
         }
         self._environment = Environment(
             loader=FileSystemLoader([TEMPLATES / fidelity.name, TEMPLATES / SHARED]),
@@ -59,7 +69,14 @@ class CaseWriter:
             autoescape=False,
         )
 
-    def write(self, mesh: Path, wall: Floats, start: dict[str, Floats] | None = None, ranks: int = 1) -> None:
+    def write(
+        self,
+        mesh: Path,
+        wall: Floats,
+        start: dict[str, Floats] | None = None,
+        ranks: int = 1,
+        zones: Zones | None = None,
+    ) -> None:
         """Write the whole case.
 
         Parameters
@@ -73,6 +90,8 @@ class CaseWriter:
             stream without it.
         ranks : int
             MPI ranks the case will be decomposed for.
+        zones : Zones, optional
+            Where turbulence is held off and where it is set; nowhere without them.
         """
         start = start or {}
         for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
@@ -85,9 +104,13 @@ class CaseWriter:
             self._write_field(name, start.get(name, value), value, wall)
         if ranks > 1:
             self._write_ranks(ranks, int(_cell_count(mesh)))
-        link = self._folder / "constant" / "polyMesh"
-        link.unlink(missing_ok=True)
-        link.symlink_to(Path(mesh).resolve(), target_is_directory=True)
+        folder = self._folder / "constant" / "polyMesh"
+        folder.mkdir(parents=True, exist_ok=True)
+        for path in Path(mesh).resolve().iterdir():
+            (folder / path.name).symlink_to(path)
+        filled = {name: cells for name, cells in vars(zones).items() if len(cells)} if zones else {}
+        if filled:
+            self._write_zones(filled)
 
     def request_stop(self) -> None:
         """Tell the running solver to write its state and end (it rereads controlDict)."""
@@ -112,6 +135,22 @@ class CaseWriter:
             content = content.replace(marker.encode(), blob)
         with atomic_open(self._folder / "0" / name) as stream:
             stream.write(content)
+
+    def _write_zones(self, zones: dict[str, NDArray[np.int64]]) -> None:
+        energy = {name: ZONE_ENERGY[name] for name in zones}
+        write_text(self._folder / "constant/fvOptions", self._render("constant/fvOptions", zones=energy))
+        entries = "".join(
+            f"{name}\n{{\n    type cellZone;\n    cellLabels List<label> {len(cells)}\n(\n"
+            + "\n".join(map(str, cells.tolist()))
+            + "\n);\n}\n"
+            for name, cells in zones.items()
+        )
+        write_text(
+            self._folder / "constant/polyMesh/cellZones",
+            "FoamFile\n{\n    version 2.0;\n    format ascii;\n    class regIOobject;\n"
+            '    location "constant/polyMesh";\n    object cellZones;\n}\n'
+            f"{len(zones)}\n(\n{entries})\n",
+        )
 
     def _write_ranks(self, ranks: int, cells: int) -> None:
         write_text(

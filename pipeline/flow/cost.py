@@ -15,6 +15,10 @@ WARM_ITERATIONS = 130
 OVERHEAD_SECONDS = 5.0
 """Start of Python and the solver, writing the case, reading the state."""
 
+MEMORY_BASE = 9e7
+MEMORY_PER_CELL = 1500.0
+"""Bytes that a solver process takes at most; measured on one rank: 61,440 cells 175 MB, 192,000 359 MB."""
+
 
 def cells(fidelity_name: str, level: str, mirrored: bool = False) -> int:
     """Cells of a shell at a mesh level; half of them for a ball with a mirror plane."""
@@ -39,6 +43,16 @@ def core_seconds(cell_count: int, warm: bool) -> float:
     """
     iterations = WARM_ITERATIONS if warm else COLD_ITERATIONS
     return OVERHEAD_SECONDS + SECONDS_PER_CELL_ITERATION * cell_count * iterations
+
+
+def memory_bytes(cell_count: int, ranks: int = 1) -> float:
+    """Bytes of memory that a run takes at most."""
+    return MEMORY_BASE * ranks + MEMORY_PER_CELL * cell_count
+
+
+def largest_mesh(memory: float) -> int:
+    """Cells of the largest mesh whose run on one rank takes no more than `memory` bytes."""
+    return max(0, int((memory - MEMORY_BASE) / MEMORY_PER_CELL))
 
 
 def prices(study: Study) -> dict[str, float]:

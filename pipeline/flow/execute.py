@@ -11,7 +11,7 @@ from pathlib import Path
 from types import FrameType
 
 from pipeline.errors import InputError
-from pipeline.files import write_text
+from pipeline.files import read_json, write_json, write_text
 from pipeline.flow.case import CaseWriter
 from pipeline.flow.forces import read_history
 from pipeline.flow.solver import Solver, fatal_line
@@ -23,6 +23,9 @@ STOP_SECONDS = 120.0
 
 LOG = "solver.log"
 PROGRESS = "progress.json"
+SPENT = "spent.json"
+"""Wall seconds and legs of a case so far; a leg is one start of the solver."""
+
 FORCES = "postProcessing/forces"
 
 
@@ -36,18 +39,21 @@ class Execution:
         "complete" (stopped by us or at its ceiling), "diverged", "killed" (by a signal), "crashed" (its own
         error), or "interrupted" (we were told to stop; the state is on disk).
     reason : str
-        One line for people; empty for "complete".
+        One line for people; empty for "complete" unless the ceiling of wall time ended it.
     settled_at : float or None
         Iteration up to which the history was judged settled, when that stopped the solver. The few iterations
         that pass until it ends are no part of the mean.
     wall_seconds : float
-        Time the process took.
+        Time that the solver took, over all legs of the case.
+    legs : int
+        How often the solver was started on the case.
     """
 
     ending: str
     reason: str
     settled_at: float | None
     wall_seconds: float
+    legs: int
 
 
 def execute(
@@ -58,8 +64,9 @@ def execute(
     ranks: int,
     targets: dict[str, float],
     on_progress: Callable[[dict[str, float | str]], None] | None = None,
+    wall_time: float | None = None,
 ) -> Execution:
-    """Run the solver until the means are known, it reaches its ceiling, or something stops it.
+    """Run the solver until the means are known, it reaches a ceiling, or something stops it.
 
     Every `POLL_SECONDS` the force history is judged; the latest judgement stands in the case's
     `progress.json`. SIGTERM and SIGINT to this process make the solver write its state and end.
@@ -80,6 +87,8 @@ def execute(
         Target standard errors of cd and cl.
     on_progress : callable, optional
         Gets each judgement as written to `progress.json`.
+    wall_time : float, optional
+        Ceiling of the time that the solver takes, in seconds, over all legs of the case.
 
     Returns
     -------
@@ -88,11 +97,13 @@ def execute(
     """
     writer.permit_start()
     begun = time.monotonic()
+    before, legs = spent(case)
     told: list[int] = []
 
     def note_signal(number: int, _frame: FrameType | None) -> None:
         told.append(number)
 
+    process: subprocess.Popen[bytes] | None = None
     previous = {number: signal.signal(number, note_signal) for number in (signal.SIGTERM, signal.SIGINT)}
     try:
         with (case / LOG).open("ab") as log:
@@ -104,8 +115,11 @@ def execute(
         stop_asked: float | None = None
         settled_at: float | None = None
         diverged = False
+        out_of_time = False
         while process.poll() is None:
             time.sleep(POLL_SECONDS)
+            seconds = before + time.monotonic() - begun
+            _keep_account(case, seconds, legs + 1)
             progress = _progress(case, writer.mirrored, targets)
             if progress is not None:
                 write_text(case / PROGRESS, json.dumps(progress))
@@ -117,21 +131,41 @@ def execute(
             elif stop_asked is None:
                 if progress is not None and progress["verdict"] == "settled":
                     settled_at = float(progress["iterations"])
-                if told or settled_at is not None:
+                out_of_time = wall_time is not None and seconds >= wall_time and settled_at is None
+                if told or out_of_time or settled_at is not None:
                     writer.request_stop()
                     stop_asked = time.monotonic()
             elif stop_asked is not None and time.monotonic() - stop_asked > STOP_SECONDS:
                 process.kill()
         process.wait()
     finally:
+        if process is not None and process.poll() is None:
+            process.kill()  # we could not go on, for instance for a full disk
+            process.wait()
         for number, handler in previous.items():
             signal.signal(number, handler)
-    seconds = time.monotonic() - begun
-    if diverged:
-        return Execution("diverged", "coefficients out of bounds", None, seconds)
+    seconds = before + time.monotonic() - begun
+    _keep_account(case, seconds, legs + 1)
     if told:
-        return Execution("interrupted", signal.Signals(told[0]).name, None, seconds)
-    return Execution(*_ending(process.returncode, case), settled_at, seconds)
+        return Execution("interrupted", signal.Signals(told[0]).name, None, seconds, legs + 1)
+    if diverged:
+        return Execution("diverged", "coefficients out of bounds", None, seconds, legs + 1)
+    ending, reason = _ending(process.returncode, case)
+    if ending == "complete" and out_of_time:
+        reason = f"ceiling of wall time reached ({wall_time:g} s)"
+    return Execution(ending, reason, settled_at, seconds, legs + 1)
+
+
+def spent(case: Path) -> tuple[float, int]:
+    """Wall seconds and legs of a case so far, as its last leg has noted them; nothing for a new case."""
+    if not (case / SPENT).is_file():
+        return 0.0, 0
+    account = read_json(case / SPENT)
+    return float(account["wall_seconds"]), int(account["legs"])
+
+
+def _keep_account(case: Path, seconds: float, legs: int) -> None:
+    write_json(case / SPENT, {"wall_seconds": round(seconds, 2), "legs": legs})
 
 
 def _ending(code: int, case: Path) -> tuple[str, str]:

@@ -108,9 +108,9 @@ FIDELITIES = {
             reynolds=(8e4, 3e5),
             turbulent=True,
             scope=(
-                "Steady Reynolds-averaged flow (k-omega SST) with a boundary layer that is turbulent from "
-                "the nose on. It knows nothing of the drag crisis: whether dimples of this depth trip the "
-                "boundary layer at all is not computed."
+                "Steady Reynolds-averaged flow (k-omega SST). The state of the boundary layer is an input of "
+                "the study; left to the model alone it counts as turbulent. It knows nothing of the drag "
+                "crisis: whether dimples of this depth trip the boundary layer at all is not computed."
             ),
         ),
     )

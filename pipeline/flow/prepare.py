@@ -11,7 +11,7 @@ from pipeline.files import write_json_if_changed
 from pipeline.flow.case import templates_digest
 from pipeline.flow.fidelity import fidelity
 from pipeline.geometry import build
-from pipeline.geometry.cavity import arc_depth, arc_edge_angle
+from pipeline.geometry.layout import Layout
 from pipeline.geometry.layout_file import read_layout
 from pipeline.matrix import Variant, runs, variants
 from pipeline.study import Pattern, Study
@@ -34,6 +34,7 @@ def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
         "seed": None if from_file else layout.seed,
         "mirror": layout.mirror,
         "narrowest_land_m": None if from_file else layout.narrowest_land_m,
+        **({} if layout.classes is None else {"classes": layout.classes, "shares": layout.shares}),
     }
 
 
@@ -47,10 +48,22 @@ def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
         "ball_diameter_m": study.ball.diameter_m,
         "depth_m": variant.depth_m,
         "edge_angle_rad": variant.edge_angle_rad,
+        **cavity_spec(study, variant.pattern),
         "n": level.n,
         "layers": level.layers,
         # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
         "first_cell": model.first_cell(max(study.flow.reynolds)),
+    }
+
+
+def cavity_spec(study: Study, pattern: str) -> dict[str, Any]:
+    """What makes a pattern's cavities other than arcs of one depth; nothing when they are that."""
+    cavity = next(known.cavity for known in study.patterns if known.name == pattern)
+    plain = type(cavity)(chord_diameter_m=cavity.chord_diameter_m)
+    return {
+        name: value
+        for name, value in cavity.model_dump(exclude={"chord_diameter_m"}).items()
+        if value != getattr(plain, name)
     }
 
 
@@ -72,18 +85,21 @@ def check_cavities(study: Study, path: Path) -> None:
     diameter = study.ball.diameter_m
     for place, pattern in enumerate(study.patterns):
         chord = pattern.cavity.chord_diameter_m
-        chords = (
-            read_layout(pattern.layout.file, diameter, chord).chord_diameters_m
-            if pattern.layout.file
-            else np.array([chord])
-        )
-        for key, values, solve in (
-            ("depths", pattern.depths_m or [], arc_edge_angle),
-            ("edge_angles", pattern.edge_angles_rad or [], arc_depth),
+        if pattern.layout.file:
+            layout = read_layout(pattern.layout.file, diameter, chord)
+        elif chord is not None:
+            layout = Layout(np.array([[0.0, 0.0, 1.0]]), np.array([chord]), "none", 1)
+        else:
+            continue  # diameters of classes are known once the dimples are laid out
+        spec = {"ball_diameter_m": diameter, "depth_m": None, "edge_angle_rad": None}
+        spec |= cavity_spec(study, pattern.name)
+        for key, measure, values in (
+            ("depths", "depth_m", pattern.depths_m),
+            ("edge_angles", "edge_angle_rad", pattern.edge_angles_rad),
         ):
-            for index, value in enumerate(values):
+            for index, value in enumerate(values or []):
                 try:
-                    solve(chords, value, diameter)
+                    build.make_ball(layout, spec | {measure: value})
                 except InputError as error:
                     raise InputError(f"{path}: patterns[{place}].{key}[{index}]: {error}") from None
 
@@ -122,6 +138,9 @@ def prepare(study: Study, results: Path) -> None:
                 "level": study.flow.level,
                 "iterations": study.flow.iterations,
                 "standard_error": study.flow.standard_error.model_dump(),
+                "boundary_layer": study.flow.boundary_layer,
+                "trip_angle_rad": study.flow.trip_angle_rad,
+                "ball_diameter_m": study.ball.diameter_m,
                 "starts_from": run.starts_from,
                 "templates": templates,
             },

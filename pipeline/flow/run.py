@@ -1,10 +1,9 @@
 """One run of the flow station: spec.json in, run.json out."""
 
 import datetime
+import shutil
 import socket
-import time
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,22 +12,31 @@ from numpy.typing import NDArray
 
 from pipeline.errors import DepthlineError, InputError
 from pipeline.files import atomic_open, read_json, write_json
-from pipeline.flow.case import CaseWriter, remove_case
+from pipeline.flow.boundary_layer import regime_warnings
+from pipeline.flow.case import remove_case
+from pipeline.flow.cost import memory_bytes
 from pipeline.flow.execute import FORCES, LOG, Execution, execute
-from pipeline.flow.fidelity import Fidelity, fidelity
+from pipeline.flow.fidelity import fidelity
+from pipeline.flow.fingerprint import edited
 from pipeline.flow.forces import ForceHistory, read_history
-from pipeline.flow.solver import Solver, find_solver, run_tool
+from pipeline.flow.kept import drop_states
+from pipeline.flow.machine import memory_available
+from pipeline.flow.solver import Solver, find_solver
+from pipeline.flow.start import SPEC, Begun, Task, begin, begin_again, resume
 from pipeline.flow.state import STATE_FILE, complete, load_state, read_state, save_state, written_times
+from pipeline.flow.surface import SURFACE_FILE, wall_yplus, write_surface
 from pipeline.flow.verdict import COEFFICIENTS, judge
-from pipeline.geometry.build import MESH, QUALITY, load_shell
-from pipeline.geometry.shell import Shell, wall_velocity
+from pipeline.geometry.build import QUALITY, load_shell
 
 Floats = NDArray[np.float64]
 
-SPEC, RESULT, HISTORY, CASE = "spec.json", "run.json", "history.csv", "case"
+RESULT, HISTORY = "run.json", "history.csv"
 
 FAILED = ("diverged", "crashed", "killed")
 """Verdicts of runs without numbers."""
+
+STATE_BYTES_PER_CELL = 100
+"""What the solver writes of a cell and its faces at one time, in double precision."""
 
 RETRIED = ("crashed", "killed")
 """Verdicts that the next `depthline run` takes up again; a diverged run would only diverge again."""
@@ -40,31 +48,13 @@ class Interrupted(DepthlineError):
     exit_code = 130
 
 
-@dataclass(frozen=True)
-class _Run:
-    """What every step of a run needs."""
-
-    folder: Path
-    spec: dict[str, Any]
-    fidelity: Fidelity
-    geometry: Path
-    shell: Shell
-    totals: dict[str, Any]
-
-    @property
-    def case(self) -> Path:
-        return self.folder / CASE
-
-    @property
-    def fields(self) -> tuple[str, ...]:
-        return ("U", *self.fidelity.free_stream)
-
-
 def run(
     results: Path,
     run_id: str,
     ranks: int = 1,
     on_progress: Callable[[dict[str, float | str]], None] | None = None,
+    wall_time: float | None = None,
+    keep: str = "numbers",
 ) -> dict[str, Any]:
     """Compute one run, or go on with it from its last written state.
 
@@ -75,15 +65,20 @@ def run(
     run_id : str
         Folder of the run below it, holding spec.json.
     ranks : int
-        MPI ranks.
+        MPI ranks; one is used, with a warning, where there is no MPI.
     on_progress : callable, optional
         Gets each judgement of the history while the solver runs.
+    wall_time : float, optional
+        Ceiling of the time that the solver takes, in seconds, over all its legs.
+    keep : str
+        "numbers", "surface" (pressure and friction on the ball, as VTK) or "all" (the solver's case too).
 
     Returns
     -------
     dict
         What was written to run.json. A run that diverged, crashed or was killed has its verdict there and no
-        coefficients; the study goes on without it.
+        coefficients; the study goes on without it. One that diverged was computed again from rest with more
+        robust settings: its `attempts` are 2.
 
     Raises
     ------
@@ -97,7 +92,8 @@ def run(
     folder = Path(results) / run_id
     spec = read_json(folder / SPEC)
     geometry = Path(results) / spec["geometry"]
-    task = _Run(
+    task = Task(
+        results=Path(results),
         folder=folder,
         spec=spec,
         fidelity=fidelity(spec["fidelity"]),
@@ -108,62 +104,41 @@ def run(
     solver = find_solver()
     started = datetime.datetime.now(datetime.UTC)
     warnings = task.fidelity.warnings(spec["reynolds"])
-    writer = CaseWriter(task.fidelity, task.case, spec["reynolds"], spec["iterations"], task.shell.mirrored)
-    resumed = _resumable(task, ranks)
-    if not resumed:
-        start, note = _start_fields(Path(results), task)
-        warnings += note
-        remove_case(task.case)
-        writer.write(geometry / MESH, wall_velocity(task.shell, spec["spin_ratio"]), start, ranks)
-        write_json(task.case / SPEC, spec | {"ranks": ranks})
-        if ranks > 1:
-            run_tool(solver, ["decomposePar", "-case", str(task.case)])
-    busy = time.monotonic()
-    execution = execute(
-        task.case, writer, solver, task.fidelity.application, ranks, spec["standard_error"], on_progress
-    )
-    if execution.ending == "interrupted":
-        raise Interrupted(
-            f"{run_id}: stopped by {execution.reason}; the next run goes on from its last state"
+    if task.fidelity.turbulent:
+        warnings += regime_warnings(
+            spec["boundary_layer"], spec["reynolds"], task.totals["depth_m"], spec["ball_diameter_m"]
         )
-    result = _result(task, execution, solver, ranks)
+    if ranks > 1 and solver.mpirun is None:
+        warnings.append(f"flow.ranks: {ranks}: there is no mpirun on PATH, so it was computed on one core")
+        ranks = 1
+    begun = resume(task, ranks) or begin(task, solver, ranks)
+    while True:
+        application, targets = task.fidelity.application, spec["standard_error"]
+        execution = execute(
+            task.case, begun.writer, solver, application, ranks, targets, on_progress, wall_time
+        )
+        if execution.ending == "interrupted":
+            raise Interrupted(
+                f"{run_id}: stopped by {execution.reason}; the next run goes on from its last state"
+            )
+        result = _result(task, begun, execution, solver, ranks)
+        if result["verdict"] != "diverged" or begun.attempt > 1:
+            break
+        begun = begin_again(task, solver, ranks, result["reason"])
     result["started_at"] = started.isoformat(timespec="seconds")
-    result["wall_seconds"] = round(time.monotonic() - busy, 1)
-    result["core_seconds"] = round(result["wall_seconds"] * ranks, 1)
+    result["wall_seconds"] = round(execution.wall_seconds, 1)
+    result["core_seconds"] = round(execution.wall_seconds * ranks, 1)
+    result["legs"] = execution.legs
     result["host"] = socket.gethostname()
-    result["resumed"] = resumed
-    result["warnings"] = warnings + result["warnings"]
-    _finish(task, result)
+    result["resumed"] = begun.resumed
+    result["attempts"] = begun.attempt
+    result["kept"] = keep
+    result["warnings"] = warnings + begun.warnings + result["warnings"]
+    _finish(task, result, keep)
     return result
 
 
-def _resumable(task: _Run, ranks: int) -> bool:
-    """Whether the case on disk is this run's and has a state to go on from; half-written ones are removed."""
-    if not (task.case / SPEC).is_file() or read_json(task.case / SPEC) != task.spec | {"ranks": ranks}:
-        return False
-    for name in reversed(written_times(task.case, ranks)):
-        if complete(task.case, name, task.fields, ranks):
-            return True
-        for part in [task.case] if ranks == 1 else [task.case / f"processor{rank}" for rank in range(ranks)]:
-            remove_case(part / name)
-    return False
-
-
-def _start_fields(results: Path, task: _Run) -> tuple[dict[str, Floats] | None, list[str]]:
-    """Converged fields of the run to start from, if they are there."""
-    origin = task.spec["starts_from"]
-    if origin is None:
-        return None, []
-    path = results / origin / STATE_FILE
-    if not path.is_file():
-        return None, [f"started cold: {origin} left no state to start from"]
-    state = load_state(path)
-    if set(state) != set(task.fields) or len(state["U"]) != task.shell.cells:
-        return None, [f"started cold: the state of {origin} is of another mesh or fidelity"]
-    return state, []
-
-
-def _result(task: _Run, execution: Execution, solver: Solver, ranks: int) -> dict[str, Any]:
+def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, ranks: int) -> dict[str, Any]:
     """Row of coefficients.csv and what else is worth keeping of a finished run."""
     spec, warnings = task.spec, []
     history: ForceHistory | None = None
@@ -174,12 +149,20 @@ def _result(task: _Run, execution: Execution, solver: Solver, ranks: int) -> dic
     except InputError as error:
         if verdict == "complete":
             verdict, reason = "crashed", str(error)
+    by_hand = edited(task.case, begun.files)
+    if by_hand and verdict in ("complete", "diverged"):
+        verdict, reason = "crashed", f"edited by hand while the solver ran: {', '.join(by_hand)}"
+    if verdict in ("killed", "crashed"):
+        reason += _what_ran_out(task, verdict, ranks)
     if history is not None and verdict == "complete":
         judged = history.until(execution.settled_at)
         judgement = judge(judged.coefficients(task.shell.mirrored), spec["standard_error"])
         verdict, means = judgement.verdict, judgement.means
+        if verdict == "diverged":
+            reason = "coefficients out of bounds"
         if verdict == "short":
-            verdict, reason = "crashed", f"only {len(history.iteration)} iterations: too few to judge"
+            verdict, few = "crashed", f"only {len(history.iteration)} iterations: too few to judge"
+            reason = f"{few}; {reason}" if reason else few
     result: dict[str, Any] = {
         "pattern": spec["pattern"],
         "depth_m": task.totals["depth_m"],
@@ -190,6 +173,8 @@ def _result(task: _Run, execution: Execution, solver: Solver, ranks: int) -> dic
     for name in ("cd", "cl", "cm", "cs"):
         result[name] = means[name].value if name in means else None
         result[f"{name}_se"] = means[name].standard_error if name in means else None
+    for name in (STATE_FILE, SURFACE_FILE):
+        (task.folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
     times = written_times(task.case, ranks)
     yplus = None
     if verdict not in FAILED and times and complete(task.case, times[-1], task.fields, ranks):
@@ -207,6 +192,7 @@ def _result(task: _Run, execution: Execution, solver: Solver, ranks: int) -> dic
         "solver": solver.label,
         "run": spec["run"],
         "level": spec["level"],
+        "boundary_layer": spec["boundary_layer"],
         "standard_error_target": spec["standard_error"],
         "starts_from": spec["starts_from"],
         "ranks": ranks,
@@ -221,34 +207,6 @@ def _result(task: _Run, execution: Execution, solver: Solver, ranks: int) -> dic
     return result
 
 
-def wall_yplus(shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float) -> Floats:
-    """Wall distance y+ of the centre of every first cell.
-
-    Within the viscous sublayer the wall shear is nu times the tangential velocity relative to the wall over
-    the distance y, so that u_tau = sqrt(nu |u_t| / y) and y+ = u_tau y / nu.
-
-    Parameters
-    ----------
-    shell : Shell
-        The mesh.
-    velocity : ndarray, shape (cells, 3)
-        Cell velocities.
-    reynolds, spin_ratio : float
-        Flow.
-
-    Returns
-    -------
-    ndarray, shape (q,)
-        y+ of each face on the ball.
-    """
-    centres, normals = shell.ball_faces()
-    upper = shell.points[shell.quads + shell.nodes_per_layer].mean(axis=1)
-    height = 0.5 * np.abs(np.sum((upper - centres) * normals, axis=1))
-    relative = velocity[:: shell.layers] - wall_velocity(shell, spin_ratio)
-    tangential = relative - np.sum(relative * normals, axis=1, keepdims=True) * normals
-    return np.sqrt(np.linalg.norm(tangential, axis=1) * height * reynolds)
-
-
 def _write_history(path: Path, history: ForceHistory, mirrored: bool) -> None:
     coefficients = history.coefficients(mirrored)
     columns = [history.iteration, *(coefficients[name] for name in COEFFICIENTS)]
@@ -259,12 +217,31 @@ def _write_history(path: Path, history: ForceHistory, mirrored: bool) -> None:
         )  # fmt: skip
 
 
-def _finish(task: _Run, result: dict[str, Any]) -> None:
+def _what_ran_out(task: Task, verdict: str, ranks: int) -> str:
+    """Say what a killed or crashed run needs where that may be the cause; empty otherwise."""
+    if verdict == "killed":
+        needed, free = memory_bytes(task.shell.cells, ranks), memory_available()
+        there = "" if free is None else f", {free / 1e9:.1f} GB are free now"
+        return f"; its {task.shell.cells:,} cells need {needed / 1e9:.1f} GB of memory{there}"
+    free = shutil.disk_usage(task.case).free
+    if free < STATE_BYTES_PER_CELL * task.shell.cells:
+        return f"; the disk is full ({free / 1e6:.0f} MB free at {task.case})"
+    return ""
+
+
+def _finish(task: Task, result: dict[str, Any], keep: str) -> None:
     """Write run.json, then drop what is no longer needed. A run that may be taken up again keeps its case."""
     if result["verdict"] in FAILED and (task.case / LOG).is_file():
         tail = (task.case / LOG).read_text(errors="replace").splitlines()[-200:]
         with atomic_open(task.folder / LOG) as stream:
             stream.write(("\n".join(tail) + "\n").encode())
+    if keep != "numbers" and (task.folder / STATE_FILE).is_file():
+        state = load_state(task.folder / STATE_FILE)
+        spec = task.spec
+        write_surface(task.folder / SURFACE_FILE, task.shell, state, spec["reynolds"], spec["spin_ratio"])
     write_json(task.folder / RESULT, result)
+    if keep == "all":
+        return
     if result["verdict"] not in RETRIED:
         remove_case(task.case)
+    drop_states(task.results, task.spec["run"], RESULT, RETRIED)

@@ -29,16 +29,24 @@ class Solver:
         Complete environment for its applications.
     mpirun : str or None
         Path of the MPI launcher, None without one.
+    executable : str
+        Path of the application by which it was found.
     """
 
     version: str
     environment: dict[str, str]
     mpirun: str | None
+    executable: str
 
     @property
     def label(self) -> str:
         """Name and version for tables."""
         return f"OpenFOAM {self.version}"
+
+    @property
+    def opencfd(self) -> bool:
+        """Whether it is OpenCFD's, whose versions are years and months, and not the Foundation's."""
+        return re.fullmatch(r"\d{4}", self.version) is not None
 
     def command(self, application: str, case: Path, ranks: int = 1) -> list[str]:
         """Argument list that runs an application on a case.
@@ -99,7 +107,8 @@ def find_solver(environment: dict[str, str] | None = None, root: Path = Path("/"
     env.setdefault("OMPI_ALLOW_RUN_AS_ROOT", "1")
     env.setdefault("OMPI_ALLOW_RUN_AS_ROOT_CONFIRM", "1")
     env["FOAM_SIGFPE"] = "true"
-    return Solver(_version(executable, env), env, shutil.which("mpirun", path=env.get("PATH", "")))
+    mpirun = shutil.which("mpirun", path=env.get("PATH", ""))
+    return Solver(_version(executable, env), env, mpirun, executable)
 
 
 def _sourced(env: dict[str, str], root: Path) -> dict[str, str]:

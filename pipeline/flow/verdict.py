@@ -1,4 +1,4 @@
-"""Judging a run by its force history: settled, noisy, drifting or diverged."""
+"""Judging a run by its force history: settled, noisy, oscillating, drifting or diverged."""
 
 from dataclasses import dataclass
 
@@ -29,7 +29,8 @@ class Judgement:
     ----------
     verdict : str
         "settled": Cd and Cl have their target standard errors; "drifting": they have not and still move one
-        way; "noisy": they have not, for scatter; "diverged": not finite or out of bounds; "short": too few
+        way; "oscillating": they have not, for a cycle that repeats; "noisy": they have not, for scatter;
+        "diverged": not finite or out of bounds; "short": too few
         iterations to judge.
     means : dict of Mean
         By coefficient (cd, cl, cs, cm); empty for "diverged" and "short".
@@ -63,9 +64,15 @@ def judge(history: dict[str, Floats], targets: dict[str, float]) -> Judgement:
     if count < MIN_ITERATIONS:
         return Judgement("short", {})
     means = {name: mean_of(history[name]) for name in COEFFICIENTS}
-    judged = [means[name] for name in targets]
-    if all(means[name].standard_error <= target for name, target in targets.items()) and all(
-        mean.samples >= MIN_SAMPLES for mean in judged
-    ):
-        return Judgement("settled", means)
-    return Judgement("drifting" if any(mean.drifting for mean in judged) else "noisy", means)
+    verdicts = {verdict_of(means[name], target) for name, target in targets.items()}
+    worst = next(name for name in ("drifting", "oscillating", "noisy", "settled") if name in verdicts)
+    return Judgement(worst, means)
+
+
+def verdict_of(mean: Mean, target: float) -> str:
+    """Judge one mean against its target standard error, as `Judgement` explains."""
+    if mean.standard_error <= target and mean.samples >= MIN_SAMPLES:
+        return "settled"
+    if mean.drifting:
+        return "drifting"
+    return "noisy" if mean.period is None else "oscillating"

@@ -45,7 +45,8 @@ class Tunnel:
             "run": run_id, "pattern": ball, "variant": ball, "geometry": f"geometry/{ball}",
             "reynolds": reynolds, "spin_ratio": spin_ratio, "fidelity": self.model.name, "level": "test",
             "iterations": 600, "standard_error": {"cd": 5e-4, "cl": 5e-4}, "starts_from": None,
-            "templates": "test",
+            "templates": "test", "boundary_layer": "turbulent",
+            "trip_angle_rad": None, "ball_diameter_m": 0.0427,
         }  # fmt: skip
         write_json(self.results / run_id / "spec.json", spec | options)
         return run_id

@@ -43,3 +43,23 @@ def test_not_finite_or_out_of_bounds_is_diverged(bad: float) -> None:
 
 def test_few_iterations_are_not_judged() -> None:
     assert judge(history(50), TARGETS).verdict == "short"
+
+
+def test_a_cycle_is_oscillating() -> None:
+    cd = 0.28 + 0.1 * np.sin(2 * np.pi * np.arange(500) / 120)
+    noise = np.random.default_rng(2).normal(size=500) * 0.02
+    judgement = judge(history(500, cd + noise), TARGETS)
+    assert judgement.verdict == "oscillating"
+    assert judgement.means["cd"].period == pytest.approx(120, rel=0.1)
+
+
+def test_a_slow_wandering_is_no_cycle() -> None:
+    # An AR(1) process has no line in its spectrum, however long its memory.
+    rng = np.random.default_rng(3)
+    cycles = 0
+    for _ in range(100):
+        series = np.zeros(800)
+        for i, step in enumerate(rng.normal(size=799)):
+            series[i + 1] = 0.97 * series[i] + step
+        cycles += judge(history(800, 0.28 + 0.05 * series), TARGETS).verdict == "oscillating"
+    assert cycles <= 3

@@ -1,0 +1,45 @@
+"""What is kept of runs: large states are dropped when no run of the study needs them any more."""
+
+from pathlib import Path
+
+from pipeline.files import read_json
+from pipeline.flow.state import STATE_FILE
+
+LARGE_STATE = 4e6
+"""Bytes above which a state is dropped as soon as it is not needed: less than a run may leave on disk by
+default, 5 MB, by what its other files take. A smaller one is kept: the study may ask for more runs later."""
+
+
+def drop_states(results: Path, run_id: str, result_name: str, unfinished: tuple[str, ...]) -> None:
+    """Drop the large states that nobody will start from any more, after a run has finished.
+
+    Parameters
+    ----------
+    results : Path
+        Results folder of the study.
+    run_id : str
+        The run that has finished: its own state and the one that it started from are looked at.
+    result_name : str
+        Name of the file that a finished run has.
+    unfinished : tuple of str
+        Verdicts of runs that will be taken up again.
+    """
+    followers: dict[str, list[str]] = {}
+    for path in (results / "runs").rglob("spec.json"):
+        spec = read_json(path)
+        if "starts_from" in spec and "case" not in path.parts:
+            followers.setdefault(spec["starts_from"], []).append(spec["run"])
+    for candidate in (run_id, read_json(results / run_id / "spec.json")["starts_from"]):
+        state = results / str(candidate) / STATE_FILE
+        if candidate is None or not state.is_file() or state.stat().st_size <= LARGE_STATE:
+            continue
+        folders = [results / follower for follower in followers.get(candidate, [])]
+        if all(_finished(folder / result_name, folder / "spec.json", unfinished) for folder in folders):
+            state.unlink(missing_ok=True)
+
+
+def _finished(result: Path, spec: Path, unfinished: tuple[str, ...]) -> bool:
+    """Whether a run has its result, and neither will be taken up again nor is out of date."""
+    if not result.is_file() or result.stat().st_mtime < spec.stat().st_mtime:
+        return False
+    return read_json(result)["verdict"] not in unfinished

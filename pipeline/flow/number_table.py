@@ -1,0 +1,314 @@
+"""Tables of numbers as the solver writes them: `#` lines with names above, rows of numbers, brackets and all.
+
+The rows are read by a compiled parser, because histories grow to millions of rows and are read again and
+again. A decimal number is the integer of its digits and a power of ten (Clinger 1990, ACM SIGPLAN Notices
+25(6):92-101): exact for up to 15 digits and powers up to 22, within a few units in the last place beyond.
+"""
+
+import re
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import InputError
+
+Floats = NDArray[np.float64]
+Bytes = NDArray[np.uint8]
+
+CHUNK_BYTES = 8_000_000
+"""A longer file is parsed in parts of this length, on several cores at once."""
+
+THREADS = 4
+"""Most parts that are parsed at once."""
+
+TUPLES = ("forces", "moment", "moments", "localForces", "localMoments")
+"""Names before the brackets of nested vectors; any other `name(part)` is one column, such as `Cl(f)`."""
+
+LARGEST = np.uint64(10**17)
+"""Of the integer of a number's digits before the next digit; later ones are dropped."""
+
+_POWERS = 10.0 ** np.arange(23)
+
+_BREAKS = np.zeros(256, dtype=np.bool_)
+"""Which bytes divide numbers: blanks, commas, brackets of any kind."""
+_BREAKS[[ord(sign) for sign in " \t\r()[],"]] = True
+
+
+@dataclass(frozen=True)
+class NumberTable:
+    """A file of the solver's post-processing.
+
+    Attributes
+    ----------
+    path : Path
+        The file.
+    names : list of str
+        Column names, the first of them "Time".
+    columns : ndarray, shape (len(names), n)
+        Values by column.
+    reference : dict of tuple
+        Values that the header names, such as magUInf, lRef, Aref and CofR, each a tuple of numbers.
+    """
+
+    path: Path
+    names: list[str]
+    columns: Floats
+    reference: dict[str, tuple[float, ...]]
+
+    def unknown_header(self, expected: str) -> InputError:
+        """Return the error that lists the columns found."""
+        return InputError(
+            f"{self.path}: unknown header; found the columns {', '.join(self.names)}; expected {expected}"
+        )
+
+
+def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> NumberTable:
+    """Read a table by the names in its header.
+
+    Parameters
+    ----------
+    path : Path
+        A file whose `#` lines end with the one that names the columns (`# Time ...`), or whose first line
+        names them, divided by commas.
+    wanted : callable, optional
+        Tells by its name whether a column is wanted; the others are passed over, their numbers unread. All
+        are by default; Time always is.
+
+    Returns
+    -------
+    NumberTable
+        A last line without its end is left out: it is still being written, or the solver died in it.
+
+    Raises
+    ------
+    InputError
+        If there is no header, a row has not as many numbers as the header has names, or times do not grow.
+    """
+    path = Path(path)
+    # A file that is still growing is short and read as it is now; copying a long one would cost as much as
+    # parsing it.
+    small = path.stat().st_size <= CHUNK_BYTES
+    data = np.fromfile(path, np.uint8) if small else np.asarray(np.memmap(path, np.uint8, mode="c"))
+    end = len(data)
+    while end and data[end - 1] != ord("\n"):
+        end -= 1
+    names, reference, begin = _header(path, data[:end])
+    kept = np.array([not place or wanted is None or wanted(name) for place, name in enumerate(names)])
+    columns = _columns(path, data, begin, end, kept)
+    names = [name for name, keep in zip(names, kept, strict=True) if keep]
+    time = columns[0]
+    late = time[1:] <= time[:-1]
+    if late.any():
+        row = int(np.argmax(late)) + 1
+        raise InputError(
+            f"{path}: time {time[row]:g} in row {row + 1} is not later than the one before it; expected "
+            "growing times (with very small steps, set a larger timePrecision)"
+        )
+    return NumberTable(path, names, columns, reference)
+
+
+def _header(path: Path, data: Bytes) -> tuple[list[str], dict[str, tuple[float, ...]], int]:
+    """Column names, the values that the lines above name, and where the rows begin."""
+    reference: dict[str, tuple[float, ...]] = {}
+    last, place = "", 0
+    while place < len(data):
+        stop = place + int(np.argmax(data[place : place + 100_000] == ord("\n")))
+        line = data[place:stop].tobytes().decode(errors="replace").strip()
+        if line and not line.startswith("#"):
+            break
+        if line:
+            last = line
+        named = re.fullmatch(r"#\s*(\w+)\s*:\s*(.*)", line)
+        if named:
+            try:
+                values = tuple(float(number) for number in re.split(r"[\s(),]+", named[2]) if number)
+            except ValueError:
+                values = ()  # text, such as a patch name
+            if values:
+                reference[named[1]] = values
+        place = max(stop, place) + 1
+    if place < len(data) and not last and "," in line:
+        return ["Time", *(name.strip() for name in line.split(",")[1:])], reference, stop + 1
+    names = _column_names(last)
+    if len(names) < 2 or names[0] != "Time":
+        raise InputError(f"{path}: no header line '# Time ...' found")
+    return names, reference, min(place, len(data))
+
+
+def _column_names(header: str) -> list[str]:
+    """Names of the numbers in a row; a tuple of vectors, `forces(pressure viscous)`, has three a part."""
+    text = header.lstrip("#").strip()
+    nested = [(what, parts) for what, parts in re.findall(r"(\w+)\(([^()]*)\)", text) if what in TUPLES]
+    if nested:
+        return ["Time"] + [
+            f"{what}({part})_{axis}"
+            for what, parts in nested
+            for part in re.split(r"[\s,]+", parts.strip())
+            for axis in "xyz"
+        ]
+    if re.search(r"\w\(\w+\)", text):
+        return text.split()
+    return text.translate(str.maketrans("()", "  ")).split()
+
+
+def _columns(path: Path, data: Bytes, begin: int, end: int, kept: NDArray[np.bool_]) -> Floats:
+    parts = _parts(data, begin, end)
+    with ThreadPoolExecutor(min(THREADS, len(parts))) as pool:
+        lines = list(pool.map(lambda part: int(_count_lines(data, *part)), parts))
+        first = np.concatenate([[0], np.cumsum(lines)]).astype(int)
+        columns = np.empty((int(kept.sum()), first[-1]))
+        rows_of = np.where(kept, np.cumsum(kept) - 1, -1)
+        found = list(
+            pool.map(
+                lambda part, row: _parse(data, part[0], part[1], columns, rows_of, row, _POWERS, _BREAKS),
+                parts,
+                first[:-1],
+            )
+        )
+    for _, broken in found:
+        if broken >= 0:
+            raise _broken_line(path, data, int(broken), len(kept))
+    if all(rows == count for (rows, _), count in zip(found, lines, strict=True)):
+        return columns
+    # Empty lines and comments between the rows leave gaps.
+    filled = [columns[:, start : start + rows] for (rows, _), start in zip(found, first[:-1], strict=True)]
+    return np.concatenate(filled, axis=1)
+
+
+def _parts(data: Bytes, begin: int, end: int) -> list[tuple[int, int]]:
+    """Divide the rows into parts of whole lines."""
+    cuts = [begin]
+    while end - cuts[-1] > CHUNK_BYTES:
+        place = cuts[-1] + CHUNK_BYTES
+        while place < end and data[place - 1] != ord("\n"):
+            place += 1
+        cuts.append(place)
+    return list(zip(cuts, [*cuts[1:], end], strict=True))
+
+
+@numba.njit(cache=True, nogil=True)
+def _count_lines(data, begin, end):  # type: ignore[no-untyped-def]
+    count = 0
+    for place in range(begin, end):
+        count += data[place] == 10
+    return count
+
+
+@numba.njit(cache=True, nogil=True)
+def _parse(data, begin, end, columns, rows_of, first, powers, breaks):  # type: ignore[no-untyped-def]
+    """Parse whole lines into columns from row `first` on; return their number and the place of a broken line.
+
+    Numbers are divided by blanks, commas and brackets of any kind.
+    """
+    width = len(rows_of)
+    row, place = first, begin
+    while place < end:
+        line = place
+        column = 0
+        comment = False
+        while data[place] != 10:
+            c = data[place]
+            if breaks[c]:
+                place += 1
+                continue
+            if c == 35 and column == 0:
+                comment = True
+                while data[place] != 10:
+                    place += 1
+                break
+            if column < width and rows_of[column] < 0:
+                while not (breaks[data[place]] or data[place] == 10):
+                    place += 1
+                column += 1
+                continue
+            negative = c == 45
+            if c in (45, 43):
+                place += 1
+            exponent, mantissa, seen, point = 0, np.uint64(0), False, False
+            while True:
+                c = data[place]
+                digit = np.uint8(c - np.uint8(48))
+                if digit < 10:
+                    seen = True
+                    if mantissa < LARGEST:
+                        mantissa = mantissa * np.uint64(10) + np.uint64(digit)
+                        exponent -= point
+                    else:
+                        exponent += not point
+                elif c == 46 and not point:
+                    point = True
+                else:
+                    break
+                place += 1
+            value = float(mantissa)
+            if not seen:
+                # nan and inf, in small or capital letters, are all that may stand here.
+                a, b, d = data[place] | 32, data[place + 1] | 32, 0
+                if b != 42:
+                    d = data[place + 2] | 32
+                if a == 110 and b == 97 and d == 110:
+                    value = np.nan
+                elif a == 105 and b == 110 and d == 102:
+                    value = np.inf
+                else:
+                    return row - first, line
+                place += 3
+            else:
+                if data[place] in (101, 69):
+                    place += 1
+                    below = data[place] == 45
+                    if data[place] in (45, 43):
+                        place += 1
+                    power, some = 0, False
+                    while 48 <= data[place] <= 57:
+                        power = min(power * 10 + (data[place] - 48), 9999)
+                        some = True
+                        place += 1
+                    if not some:
+                        return row - first, line
+                    exponent += -power if below else power
+                while exponent > 0 and value != 0.0 and value != np.inf:
+                    step = min(exponent, 22)
+                    value *= powers[step]
+                    exponent -= step
+                while exponent < 0 and value != 0.0:
+                    step = min(-exponent, 22)
+                    value /= powers[step]
+                    exponent += step
+            if not (breaks[data[place]] or data[place] == 10) or column == width:
+                return row - first, line
+            columns[rows_of[column], row] = -value if negative else value
+            column += 1
+        place += 1
+        if column == width:
+            row += 1
+        elif column or not (comment or _blank(data, line, place)):
+            return row - first, line
+    return row - first, -1
+
+
+@numba.njit(cache=True, nogil=True)
+def _blank(data, begin, end):  # type: ignore[no-untyped-def]
+    for place in range(begin, end):
+        if data[place] not in (10, 32, 9, 13):
+            return False
+    return True
+
+
+def _broken_line(path: Path, data: Bytes, place: int, width: int) -> InputError:
+    number = int(np.count_nonzero(data[:place] == ord("\n"))) + 1
+    text = data[place : place + 10_000].tobytes().decode(errors="replace").split("\n")[0]
+    found = re.split(r"[\s(),\[\]]+", text.strip(" \t\r()[],"))
+    for token in found:
+        try:
+            float(token)
+        except ValueError:
+            return InputError(f"{path}:{number}: '{token[:40]}' where a number belongs: {text.strip()[:60]}")
+    return InputError(
+        f"{path}:{number}: {len(found)} numbers where the header names {width}: {text.strip()[:60]}"
+    )

@@ -1,0 +1,206 @@
+"""How a run begins: from rest, from a neighbour's field, from its own last state, or anew after diverging."""
+
+import os
+import shutil
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import InputError
+from pipeline.files import read_json, write_json
+from pipeline.flow.boundary_layer import Zones, boundary_layer_zones, critical_reynolds
+from pipeline.flow.case import CaseWriter, remove_case
+from pipeline.flow.execute import FORCES, SPENT, spent
+from pipeline.flow.fidelity import Fidelity
+from pipeline.flow.fingerprint import case_files, edited
+from pipeline.flow.forces import read_history
+from pipeline.flow.solver import Solver, run_tool
+from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
+from pipeline.geometry.build import MESH
+from pipeline.geometry.shell import Shell, wall_velocity
+
+Floats = NDArray[np.float64]
+
+SPEC, CASE, START = "spec.json", "case", "start.json"
+
+SET_ASIDE = "case.edited"
+"""Where a case goes that was edited by hand; nothing is computed from it."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """What every step of a run needs.
+
+    Attributes
+    ----------
+    results, folder, geometry : Path
+        Folders of the study's results, of the run and of its geometry.
+    spec : dict
+        What the run is, from its spec.json.
+    fidelity : Fidelity
+        Its model.
+    shell : Shell
+        Its mesh.
+    totals : dict
+        Of its ball.
+    """
+
+    results: Path
+    folder: Path
+    spec: dict[str, Any]
+    fidelity: Fidelity
+    geometry: Path
+    shell: Shell
+    totals: dict[str, Any]
+
+    @property
+    def case(self) -> Path:
+        """Folder of the solver's case."""
+        return self.folder / CASE
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """Names of the fields of a state."""
+        return ("U", *self.fidelity.free_stream)
+
+    def zones(self) -> Zones:
+        """Cells in which the spec's state of the boundary layer is enforced."""
+        spec = self.spec
+        return boundary_layer_zones(
+            self.shell,
+            spec["boundary_layer"],
+            spec["reynolds"],
+            spec["spin_ratio"],
+            critical_reynolds(self.totals["depth_m"], spec["ball_diameter_m"]),
+            spec["trip_angle_rad"],
+        )
+
+    def writer(self, robust: bool) -> CaseWriter:
+        """Writer of its case."""
+        reynolds, iterations = self.spec["reynolds"], self.spec["iterations"]
+        return CaseWriter(self.fidelity, self.case, reynolds, iterations, self.shell.mirrored, robust)
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A case that is ready for the solver.
+
+    Attributes
+    ----------
+    writer : CaseWriter
+        Of the case.
+    resumed : bool
+        Whether it goes on from its own last state.
+    attempt : int
+        1, or 2 for the more robust settings after the first diverged.
+    files : dict of str
+        Fingerprints of the case as it was written.
+    warnings : list of str
+        What should be known of the start.
+    """
+
+    writer: CaseWriter
+    resumed: bool
+    attempt: int
+    files: dict[str, str]
+    warnings: list[str] = field(default_factory=list)
+
+
+def resume(task: Task, ranks: int) -> Begun | None:
+    """Go on with the case on disk, if it is this run's, untouched, and has a state to go on from.
+
+    States that are half written, or whose forces are not written, are removed.
+    """
+    start = _start_of_same(task, ranks)
+    if start is None or edited(task.case, start["files"]):
+        return None
+    try:
+        last_row = float(read_history(task.case / FORCES).iteration[-1])
+    except (InputError, IndexError):
+        return None
+    parts = [task.case] if ranks == 1 else [task.case / f"processor{rank}" for rank in range(ranks)]
+    for name in reversed(written_times(task.case, ranks)):
+        # The forces of an iteration are written after its fields: killed in between, they would be missing.
+        if float(name) <= last_row and complete(task.case, name, task.fields, ranks):
+            robust = start["attempt"] > 1
+            return Begun(task.writer(robust), True, start["attempt"], start["files"], start["warnings"])
+        for part in parts:
+            remove_case(part / name)
+    return None
+
+
+def begin(task: Task, solver: Solver, ranks: int) -> Begun:
+    """Write the case anew and start from the neighbour's field, or from rest."""
+    fields, warnings = _start_fields(task)
+    # A case of this run that was killed before its first state is begun anew, but its time was spent.
+    account = (0.0, 0) if _start_of_same(task, ranks) is None else spent(task.case)
+    warnings = _set_aside_if_edited(task) + warnings
+    return _write(task, solver, ranks, 1, fields, warnings, account)
+
+
+def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> Begun:
+    """Write the case anew with more robust settings and start from rest, after the first attempt diverged."""
+    warnings = [f"diverged at first ({reason}); computed again from rest with smaller relaxation factors"]
+    return _write(task, solver, ranks, 2, None, warnings, spent(task.case))
+
+
+def _start_of_same(task: Task, ranks: int) -> dict[str, Any] | None:
+    """How the case on disk was begun, if it is one of this run on as many ranks."""
+    if not (task.case / START).is_file():
+        return None
+    start: dict[str, Any] = read_json(task.case / START)
+    return start if start["spec"] == task.spec and start["ranks"] == ranks else None
+
+
+def _write(
+    task: Task,
+    solver: Solver,
+    ranks: int,
+    attempt: int,
+    fields: dict[str, Floats] | None,
+    warnings: list[str],
+    account: tuple[float, int],
+) -> Begun:
+    writer = task.writer(robust=attempt > 1)
+    remove_case(task.case)
+    wall = wall_velocity(task.shell, task.spec["spin_ratio"])
+    writer.write(task.geometry / MESH, wall, fields, ranks, task.zones())
+    if ranks > 1:
+        run_tool(solver, ["decomposePar", "-case", str(task.case)])
+    files = case_files(task.case)
+    write_json(
+        task.case / START,
+        {"spec": task.spec, "ranks": ranks, "attempt": attempt, "warnings": warnings, "files": files},
+    )
+    write_json(task.case / SPENT, {"wall_seconds": account[0], "legs": account[1]})
+    return Begun(writer, False, attempt, files, warnings)
+
+
+def _set_aside_if_edited(task: Task) -> list[str]:
+    """Move a case away that somebody edited; its name tells where it went."""
+    if not (task.case / START).is_file():
+        return []
+    names = edited(task.case, read_json(task.case / START)["files"])
+    if not names:
+        return []
+    aside = task.folder / SET_ASIDE
+    shutil.rmtree(aside, ignore_errors=True)
+    os.replace(task.case, aside)
+    return [f"edited by hand ({', '.join(names)}): set aside as {SET_ASIDE}, computed anew without the edits"]
+
+
+def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
+    """Converged fields of the run to start from, if they are there."""
+    origin = task.spec["starts_from"]
+    if origin is None:
+        return None, []
+    path = task.results / origin / STATE_FILE
+    if not path.is_file():
+        return None, [f"started cold: {origin} left no state to start from"]
+    state = load_state(path)
+    if set(state) != set(task.fields) or len(state["U"]) != task.shell.cells:
+        return None, [f"started cold: the state of {origin} is of another mesh or fidelity"]
+    return state, []

@@ -1,0 +1,99 @@
+"""The compiled parser against Python's own reading of numbers, and what it says of broken files."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import pipeline.flow.number_table as module
+from pipeline.errors import InputError
+from pipeline.flow.number_table import read_table
+
+FORMS = ("{:.6e}", "{:.12g}", "{!r}", "{:g}", "{:+.3E}", "{:.1f}")
+
+
+def table(path: Path, body: str, header: str = "# Time a b\n") -> Path:
+    path.write_text(header + body)
+    return path
+
+
+@settings(deadline=None)  # the first example compiles the parser
+@given(
+    rows=st.lists(
+        st.tuples(st.floats(-1e300, 1e300), st.floats(-1.0, 1.0), st.sampled_from(FORMS)), max_size=20
+    )
+)
+def test_numbers_are_those_that_python_reads(tmp_path_factory: pytest.TempPathFactory, rows: list) -> None:
+    texts = [(form.format(a), form.format(b)) for a, b, form in rows]
+    path = tmp_path_factory.mktemp("t") / "x.dat"
+    columns = read_table(table(path, "".join(f"{i}\t({a} {b})\n" for i, (a, b) in enumerate(texts)))).columns
+    expected = np.array([[float(a), float(b)] for a, b in texts]).reshape(-1, 2).T
+    # Python rounds correctly; a few units in the last place are allowed (see the module).
+    np.testing.assert_allclose(columns[1:], expected, rtol=2e-15, atol=1e-307)
+
+
+@settings(deadline=None)
+@given(digits=st.integers(0, 10**15 - 1), power=st.integers(-22, 22))
+def test_up_to_15_digits_and_powers_of_22_are_exact(
+    tmp_path_factory: pytest.TempPathFactory, digits: int, power: int
+) -> None:
+    # Clinger 1990: both the integer and the power of ten are exact, so that one operation rounds once.
+    text = f"{digits}e{power}"
+    path = table(tmp_path_factory.mktemp("t") / "x.dat", f"1 {text} -{text}\n")
+    assert read_table(path).columns[1:, 0].tolist() == [float(text), -float(text)]
+
+
+def test_not_finite_numbers_brackets_commas_and_comments(tmp_path: Path) -> None:
+    body = "1 (nan inf)\n\n# restarted\n2 [-inf,NaN]\r\n   \n3\t-0.5,\t.25\n4 7 8"
+    columns = read_table(table(tmp_path / "x.dat", body)).columns
+    assert columns[0].tolist() == [1, 2, 3]  # the last line has no end yet
+    assert math.isnan(columns[1, 0]) and columns[1, 1] == -math.inf
+    assert columns[2, 0] == math.inf and math.isnan(columns[2, 1])
+    assert columns[:, 2].tolist() == [3, -0.5, 0.25]
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("3 1", ":4: 2 numbers where the header names 3: 3 1"),
+        ("3 1 2 5", ":4: 4 numbers where the header names 3"),
+        ("3 1 2x", ":4: '2x' where a number belongs"),
+        ("3 1 lift", ":4: 'lift' where a number belongs"),
+        ("3 1 2e", ":4: '2e' where a number belongs"),
+        ("3 1 -", ":4: '-' where a number belongs"),
+        ("(", ":4: '' where a number belongs"),
+        ("2 1 2", "time 2 in row 3 is not later"),
+    ],
+)
+def test_broken_lines_are_named(tmp_path: Path, line: str, said: str) -> None:
+    path = table(tmp_path / "x.dat", f"1 1 1\n2 1 1\n{line}\n4 1 1\n")
+    with pytest.raises(InputError) as caught:
+        read_table(path)
+    assert said in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_no_header(tmp_path: Path) -> None:
+    for text in ("", "1 2 3\n", "# Forces\n1 2 3\n"):
+        with pytest.raises(InputError, match="no header line '# Time"):
+            read_table(table(tmp_path / "x.dat", text, header=""))
+
+
+def test_parts_read_side_by_side_are_one_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    values = np.random.default_rng(1).normal(size=(500, 2))
+    body = "".join(f"{i}\t{a!r}\t{b!r}\n" + "\n" * (i % 97 == 0) for i, (a, b) in enumerate(values.tolist()))
+    path = table(tmp_path / "x.dat", body)
+    whole = read_table(path).columns
+    monkeypatch.setattr(module, "CHUNK_BYTES", 700)
+    np.testing.assert_array_equal(read_table(path).columns, whole)
+    np.testing.assert_array_equal(whole[0], np.arange(500))
+    np.testing.assert_allclose(whole[1:].T, values, rtol=1e-15)
+
+
+def test_reference_values_of_the_header(tmp_path: Path) -> None:
+    header = "# Force coefficients\n# magUInf : 2.5e+01\n# CofR : (1 0 -2)\n# patch : ball\n#\n# Time\ta b\n"
+    reference = read_table(table(tmp_path / "x.dat", "1 2 3\n", header)).reference
+    assert reference == {"magUInf": (25.0,), "CofR": (1.0, 0.0, -2.0)}
