@@ -31,10 +31,14 @@ COLUMNS = (
     "core_seconds",
     "solver",
     "run",
+    "attempts",
 )
 """Columns of coefficients.csv, in their order; columns are only ever added."""
 
-USABLE = ("settled", "noisy", "drifting")
+ADDED: dict[str, float] = {"attempts": 1}
+"""Columns that older results lack, with what is true of those: nothing was tried twice."""
+
+USABLE = ("settled", "noisy", "oscillating", "drifting")
 """Verdicts whose means a table may use (the standard errors of the last include the drift)."""
 
 MISSING = "missing"
@@ -76,6 +80,7 @@ def _row(results: Path, run_id: str) -> dict[str, Any]:
         return {"pattern": pattern, "verdict": MISSING, "run": run_id}
     except (OSError, ValueError) as error:
         raise InputError(f"{path}: cannot be read ({error}); remove it and run the study again") from None
+    run = ADDED | run
     absent = [name for name in COLUMNS if name not in run]
     if absent:
         raise InputError(f'{path}: the key "{absent[0]}" is missing; remove the file and run the study again')
@@ -113,6 +118,9 @@ def read_coefficients(path: Path) -> pd.DataFrame:
         raise InputError(f"{path}: there is no such file; run the study first") from None
     except (OSError, ValueError) as error:
         raise InputError(f"{path}: cannot be read as CSV ({error}); run the study again") from None
+    for name, value in ADDED.items():
+        if name not in frame:
+            frame[name] = value
     for name in COLUMNS:
         if name not in frame:
             raise InputError(

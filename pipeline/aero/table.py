@@ -136,7 +136,7 @@ class CoefficientTable:
         drawn[0] = np.maximum(drawn[0], 0.0)
         if self.cm is None:
             drawn.append(np.zeros_like(drawn[0]))
-        return _padded(self, np.stack(drawn, axis=-1))
+        return padded(self.reynolds, self.spin_ratio, np.stack(drawn, axis=-1), self.cm is not None)
 
 
 @dataclass(frozen=True, eq=False)
@@ -179,7 +179,8 @@ class TableBatch:
         batches = []
         for table in tables:
             cm = np.zeros_like(table.cd) if table.cm is None else table.cm
-            batches.append(_padded(table, np.stack([table.cd, table.cl, cm], axis=-1)[None]))
+            values = np.stack([table.cd, table.cl, cm], axis=-1)[None]
+            batches.append(padded(table.reynolds, table.spin_ratio, values, table.cm is not None))
         return TableBatch.join(batches)
 
     @staticmethod
@@ -211,9 +212,24 @@ class TableBatch:
         )
 
 
-def _padded(table: CoefficientTable, values: FloatArray) -> TableBatch:
-    """Return values (n, nr, ns, 3) on a grid that starts at S = 0 and has at least one cell each way."""
-    log_re, s = np.log(table.reynolds), table.spin_ratio
+def padded(reynolds: FloatArray, spin_ratio: FloatArray, values: FloatArray, has_cm: bool) -> TableBatch:
+    """Lay tables of one grid out for the flight kernel, from S = 0 up and with at least one cell each way.
+
+    Parameters
+    ----------
+    reynolds, spin_ratio : ndarray, shapes (nr,) and (ns,)
+        Nodes, increasing [-].
+    values : ndarray, shape (n, nr, ns, 3)
+        cd, cl and cm of n tables [-].
+    has_cm : bool
+        Whether their cm is known; zeros stand for it otherwise.
+
+    Returns
+    -------
+    TableBatch
+        n tables.
+    """
+    log_re, s = np.log(reynolds), spin_ratio
     if s[0] > 0.0:
         at_rest = values[:, :, :1] * np.array([1.0, 0.0, 0.0])
         values, s = np.concatenate([at_rest, values], axis=2), np.concatenate([[0.0], s])
@@ -225,9 +241,9 @@ def _padded(table: CoefficientTable, values: FloatArray) -> TableBatch:
         log_re,
         s,
         np.ascontiguousarray(values),
-        np.full(values.shape[0], table.cm is not None),
-        (float(table.reynolds[0]), float(table.reynolds[-1])),
-        (float(table.spin_ratio[0]), float(table.spin_ratio[-1])),
+        np.full(values.shape[0], has_cm),
+        (float(reynolds[0]), float(reynolds[-1])),
+        (float(spin_ratio[0]), float(spin_ratio[-1])),
     )
 
 

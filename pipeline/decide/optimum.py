@@ -84,20 +84,39 @@ def best_depth(depth_m: ArrayLike, carry_m: ArrayLike) -> Best:
     if depth.size == 1:
         return Best(np.repeat(depth, carry.shape[1]), carry[0].copy(), np.ones(carry.shape[1], bool))
     grid = np.linspace(depth[0], depth[-1], _GRID)
-    on_grid = curve(depth, carry, grid)
-    top = on_grid.argmax(axis=0)
-    at_edge = (top == 0) | (top == _GRID - 1)
-    middle = np.clip(top, 1, _GRID - 2)
-    columns = np.arange(carry.shape[1])
-    before, here, after = (on_grid[middle + shift, columns] for shift in (-1, 0, 1))
+    return best_on_grid(grid, curve(depth, carry, grid))
+
+
+def best_on_grid(grid_m: FloatArray, values: FloatArray) -> Best:
+    """Greatest value of curves given on an even grid, refined by the parabola through it and its neighbours.
+
+    Parameters
+    ----------
+    grid_m : ndarray, shape (g,)
+        Depths, even steps; one is enough [m].
+    values : ndarray, shape (g, k)
+        k curves [m].
+
+    Returns
+    -------
+    Best
+        Of k curves.
+    """
+    columns = np.arange(values.shape[1])
+    if grid_m.size == 1:
+        return Best(np.repeat(grid_m, columns.size), values[0].copy(), np.ones(columns.size, bool))
+    top = values.argmax(axis=0)
+    at_edge = (top == 0) | (top == grid_m.size - 1)
+    middle = np.clip(top, 1, grid_m.size - 2)
+    before, here, after = (values[middle + shift, columns] for shift in (-1, 0, 1))
     bend = before - 2.0 * here + after
     shift = np.divide(0.5 * (before - after), bend, out=np.zeros_like(bend), where=bend < 0)
     shift = np.clip(shift, -1.0, 1.0)
-    inside_depth = grid[middle] + shift * (grid[1] - grid[0])
-    inside_carry = here + 0.5 * shift * (after - before) + 0.5 * shift**2 * bend
+    inside_depth = grid_m[middle] + shift * (grid_m[1] - grid_m[0])
+    inside_value = here + 0.5 * shift * (after - before) + 0.5 * shift**2 * bend
     return Best(
-        np.where(at_edge, grid[top], inside_depth),
-        np.where(at_edge, on_grid[top, columns], inside_carry),
+        np.where(at_edge, grid_m[top], inside_depth),
+        np.where(at_edge, values[top, columns], inside_value),
         at_edge,
     )
 
@@ -119,12 +138,20 @@ def tolerance(depth_m: ArrayLike, carry_m: ArrayLike, loss_m: float = YARD_M) ->
         within the depths studied does not count. NaN when it is reached on neither.
     """
     depth, carry = np.asarray(depth_m, float), np.asarray(carry_m, float)
-    best = best_depth(depth, carry)
     grid = np.linspace(depth[0], depth[-1], _GRID)
-    spare = curve(depth, carry, grid) - (best.carry_m[0] - loss_m)
+    return tolerance_on_grid(grid, curve(depth, carry, grid), loss_m)
+
+
+def tolerance_on_grid(grid_m: FloatArray, values: FloatArray, loss_m: float = YARD_M) -> float:
+    """As `tolerance`, for a curve given on an even grid, shapes (g,); NaN for one depth."""
+    best = best_on_grid(grid_m, values[:, None])
+    spare = values - (best.carry_m[0] - loss_m)
     crossings = np.flatnonzero(spare[:-1] * spare[1:] < 0)
-    at = grid[crossings] + (grid[1] - grid[0]) * spare[crossings] / (spare[crossings] - spare[crossings + 1])
-    return float(np.abs(at - best.depth_m[0]).min()) if at.size else float("nan")
+    if not crossings.size:
+        return float("nan")
+    before, after = spare[crossings], spare[crossings + 1]
+    at = grid_m[crossings] + (grid_m[1] - grid_m[0]) * before / (before - after)
+    return float(np.abs(at - best.depth_m[0]).min())
 
 
 def share_best(carry_m: ArrayLike) -> FloatArray:

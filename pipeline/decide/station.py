@@ -1,18 +1,24 @@
 """The decision station: the depth to cut for every golfer and pattern, decision.csv and decision.json."""
 
 import math
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.from_runs import tables_from_coefficients
-from pipeline.decide.optimum import best_depth, curve, share_best, tolerance
-from pipeline.decide.wording import sentence
+from pipeline.aero.model import CoefficientModel, models_from_coefficients
+from pipeline.decide import moulding
+from pipeline.decide.equipment_rules import equipment_rules
+from pipeline.decide.optimum import YARD_M, best_on_grid, curve, share_best, tolerance_on_grid
+from pipeline.decide.product import Product, product, rank, short_list, verdict
+from pipeline.decide.wording import product_sentences, sentence
+from pipeline.decide.worth import Worth, in_window, worth
 from pipeline.files import write_json, write_text
-from pipeline.flight.population import DRAWS, SHOTS, PatternFlights
-from pipeline.flight.station import fly_golfer
+from pipeline.flight.golfer import draw_shots
+from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
+from pipeline.flight.station import SEED, conditions_of, fly_golfer
 from pipeline.study import Golfer, Study
 
 COLUMNS = (
@@ -28,6 +34,12 @@ COLUMNS = (
     "p_best",
     "tolerance_m",
     "at_edge",
+    "descent_deg",
+    "p_edge",
+    "regret_m",
+    "tolerance_edge_angle_deg",
+    "tolerance_diameter_m",
+    "share_within_yard",
 )
 """Columns of decision.csv, in their order; columns are only ever added."""
 
@@ -38,8 +50,89 @@ EXTRAPOLATION_WORTH_A_NOTE = 0.01
 _CURVE_POINTS = 61
 
 
+class Flown(NamedTuple):
+    """All flights of a study.
+
+    Parameters
+    ----------
+    models : dict
+        By pattern.
+    flights : dict
+        By golfer and then pattern, depths that do not come down left out.
+    worths : dict
+        By (golfer, pattern).
+    notes : list of str
+        What was left out or does not fit.
+    """
+
+    models: dict[str, CoefficientModel]
+    flights: dict[str, dict[str, PatternFlights]]
+    worths: dict[tuple[str, str], Worth]
+    notes: list[str]
+
+
+def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
+    """Fit the coefficients and fly every golfer with every pattern, depth and draw.
+
+    Parameters
+    ----------
+    study : Study
+        Patterns, golfers, ball and air.
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+
+    Returns
+    -------
+    Flown
+        Flights, and what they are worth. Draws in which some ball does not come down are left out for all.
+    """
+    models, notes = models_from_coefficients(coefficients)
+    known = set(coefficients["pattern"])
+    notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
+    flights: dict[str, dict[str, PatternFlights]] = {}
+    for golfer in study.golfers:
+        flights[golfer.name] = {
+            pattern: landed
+            for pattern, flown in fly_golfer(study, golfer, models).items()
+            if (landed := _landed(flown, pattern, golfer, notes))
+        }
+        notes += _warnings(golfer, flights[golfer.name])
+    finite = np.ones(DRAWS, bool)
+    for of_golfer in flights.values():
+        for flown in of_golfer.values():
+            finite &= np.isfinite(flown.carry_draws_m).all(axis=0)
+    worths = {
+        (golfer.name, pattern): worth(flown, golfer.flight_window, finite)
+        for golfer in study.golfers
+        for pattern, flown in flights[golfer.name].items()
+    }
+    return Flown(models, flights, worths, notes)
+
+
+def product_of(study: Study, flown: Flown) -> tuple[Product | None, list[str]]:
+    """One product for the golfers with a weight; None when no pattern flies for all of them.
+
+    Returns
+    -------
+    product : Product or None
+        Patterns that all of them can be flown with over the same depths.
+    golfers : list of str
+        Who counts.
+    """
+    weights = {golfer.name: golfer.weight for golfer in study.golfers if golfer.weight > 0}
+    if not weights:
+        return None, []
+    shared: dict[tuple[str, str], Worth] = {}
+    for pattern in study.patterns:
+        of_pattern = [flown.worths.get((golfer, pattern.name)) for golfer in weights]
+        grids = [of.depth_m for of in of_pattern if of is not None]
+        if len(grids) == len(of_pattern) and all(np.array_equal(grids[0], grid) for grid in grids):
+            shared |= {(golfer, pattern.name): flown.worths[golfer, pattern.name] for golfer in weights}
+    return (product(shared, weights) if shared else None), list(weights)
+
+
 def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, Any]]:
-    """Find the depth of greatest carry for every golfer and pattern.
+    """Find the depth to cut for every golfer and pattern, and one product for all golfers.
 
     Parameters
     ----------
@@ -51,41 +144,50 @@ def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame
     Returns
     -------
     decision : DataFrame
-        One row a golfer and pattern, in the study's order, with the columns `COLUMNS`. The interval of the
-        best depth covers 5 to 95 % of the draws of the coefficients within their standard errors (NaN with
-        one usable depth); p_best is the share of draws in which the pattern, at its best depth, carries
-        furthest; in_window is None without a flight window. A pattern without a usable depth has no row.
+        One row a golfer and pattern, in the study's order, with the columns `COLUMNS`. The best depth is that
+        of the greatest carry, less what a flight outside a preferred or required window costs. Its interval
+        covers 5 to 95 % of the joint draws of the coefficients and of the mesh error that the study states
+        (NaN with one usable depth); p_best is the share of draws in which the pattern, at its best depth, is
+        the best; p_edge that in which its best depth is the shallowest or deepest; in_window is None without
+        a flight window; regret_m is what the golfer gives away, on average over the draws, with the pattern
+        at the depth that is best for all golfers against his own best; share_within_yard is NaN without a
+        moulding scatter. A pattern without a usable depth has no row.
     details : dict
         JSON-ready: study, golfers, patterns, rows (as the frame), curves (golfer, pattern, and lists depth_m,
         carry_m, carry_lo_m, carry_hi_m, peak_height_m), sentences (the decision in plain words, one a
-        golfer), notes (what was filled, left out or extrapolated), interval, shots, draws.
+        golfer), product (verdict, why, sentences, weights, patterns as of
+        `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and leave-one-out of each
+        pattern), notes (what was left out or extrapolated), mesh_error, interval, shots, draws.
 
     Raises
     ------
     InputError
         The coefficients lack a column or have a run twice.
     """
-    tables, notes = tables_from_coefficients(coefficients)
-    known = set(coefficients["pattern"])
-    notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
+    flown = fly_everything(study, coefficients)
+    notes = flown.notes
+    of, counted = product_of(study, flown)
+    ranked = rank(of, flown.worths, counted) if of is not None else []
     rows: list[dict[str, Any]] = []
     curves, sentences = [], []
     for golfer in study.golfers:
-        flown = fly_golfer(study, golfer, tables)
-        flown = {
-            pattern: landed for pattern, f in flown.items() if (landed := _landed(f, pattern, golfer, notes))
-        }
-        of_golfer = _decide(golfer, flown)
+        flights = flown.flights[golfer.name]
+        of_golfer = _decide(study, golfer, flown, coefficients)
+        for row in of_golfer:
+            regrets = [entry.regrets_m for entry in ranked if entry.pattern == row["pattern"]]
+            row["regret_m"] = regrets[0].get(golfer.name, math.nan) if regrets else math.nan
         rows += of_golfer
-        curves += [_curves(golfer, pattern, f) for pattern, f in flown.items()]
-        sentences.append(sentence(golfer.name, of_golfer, _ranges(flown)))
-        notes += _warnings(golfer, flown)
+        curves += [_curves(golfer, pattern, f) for pattern, f in flights.items()]
+        sentences.append(sentence(golfer.name, of_golfer, _ranges(flights)))
+        notes += _outside_all(golfer, flown)
     notes += [
-        f"{pattern}: only one usable depth ({depths[0] * 1e3:.3f} mm), so that there is no best one to find."
-        for pattern in dict.fromkeys(name for name, _ in tables)
-        if len(depths := [depth for name, depth in tables if name == pattern]) == 1
+        f"{pattern}: only one usable depth ({model.depth_m[0] * 1e3:.3f} mm), so that there is no best one "
+        "to find."
+        for pattern, model in flown.models.items()
+        if model.depth_m.size == 1
     ]
-    frame = pd.DataFrame(rows, columns=list(COLUMNS))
+    prototypes = short_list(of) if of is not None else []
+    word, why = verdict(ranked, prototypes)
     details = {
         "study": study.name,
         "golfers": [golfer.name for golfer in study.golfers],
@@ -93,12 +195,25 @@ def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame
         "rows": [{key: _jsonable(value) for key, value in row.items()} for row in rows],
         "curves": curves,
         "sentences": sentences,
+        "product": {
+            "verdict": word,
+            "why": why,
+            "sentences": product_sentences(word, why, ranked, prototypes, len(counted)),
+            "weights": {golfer.name: golfer.weight for golfer in study.golfers},
+            "patterns": [asdict(entry) for entry in ranked],
+            "short_list": [asdict(entry) for entry in prototypes],
+        },
+        "equipment_rules": equipment_rules(
+            study, flown.models, {entry.pattern: entry.depth_m for entry in ranked}
+        ),
+        "models": [model.summary() for model in flown.models.values()],
         "notes": notes,
+        "mesh_error": None if study.flow.mesh_error is None else study.flow.mesh_error.model_dump(),
         "interval": list(INTERVAL),
         "shots": SHOTS,
         "draws": DRAWS,
     }
-    return frame, details
+    return pd.DataFrame(rows, columns=list(COLUMNS)), details
 
 
 def write_decision(folder: Path, decision: pd.DataFrame, details: dict[str, Any]) -> None:
@@ -120,38 +235,64 @@ def _landed(flown: PatternFlights, pattern: str, golfer: Golfer, notes: list[str
     return flown.at(keep) if keep.any() else None
 
 
-def _decide(golfer: Golfer, flown: dict[str, PatternFlights]) -> list[dict[str, Any]]:
-    rows: list[dict[str, Any]] = []
-    if not flown:
-        return rows
-    # Draws in which some ball does not come down say nothing about the others.
-    finite = np.all([np.isfinite(f.carry_draws_m).all(axis=0) for f in flown.values()], axis=0)
-    drawn = {pattern: f.carry_draws_m[:, finite] for pattern, f in flown.items()}
-    best_drawn = {pattern: best_depth(f.depth_m, drawn[pattern]) for pattern, f in flown.items()}
-    p_best = share_best([best.carry_m for best in best_drawn.values()])
-    for (pattern, f), p in zip(flown.items(), p_best, strict=True):
-        best = best_depth(f.depth_m, f.mean.carry_m)
-        depth, one_depth = best.depth_m[0], f.depth_m.size == 1
-        low, high = np.quantile(best_drawn[pattern].depth_m, INTERVAL)
-        peak = float(curve(f.depth_m, f.mean.peak_height_m, [depth])[0])
-        window = golfer.flight_window
+def _decide(study: Study, golfer: Golfer, flown: Flown, coefficients: pd.DataFrame) -> list[dict[str, Any]]:
+    worths = {name: flown.worths[golfer.name, name] for name in flown.flights[golfer.name]}
+    if not worths:
+        return []
+    drawn = {name: best_on_grid(of.depth_m, of.value_draws_m) for name, of in worths.items()}
+    p_best = share_best([best.carry_m for best in drawn.values()])
+    rows = []
+    for (name, of), p in zip(worths.items(), p_best, strict=True):
+        best = best_on_grid(of.depth_m, of.value_m[:, None])
+        depth, one_depth = float(best.depth_m[0]), of.depth_m.size == 1
+        low, high = np.quantile(drawn[name].depth_m, INTERVAL)
+        carry, peak, descent = (
+            float(curve(of.depth_m, values, [depth])[0]) for values in (of.carry_m, of.peak_m, of.descent_rad)
+        )
+        off = tolerance_on_grid(of.depth_m, of.value_m)
         rows.append(
             {
                 "golfer": golfer.name,
-                "pattern": pattern,
-                "best_depth_m": float(depth),
+                "pattern": name,
+                "best_depth_m": depth,
                 "best_depth_lo_m": math.nan if one_depth else float(low),
                 "best_depth_hi_m": math.nan if one_depth else float(high),
-                "carry_m": float(best.carry_m[0]),
-                "carry_se_m": float(curve(f.depth_m, drawn[pattern], [depth])[0].std(ddof=1)),
+                "carry_m": carry,
+                "carry_se_m": float(curve(of.depth_m, of.carry_draws_m, [depth])[0].std(ddof=1)),
                 "peak_height_m": peak,
-                "in_window": None if window is None else window.lowest_m <= peak <= window.highest_m,
+                "in_window": in_window(golfer.flight_window, peak, descent),
                 "p_best": float(p),
-                "tolerance_m": math.nan if one_depth else tolerance(f.depth_m, f.mean.carry_m),
+                "tolerance_m": off,
                 "at_edge": bool(best.at_edge[0]),
+                "descent_deg": math.degrees(descent),
+                "p_edge": float(drawn[name].at_edge.mean()),
             }
+            | _mould(study, golfer, flown.models[name], of, depth, off, coefficients)
         )
     return rows
+
+
+def _mould(
+    study: Study,
+    golfer: Golfer,
+    model: CoefficientModel,
+    of: Worth,
+    depth: float,
+    off: float,
+    coefficients: pd.DataFrame,
+) -> dict[str, float]:
+    """Tolerances of edge angle and diameter, and the share of balls within a yard."""
+    angles = moulding.angle_of_depth(coefficients, model.pattern)
+    slope = None if angles is None else angles.slope(depth)
+    by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), conditions_of(study))
+    share = math.nan
+    if study.moulding is not None:
+        share = moulding.share_within(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
+    return {
+        "tolerance_edge_angle_deg": math.nan if slope is None else off * slope,
+        "tolerance_diameter_m": abs(YARD_M / by_diameter) if by_diameter else math.nan,
+        "share_within_yard": share,
+    }
 
 
 def _curves(golfer: Golfer, pattern: str, flown: PatternFlights) -> dict[str, Any]:
@@ -172,6 +313,18 @@ def _curves(golfer: Golfer, pattern: str, flown: PatternFlights) -> dict[str, An
 
 def _ranges(flown: dict[str, PatternFlights]) -> dict[str, tuple[float, float]]:
     return {pattern: (float(f.depth_m[0]), float(f.depth_m[-1])) for pattern, f in flown.items()}
+
+
+def _outside_all(golfer: Golfer, flown: Flown) -> list[str]:
+    """Note the patterns of which no depth fulfils a golfer's required window."""
+    window = golfer.flight_window
+    if window is None or window.role != "constraint":
+        return []
+    return [
+        f"{pattern}: no depth studied flies in the window that {golfer.name} requires; the nearest is named."
+        for pattern in flown.flights[golfer.name]
+        if (flown.worths[golfer.name, pattern].value_m < flown.worths[golfer.name, pattern].carry_m).all()
+    ]
 
 
 def _warnings(golfer: Golfer, flown: dict[str, PatternFlights]) -> list[str]:

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pipeline.decide.optimum import YARD_M
+from pipeline.decide.product import PatternOfProduct, Prototype
 
 
 def sentence(
@@ -59,6 +60,53 @@ def sentence(
     if len(rows) > 1:
         parts.append(f"It is the best of the {len(rows)} patterns with probability {row['p_best']:.2f}")
     return ". ".join(parts) + "."
+
+
+def product_sentences(
+    word: str,
+    why: str,
+    ranked: Sequence[PatternOfProduct],
+    prototypes: Sequence[Prototype],
+    golfers: int,
+) -> list[str]:
+    """Say what to cut as one product for all golfers.
+
+    Parameters
+    ----------
+    word, why : str
+        From `pipeline.decide.product.verdict`.
+    ranked : sequence of PatternOfProduct
+        Every pattern.
+    prototypes : sequence of Prototype
+        The short list.
+    golfers : int
+        How many golfers count.
+
+    Returns
+    -------
+    list of str
+        Plain sentences in trade units.
+    """
+    found = [f"{word[0].upper()}{word[1:]}. {why}"]
+    if ranked:
+        best = max(ranked, key=lambda entry: entry.value_m)
+        whom = "the golfer" if golfers == 1 else f"the {golfers} golfers together"
+        found.append(
+            f"For {whom} {best.pattern} at {_mm(best.depth_m)} is best (90 % interval "
+            f"{best.depth_lo_m * 1e3:.3f} to "
+            f"{_mm(best.depth_hi_m)}); it gives away {best.regret_m / YARD_M:.1f} yd on average against "
+            "the best "
+            f"pattern and depth, were they known, and {best.regret_hi_m / YARD_M:.1f} yd in one case of "
+            "twenty."
+        )
+    if len(prototypes) > 1 and word != "decided":
+        listed = ", ".join(
+            f"{entry.pattern} {_mm(entry.depth_m)} ({entry.p_so_far:.2f})" for entry in prototypes[:8]
+        )
+        found.append(
+            f"Prototypes in the order to cut, with the probability that one so far is the best: {listed}."
+        )
+    return found
 
 
 def _mm(depth_m: float) -> str:

@@ -1,12 +1,33 @@
-"""Shots of a golfer: the mean launch and its scatter."""
+"""Shots of a golfer: the mean launch and its scatter, or measured launches."""
+
+import csv
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from pipeline.errors import InputError
 from pipeline.flight.trajectory import Launches
 from pipeline.study import Golfer
 
 SLOWEST_SHOT_M_S = 1.0
 """Draws below this ball speed are raised to it [m/s]."""
+
+FEWEST_TO_FIT = 5
+"""Measured launches that a distribution can be fitted to, at least."""
+
+MPH_M_S = 0.44704
+"""Miles an hour, exactly [m/s]."""
+
+_RPM = np.pi / 30.0
+_UNITS = {
+    "ball_speed_m_s": (0, 1.0),
+    "ball_speed_mph": (0, MPH_M_S),
+    "launch_angle_deg": (1, np.pi / 180.0),
+    "backspin_rpm": (2, _RPM),
+    "axis_tilt_deg": (3, np.pi / 180.0),
+}
+_RANGES = ((5.0, 120.0), (np.radians(-10), np.radians(60)), (0.0, 15000 * _RPM), (-0.5 * np.pi, 0.5 * np.pi))
 
 
 def draw_shots(golfer: Golfer, n: int, seed: int) -> Launches:
@@ -15,7 +36,7 @@ def draw_shots(golfer: Golfer, n: int, seed: int) -> Launches:
     Parameters
     ----------
     golfer : Golfer
-        Mean launch and its standard deviations (independent of each other, Gaussian).
+        Mean launch, standard deviations and correlations (Gaussian), or measured launches.
     n : int
         Number of shots, at least 1; a golfer without spread hits one.
     seed : int
@@ -26,17 +47,98 @@ def draw_shots(golfer: Golfer, n: int, seed: int) -> Launches:
     Launches
         Arrays of shape (n,), or (1,) without spread. The draws fill the four-dimensional normal distribution
         evenly (scrambled Halton points), so that their mean settles faster than that of independent draws.
-        Ball speed and backspin that a wide spread would make negative are cut off at 1 m/s and at 0.
+        Ball speed and backspin that a wide spread would make negative are cut off at 1 m/s and at 0. Measured
+        launches that are flown as they are give n of them, each as often as any other but for one, in a
+        seeded order.
+
+    Raises
+    ------
+    InputError
+        The file of measured launches is wrong.
     """
-    names = ("ball_speed_m_s", "launch_angle_rad", "backspin_rad_s", "axis_tilt_rad")
-    mean = np.array([getattr(golfer.launch, name) for name in names])
-    spread = np.array([getattr(golfer.spread, name) for name in names])
-    if not spread.any():
+    if golfer.measured is not None:
+        launches = read_launches(golfer.measured.file)
+        if golfer.measured.use == "drawn":
+            order = np.random.default_rng(seed).permutation(len(launches))
+            return Launches(*launches[np.resize(order, n)].T)
+        if len(launches) < FEWEST_TO_FIT:
+            raise InputError(
+                f"{golfer.measured.file}: has {len(launches)} launches; {FEWEST_TO_FIT} are needed for a "
+                "fit, or "
+                "fly them as they are (use: drawn)"
+            )
+        mean, covariance = launches.mean(axis=0), np.cov(launches.T)
+    else:
+        names = ("ball_speed_m_s", "launch_angle_rad", "backspin_rad_s", "axis_tilt_rad")
+        mean = np.array([getattr(golfer.launch, name) for name in names])
+        spread = np.array([getattr(golfer.spread, name) for name in names])
+        covariance = golfer.spread.correlation_matrix() * np.outer(spread, spread)
+    if not covariance.any():
         return Launches(*mean[:, None])
     from scipy.special import ndtri
     from scipy.stats.qmc import Halton
 
     # A point can lie on the edge of the unit cube only by rounding; its normal quantile must stay finite.
     cube = np.clip(Halton(d=4, rng=np.random.default_rng(seed)).random(n), 1e-9, 1 - 1e-9)
-    speed, angle, spin, tilt = (mean + spread * ndtri(cube)).T
+    speed, angle, spin, tilt = (mean + ndtri(cube) @ _root(covariance).T).T
     return Launches(np.maximum(speed, SLOWEST_SHOT_M_S), angle, np.maximum(spin, 0.0), tilt)
+
+
+def read_launches(path: Path) -> NDArray[np.float64]:
+    """Read measured launches.
+
+    Parameters
+    ----------
+    path : Path
+        CSV with a header; columns ball_speed_m_s or ball_speed_mph, launch_angle_deg, backspin_rpm and, where
+        known, axis_tilt_deg (0 otherwise). Further columns are left alone.
+
+    Returns
+    -------
+    ndarray, shape (n, 4)
+        Ball speed [m/s], launch angle [rad], backspin [rad/s], axis tilt [rad].
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, a column is missing, or values are no numbers or out of the ranges of a study
+        file; every bad value has its line.
+    """
+    try:
+        text = Path(path).read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: cannot be read ({error}); a CSV of launches is needed") from None
+    reader = csv.DictReader(text.splitlines(), skipinitialspace=True)
+    columns = [name for name in reader.fieldnames or () if name in _UNITS]
+    for place, wanted in enumerate(("ball_speed_m_s or ball_speed_mph", "launch_angle_deg", "backspin_rpm")):
+        if sum(_UNITS[name][0] == place for name in columns) != 1:
+            raise InputError(f"{path}:1: one column {wanted} is needed; it has {reader.fieldnames or 'none'}")
+    rows, problems = [], []
+    for row in reader:
+        launch = np.zeros(4)
+        for name in columns:
+            place, unit = _UNITS[name]
+            try:
+                launch[place] = float(row[name]) * unit
+            except (TypeError, ValueError):
+                launch[place] = np.nan
+            low, high = _RANGES[place]
+            if not low <= launch[place] <= high:
+                limits = f"{low / unit:.4g} to {high / unit:.4g}"
+                problems.append(
+                    f'{path}:{reader.line_num}: {name}: "{row[name]}" is not a number from {limits}'
+                )
+        rows.append(launch)
+    if problems:
+        raise InputError("\n".join(problems))
+    if not rows:
+        raise InputError(f"{path}: has no launches; write one a row below the header")
+    return np.array(rows)
+
+
+def _root(covariance: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Root of a covariance that may be singular: each quantity in turn from those before it."""
+    spread = np.sqrt(np.diag(covariance))
+    scale = np.where(spread > 0, spread, 1.0)
+    correlation = covariance / np.outer(scale, scale) + np.diag(np.where(spread > 0, 1e-12, 1.0))
+    return np.asarray(np.linalg.cholesky(correlation) * spread[:, None])

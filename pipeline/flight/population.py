@@ -1,13 +1,12 @@
 """A golfer's shots with the balls of one pattern: means over the shots, and their uncertainty."""
 
-import zlib
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.aero.model import CoefficientModel, MeshError
+from pipeline.aero.table import TableBatch
 from pipeline.flight.trajectory import Conditions, Flights, Launches, fly
 
 FloatArray = NDArray[np.float64]
@@ -19,7 +18,7 @@ Where the carry of single shots scatters by 4 m, their mean is within 0.06 m (on
 endless shots; between depths, which are flown with the same shots, this cancels."""
 
 DRAWS = 400
-"""Draws of the coefficients within their standard errors."""
+"""Draws of the coefficients from their posterior."""
 
 SHOTS_OF_A_DRAW = 16
 """Shots that are flown with every draw.
@@ -27,49 +26,78 @@ SHOTS_OF_A_DRAW = 16
 Only the change of their mean carry against the undrawn table is used, and that is nearly the same for every
 shot: the scatter over draws with 16 is within 1 % of that with 128."""
 
+MOST_INTERVALS_HALVED = 8
+"""Up to this many intervals between the depths studied, flights are made half-way between them too."""
+
+
+_DIAMETER_STEP_M = 1e-4
+
 
 @dataclass(frozen=True)
 class PatternFlights:
-    """Flights of one golfer with every depth of one pattern.
+    """Flights of one golfer with one pattern at several depths.
 
     Parameters
     ----------
     depth_m : ndarray, shape (d,)
-        Surface depths, increasing [m].
+        Surface depths flown, increasing [m].
+    studied : ndarray of bool, shape (d,)
+        Whether a depth was computed; those between are the model's.
     mean : Flights
         Means over the shots, arrays of shape (d,).
-    carry_draws_m : ndarray, shape (d, k)
-        Mean carry over the same shots for k draws of the coefficients; draws of different depths are
-        independent [m].
+    draws : Flights
+        Means over the same shots for k joint draws of the coefficients at all depths, arrays of shape (d, k).
     """
 
     depth_m: FloatArray
+    studied: NDArray[np.bool_]
     mean: Flights
-    carry_draws_m: FloatArray
+    draws: Flights
+
+    @property
+    def carry_draws_m(self) -> FloatArray:
+        """Carry of every draw, shape (d, k) [m]."""
+        return self.draws.carry_m
 
     def at(self, keep: NDArray[np.bool_]) -> "PatternFlights":
         """Return the flights of the depths marked in `keep`, shape (d,)."""
         mean = Flights(**{name: values[keep] for name, values in vars(self.mean).items()})
-        return PatternFlights(self.depth_m[keep], mean, self.carry_draws_m[keep])
+        draws = Flights(**{name: values[keep] for name, values in vars(self.draws).items()})
+        return PatternFlights(self.depth_m[keep], self.studied[keep], mean, draws)
+
+
+def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+    """Depths to fly: those studied and, when they are few, the middles between them.
+
+    Returns
+    -------
+    depth_m : ndarray, shape (d,)
+        Increasing [m].
+    studied : ndarray of bool, shape (d,)
+        Whether each is one of those given.
+    """
+    if not 1 <= studied_m.size - 1 <= MOST_INTERVALS_HALVED:
+        return studied_m, np.ones(studied_m.size, bool)
+    depth = np.empty(2 * studied_m.size - 1)
+    depth[::2], depth[1::2] = studied_m, 0.5 * (studied_m[:-1] + studied_m[1:])
+    return depth, np.arange(depth.size) % 2 == 0
 
 
 def fly_pattern(
-    tables: Mapping[float, CoefficientTable],
-    pattern: str,
+    model: CoefficientModel,
     shots: Launches,
     conditions: Conditions,
     draws: int = DRAWS,
     seed: int = 1,
+    mesh_error: MeshError | None = None,
+    depth_m: FloatArray | None = None,
 ) -> PatternFlights:
     """Fly the same shots with every depth of a pattern, and with draws of its coefficients.
 
     Parameters
     ----------
-    tables : mapping
-        From surface depth [m] to the table of that ball; one grid for all.
-    pattern : str
-        Name, from which (with the depth) the seed of a table's draws follows, so that they stay the same
-        whatever other depths and patterns a study has.
+    model : CoefficientModel
+        The pattern's coefficients.
     shots : Launches
         n launches.
     conditions : Conditions
@@ -78,24 +106,45 @@ def fly_pattern(
         Number of draws k.
     seed : int
         Seed of the draws.
+    mesh_error : MeshError, optional
+        Added to the draws.
+    depth_m : ndarray, shape (d,), optional
+        Depths to fly, increasing; those of `flight_depths` when absent [m].
 
     Returns
     -------
     PatternFlights
         Shallow to deep.
     """
-    depths = sorted(tables)
+    depth, studied = flight_depths(model.depth_m)
+    if depth_m is not None:
+        depth, studied = depth_m, np.isin(depth_m, model.depth_m)
     launches = shots.as_array()
     few = launches[:SHOTS_OF_A_DRAW]
-    undrawn = TableBatch.of([tables[depth] for depth in depths])
+    undrawn = TableBatch.of(model.tables(depth))
     mean = _over_shots(undrawn, launches, conditions)
-    mean_of_few = _over_shots(undrawn, few, conditions).carry_m
-    drawn = []
-    for d, depth in enumerate(depths):
-        name = zlib.crc32(f"{pattern} {depth * 1e6:.3f}".encode())
-        batch = tables[depth].at_draws(np.random.default_rng([seed, name]), draws)
-        drawn.append(mean.carry_m[d] + _over_shots(batch, few, conditions).carry_m - mean_of_few[d])
-    return PatternFlights(np.array(depths), mean, np.array(drawn))
+    mean_of_few = _over_shots(undrawn, few, conditions)
+    drawn = _over_shots(model.draws(depth, draws, seed, mesh_error), few, conditions)
+    moved = {}
+    for name, values in vars(drawn).items():
+        centre = getattr(mean, name) - getattr(mean_of_few, name)
+        moved[name] = values.reshape(depth.size, draws, *values.shape[1:]) + centre[:, None]
+    return PatternFlights(depth, studied, mean, Flights(**moved))
+
+
+def carry_per_diameter(
+    model: CoefficientModel, depth_m: float, shots: Launches, conditions: Conditions
+) -> float:
+    """Carry gained per metre of diameter, at the same mass, dimple depth and shots.
+
+    A central difference over 0.2 mm of diameter; negative for a ball that air slows more as it grows.
+    """
+    tables = TableBatch.of(model.tables([depth_m]))
+    carry = []
+    for sign in (1.0, -1.0):
+        ball = replace(conditions, ball_diameter_m=conditions.ball_diameter_m + sign * _DIAMETER_STEP_M)
+        carry.append(float(_over_shots(tables, shots.as_array(), ball).carry_m[0]))
+    return (carry[0] - carry[1]) / (2.0 * _DIAMETER_STEP_M)
 
 
 def _over_shots(tables: TableBatch, launches: FloatArray, conditions: Conditions) -> Flights:

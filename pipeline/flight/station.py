@@ -5,8 +5,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.from_runs import tables_from_coefficients
-from pipeline.aero.table import CoefficientTable
+from pipeline.aero.model import CoefficientModel, MeshError, models_from_coefficients
 from pipeline.files import write_text
 from pipeline.flight.air import air_from
 from pipeline.flight.golfer import draw_shots
@@ -44,10 +43,16 @@ def conditions_of(study: Study) -> Conditions:
     return Conditions(study.ball.diameter_m, study.ball.mass_kg, air, wind.speed_m_s, wind.from_rad)
 
 
+def mesh_error_of(study: Study) -> MeshError | None:
+    """Mesh error that a study states, None when it states none."""
+    given = study.flow.mesh_error
+    return None if given is None else MeshError(given.cd, given.cl, given.shared)
+
+
 def fly_golfer(
-    study: Study, golfer: Golfer, tables: dict[tuple[str, float], CoefficientTable]
+    study: Study, golfer: Golfer, models: dict[str, CoefficientModel]
 ) -> dict[str, PatternFlights]:
-    """Fly one golfer's shots with every table.
+    """Fly one golfer's shots with every pattern.
 
     Parameters
     ----------
@@ -55,22 +60,24 @@ def fly_golfer(
         Ball, air, order of the patterns.
     golfer : Golfer
         Whose shots.
-    tables : dict
-        From `pipeline.aero.from_runs.tables_from_coefficients`.
+    models : dict
+        From `pipeline.aero.model.models_from_coefficients`.
 
     Returns
     -------
     dict
-        From the pattern's name to its flights, in the study's order; patterns without a table are left out.
+        From the pattern's name to its flights, in the study's order; patterns without a model are left out.
+        Draws of the same number are of the same coefficients for every golfer.
     """
     shots = draw_shots(golfer, SHOTS, SEED)
     conditions = conditions_of(study)
-    flown = {}
-    for pattern in study.patterns:
-        of_pattern = {depth: table for (name, depth), table in tables.items() if name == pattern.name}
-        if of_pattern:
-            flown[pattern.name] = fly_pattern(of_pattern, pattern.name, shots, conditions, seed=SEED)
-    return flown
+    return {
+        pattern.name: fly_pattern(
+            models[pattern.name], shots, conditions, seed=SEED, mesh_error=mesh_error_of(study)
+        )
+        for pattern in study.patterns
+        if pattern.name in models
+    }
 
 
 def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
@@ -87,15 +94,15 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row a pattern, depth and golfer, with the columns `COLUMNS`: means over the golfer's shots. The
-        standard error of the carry is the scatter over draws of the coefficients; the launch is the mean one.
-        Without rows when no table could be made.
+        standard error of the carry is the scatter over draws of the coefficient model; the launch is the mean
+        one. Without rows when no run is usable.
 
     Raises
     ------
     InputError
         The coefficients lack a column or have a run twice.
     """
-    tables, _ = tables_from_coefficients(coefficients)
+    models, _ = models_from_coefficients(coefficients)
     rows = []
     for number, golfer in enumerate(study.golfers):
         launch = {
@@ -105,9 +112,10 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
             "backspin_rpm": golfer.launch.backspin_rad_s * 30.0 / np.pi,
             "axis_tilt_deg": np.degrees(golfer.launch.axis_tilt_rad),
         }
-        for order, (pattern, flown) in enumerate(fly_golfer(study, golfer, tables).items()):
+        for order, (pattern, flown) in enumerate(fly_golfer(study, golfer, models).items()):
             mean = flown.mean
-            for d, depth in enumerate(flown.depth_m):
+            for d in np.flatnonzero(flown.studied):
+                depth = flown.depth_m[d]
                 row = {
                     "pattern": pattern,
                     "depth_m": depth,

@@ -108,3 +108,11 @@ def test_a_missing_or_empty_coefficients_file_gets_one_line(tmp_path):
     (tmp_path / "coefficients.csv").write_text("")
     with pytest.raises(InputError, match="cannot be read as CSV"):
         read_coefficients(tmp_path / "coefficients.csv")
+
+
+def test_results_from_before_attempts_were_counted(tmp_path):
+    path = tmp_path / "coefficients.csv"
+    write_coefficients(collect(tmp_path, []), path)
+    old = ",".join(name for name in COLUMNS if name != "attempts")
+    path.write_text(old + "\n")
+    assert list(read_coefficients(path).columns) == list(COLUMNS)

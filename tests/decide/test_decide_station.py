@@ -11,13 +11,8 @@ import pandas as pd
 import pytest
 
 from pipeline.aero.published import smits_smith_1994
-from pipeline.aero.table import CoefficientTable
-from pipeline.decide.optimum import best_depth
 from pipeline.decide.station import COLUMNS, decide_study, write_decision
-from pipeline.flight.air import Air
-from pipeline.flight.population import fly_pattern
 from pipeline.flight.station import fly_study
-from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.study import Study
 
 DEPTHS = (0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3)
@@ -206,21 +201,69 @@ def test_files(tmp_path):
     assert stored["golfers"] == ["long hitter", "short hitter"] and stored["patterns"] == ["ico332"]
 
 
-def test_the_interval_of_the_best_depth_covers_the_truth():
-    # 200 studies with synthetic run noise around the planted truth, each flown with draws of that noise. 90 %
-    # are wanted; the binomial standard deviation of 200 is 2.1 %.
-    rng = np.random.default_rng(12)
-    best, covered = 0.225e-3, 0
-    fit = smits_smith_1994(np.array(REYNOLDS)[:, None], np.array(SPIN_RATIOS))
-    shot, air = Launches(74.0, 0.19, 270.0), Air(1.2, 1.5e-5, 293.15, 101325.0, 0.0)
-    error = np.full((2, 2), 0.0008)
-    for seed in range(200):
-        tables = {}
-        for depth in DEPTHS:
-            cd = fit.cd + BEND * (depth - best) ** 2 + rng.normal(0, error)
-            cl = fit.cl + rng.normal(0, error)
-            tables[depth] = CoefficientTable(REYNOLDS, SPIN_RATIOS, cd, cl, cd_se=error, cl_se=error)
-        flown = fly_pattern(tables, "a", shot, Conditions(0.0427, 0.0459, air), draws=100, seed=seed)
-        low, high = np.quantile(best_depth(flown.depth_m, flown.carry_draws_m).depth_m, (0.05, 0.95))
-        covered += low <= best <= high
-    assert 0.85 < covered / 200 < 0.95
+def changed(base: Study, **golfer) -> Study:
+    """The same study with other keys for its first golfer."""
+    given = base.to_json()
+    given["golfers"][0] |= golfer
+    return Study.model_validate(given, by_name=True)
+
+
+def test_a_required_window_moves_the_depth():
+    # Lift falls with depth here, so that deeper balls fly lower: a ceiling below the best one's peak asks for
+    # depth.
+    runs = coefficients(best=0.20e-3)
+    runs["cl"] *= 1.0 - 0.08 * (runs["depth_m"] - 0.20e-3) / 1e-4
+    free, _ = decide_study(study(window=(0.1, 140.0)), runs)
+    peak = free["peak_height_m"][0]
+    wanted = {"lowest_m": 0.1, "highest_m": peak - 0.7, "role": "constraint"}
+    held, _ = decide_study(changed(study(), flight_window=wanted), runs)
+    assert held["best_depth_m"][0] > free["best_depth_m"][0] + 10e-6
+    assert held["peak_height_m"][0] == pytest.approx(peak - 0.7, abs=0.05)
+    assert held["carry_m"][0] < free["carry_m"][0]
+    soft, _ = decide_study(changed(study(), flight_window=wanted | {"role": "preference", "cost": 0.5}), runs)
+    assert free["best_depth_m"][0] < soft["best_depth_m"][0] <= held["best_depth_m"][0] + 1e-7
+    _, details = decide_study(changed(study(), flight_window=wanted | {"highest_m": 1.0}), runs)
+    assert any(
+        "no depth studied flies in the window that long hitter requires" in note for note in details["notes"]
+    )
+
+
+def test_one_product_for_both_golfers():
+    both = pd.concat([coefficients(pattern="a"), coefficients(pattern="b", more_drag=0.02)])
+    frame, details = decide_study(study(("a", "b")), both)
+    product = details["product"]
+    first, second = product["patterns"]
+    assert first["pattern"] == "a" and first["depth_m"] == pytest.approx(0.22e-3, abs=2e-6)
+    assert first["p_best"] > 0.99 and second["regret_m"] > 1.0 and first["regret_m"] < 0.2
+    assert frame.set_index(["golfer", "pattern"])["regret_m"].unstack()["b"].min() > 1.0
+    assert product["verdict"] == "decided" and product["short_list"][0]["pattern"] == "a"
+    assert "For the 2 golfers together a at 0.2" in product["sentences"][1]
+    assert product["weights"] == {"long hitter": 1.0, "short hitter": 1.0}
+    only, details = decide_study(changed(study(("a", "b")), weight=0.0), both)
+    assert only["regret_m"].isna().tolist() == [True, True, False, False]
+    assert "For the golfer a at" in details["product"]["sentences"][1]
+
+
+def test_moulding_scatter_gives_a_share_of_balls():
+    runs = coefficients().assign(edge_angle_deg=lambda rows: 5 + 40e3 * rows["depth_m"])
+    given = study().to_json() | {"moulding": {"depth_m": 20e-6, "diameter_m": 10e-6}}
+    frame, _ = decide_study(Study.model_validate(given, by_name=True), runs)
+    assert frame["share_within_yard"].between(0.5, 1.0).all()
+    assert frame["tolerance_edge_angle_deg"].to_numpy() == pytest.approx(
+        40e3 * frame["tolerance_m"].to_numpy()
+    )
+    assert frame["tolerance_diameter_m"].between(0.05e-3, 2e-3).all()
+    plain, _ = decide_study(study(), coefficients())
+    assert plain["share_within_yard"].isna().all() and plain["tolerance_edge_angle_deg"].isna().all()
+
+
+def test_a_stated_mesh_error_is_in_the_intervals():
+    given = study().to_json()
+    given["flow"]["mesh_error"] = {"cd": 0.05, "cl": 0.0, "shared": 0.5}
+    wide, details = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    plain, _ = decide_study(study(), coefficients())
+    assert (wide["carry_se_m"] > 1.5 * plain["carry_se_m"]).all()
+    width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
+    assert (width[0] > 1.5 * width[1]).all()
+    assert details["mesh_error"] == {"cd": 0.05, "cl": 0.0, "shared": 0.5}
+    assert details["models"][0]["cd"]["leave_one_out_ratio"] > 0

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from pipeline.flight.golfer import draw_shots
+from pipeline.errors import InputError
+from pipeline.flight.golfer import draw_shots, read_launches
 from pipeline.study import Golfer
 
 LAUNCH = {"ball_speed_m_s": 70.0, "launch_angle_rad": 0.2, "backspin_rad_s": 280.0, "axis_tilt_rad": 0.05}
@@ -44,3 +45,78 @@ def test_a_wide_spread_gives_no_impossible_shot():
     shots = draw_shots(wild, 200, 1).as_array()
     assert shots[:, 0].min() == 1.0 and shots[:, 2].min() == 0.0
     assert (shots[:, 1] == 0.2).all() and (shots[:, 3] == 0.05).all()
+
+
+def test_correlations_are_met():
+    spread = SPREAD | {"correlations": [{"between": ["launch_angle", "backspin"], "value": -0.6},
+                                        {"between": ["ball_speed", "backspin"], "value": 0.3}]}  # fmt: skip
+    found = np.corrcoef(draw_shots(golfer(spread=spread), 512, 1).as_array().T)
+    wanted = np.eye(4)
+    wanted[1, 2] = wanted[2, 1] = -0.6
+    wanted[0, 2] = wanted[2, 0] = 0.3
+    assert found == pytest.approx(wanted, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("entries", "message"),
+    [
+        ([("backspin", "backspin", 0.5)], "between a quantity and itself"),
+        (
+            [("backspin", "ball_speed", 0.5), ("ball_speed", "backspin", 0.5)],
+            "two correlations between the same",
+        ),
+        (
+            [
+                ("backspin", "ball_speed", 0.9),
+                ("ball_speed", "launch_angle", 0.9),
+                ("launch_angle", "backspin", -0.9),
+            ],
+            "no scatter can have",
+        ),
+    ],
+)
+def test_impossible_correlations_are_refused(entries, message):
+    given = [{"between": [one, other], "value": value} for one, other, value in entries]
+    with pytest.raises(ValueError, match=message):
+        golfer(spread=SPREAD | {"correlations": given})
+
+
+def measured(path, use="fitted") -> Golfer:
+    return Golfer.model_validate(
+        {"name": "invented", "launch": LAUNCH, "measured": {"file": path, "use": use}}, by_name=True
+    )
+
+
+def test_measured_launches_fitted_and_drawn(tmp_path):
+    rng = np.random.default_rng(8)
+    covariance = [[4.0, -1.5], [-1.5, 1.0]]
+    speed, angle = rng.multivariate_normal([150.0, 12.0], covariance, 400).T
+    rows = [f"{s},{a},2600,note" for s, a in zip(speed, angle, strict=True)]
+    path = tmp_path / "launches.csv"
+    path.write_text("\n".join(["ball_speed_mph,launch_angle_deg,backspin_rpm,remark", *rows]) + "\n")
+    read = read_launches(path)
+    assert read[:, 0] == pytest.approx(speed * 0.44704) and read[:, 1] == pytest.approx(np.radians(angle))
+    assert read[0, 2] == pytest.approx(2600 * 2 * np.pi / 60) and not read[:, 3].any()
+    fitted = draw_shots(measured(path), 512, 1).as_array()
+    assert np.cov(fitted[:, :2].T) == pytest.approx(np.cov(read[:, :2].T), rel=0.08)
+    assert fitted.mean(axis=0) == pytest.approx(read.mean(axis=0), rel=0.005, abs=1e-9)
+    drawn = draw_shots(measured(path, "drawn"), 128, 1).as_array()
+    assert len(np.unique(drawn, axis=0)) == 128
+    assert set(map(tuple, drawn)) <= set(map(tuple, read))
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "one column ball_speed_m_s or ball_speed_mph is needed"),
+        ("ball_speed_mph,launch_angle_deg\n1,2\n", "one column backspin_rpm is needed"),
+        ("ball_speed_mph,launch_angle_deg,backspin_rpm\n", "has no launches"),
+        ("ball_speed_mph,launch_angle_deg,backspin_rpm\n150,11,2600\n900,x,2600\n", ":3: launch_angle_deg"),
+        ("ball_speed_mph,launch_angle_deg,backspin_rpm\n150,11,2600\n", "5 are needed for a fit"),
+    ],
+)
+def test_bad_launch_files(tmp_path, text, message):
+    path = tmp_path / "launches.csv"
+    path.write_text(text)
+    with pytest.raises(InputError, match=message):
+        draw_shots(measured(path), 10, 1)

@@ -1,0 +1,347 @@
+"""A Gaussian process of one coefficient over depth, Reynolds number and spin ratio."""
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Parity = Literal["even", "odd"]
+
+DEPTH_UNIT_M = 1e-4
+"""Depths are counted in tenths of a millimetre, over which the effect of depth changes."""
+
+REYNOLDS_UNIT = 1.2e5
+"""Logarithms of Reynolds numbers are taken relative to this one, in the middle of a drive [-]."""
+
+BEND_OF_LIFT = 0.2
+"""Spin ratio about which the lift of dimpled balls bends: tanh(S / 0.2) in its mean [-]."""
+
+_NAMES = ("common", "depth", "depth_length", "reynolds_length", "spin_ratio_length", "scatter")
+_LENGTHS = {"depth_length": (1.2, 0.3), "reynolds_length": (0.25, 0.2), "spin_ratio_length": (0.10, 0.2)}
+_COMMON_SPREAD, _DEPTH_SPREAD, _SCATTER_SPREAD = 0.3, 0.7, 1.5
+_SCATTER_SHARE = 0.25
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is believed of a coefficient before there are runs.
+
+    Parameters
+    ----------
+    parity : {"even", "odd"}
+        Whether it stays or changes its sign when the spin is turned round; odd ones are zero without spin.
+    mean : tuple of float
+        Expected weights of the mean's terms (see `Process`) [-].
+    spread : tuple of float
+        Their standard deviations, wide enough that runs outweigh them [-].
+    common, depth : float
+        Median standard deviations of what the mean leaves over, at all depths alike and at each depth [-].
+    """
+
+    parity: Parity
+    mean: tuple[float, ...]
+    spread: tuple[float, ...]
+    common: float
+    depth: float
+
+
+PRIORS = {
+    "cd": Prior("even", (0.27, 0.0, 0.0, 0.0, 0.0, 0.0), (0.5, 0.2, 2.0, 0.1, 0.03, 0.03), 0.042, 0.02),
+    "cl": Prior("odd", (1.0, 0.0, 0.0, 0.0, 0.0, 0.0), (3.0, 1.0, 1.0, 1.0, 0.3, 0.3), 0.04, 0.03),
+    "cm": Prior("odd", (0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.05, 0.01, 0.02, 0.02, 0.01, 0.01), 0.003, 0.001),
+}
+"""By coefficient."""
+
+
+@dataclass(frozen=True, eq=False)
+class Points:
+    """Conditions, arrays of shape (n,).
+
+    Parameters
+    ----------
+    depth_m : ndarray
+        Surface depths [m].
+    reynolds, spin_ratio : ndarray
+        Reynolds numbers and spin ratios [-].
+    """
+
+    depth_m: FloatArray
+    reynolds: FloatArray
+    spin_ratio: FloatArray
+
+    @staticmethod
+    def grid(depth_m: FloatArray, reynolds: FloatArray, spin_ratio: FloatArray) -> "Points":
+        """Every combination, the depth slowest and the spin ratio fastest."""
+        mesh = np.meshgrid(depth_m, reynolds, spin_ratio, indexing="ij")
+        return Points(*(axis.ravel() for axis in mesh))
+
+
+class Process:
+    r"""Posterior of a coefficient, given runs with independent errors of known size.
+
+    With x the depth in tenths of a millimetre from the runs' middle, r = ln(Re / 1.2e5) and S the spin ratio,
+
+    .. math::
+        C = h(x, r, S) \cdot \beta + f(r, S) + g(x, r, S) + e
+
+    The terms of the mean are, for an even coefficient, 1, r, S^2, x, x^2, r x and, for an odd one, S, tanh(S
+    / 0.1), S r, S x, S x^2, S r x; their weights have wide Gaussian priors. f (the same at all depths) and g
+    (each depth's own) are Gaussian processes with products of Matern 5/2 correlations, that over S made even
+    or odd by adding or subtracting its mirror image, so that an odd coefficient vanishes at S = 0. e is the
+    run's standard error and a scatter beyond it. Amplitudes, lengths and scatter are the most probable ones
+    under log-normal priors.
+
+    Parameters
+    ----------
+    prior : Prior
+        Parity and sizes.
+    points : Points
+        Conditions of the n runs.
+    values, errors : ndarray, shape (n,)
+        Coefficients and their standard errors [-].
+
+    References
+    ----------
+    Rasmussen & Williams 2006, Gaussian Processes for Machine Learning: sections 2.2 (posterior), 2.7
+    (explicit mean), 5.4 (gradients and leave-one-out in closed form).
+    """
+
+    def __init__(self, prior: Prior, points: Points, values: FloatArray, errors: FloatArray) -> None:
+        from scipy.optimize import minimize
+
+        self._prior = prior
+        self._points = points
+        self._middle_m = 0.5 * (points.depth_m.min() + points.depth_m.max())
+        self._residual = values - self._terms(points) @ np.array(prior.mean)
+        self._values, self._errors = values, errors
+        self._apart = self._distances(points, points)
+        terms = self._terms(points) * np.array(prior.spread)
+        self._explicit = terms @ terms.T
+        typical = max(float(np.median(errors)), 1e-3 * prior.depth)
+        self._centre = np.log(
+            [prior.common, prior.depth, *(m for m, _ in _LENGTHS.values()), _SCATTER_SHARE * typical]
+        )
+        self._width = np.array(
+            [_COMMON_SPREAD, _DEPTH_SPREAD, *(s for _, s in _LENGTHS.values()), _SCATTER_SPREAD]
+        )
+        found = minimize(
+            lambda z: self._cost(self._centre + self._width * z),
+            np.zeros(len(_NAMES)),
+            jac=True,
+            method="L-BFGS-B",
+            bounds=[(-4.0, 4.0)] * len(_NAMES),
+            options={"maxiter": 60, "ftol": 1e-7},
+        )
+        self._best = self._centre + self._width * found.x
+        covariance = self._covariance(self._best)
+        self._inverse = np.linalg.inv(covariance)
+        self._weights = self._inverse @ self._residual
+
+    @property
+    def hyperparameters(self) -> dict[str, float]:
+        """Amplitudes of the common and the depths' own part, lengths (0.1 mm, ln Re, S), and the scatter."""
+        return {name: float(math.exp(value)) for name, value in zip(_NAMES, self._best, strict=True)}
+
+    def mean(self, points: Points) -> FloatArray:
+        """Most probable values, shape (m,)."""
+        known = self._terms(points) @ np.array(self._prior.mean)
+        return np.asarray(known + self._between(points, self._points) @ self._weights)
+
+    def variance(self, points: Points) -> FloatArray:
+        """Variance of the coefficient at each point, the diagonal of `covariance`, shape (m,)."""
+        cross = self._between(points, self._points)
+        sign = 1.0 if self._prior.parity == "even" else -1.0
+        mirrored = matern(2.0 * np.abs(points.spin_ratio) / math.exp(self._best[4]))[0]
+        prior = np.exp(2.0 * self._best[:2]).sum() * (1.0 + sign * mirrored)
+        explicit = ((self._terms(points) * np.array(self._prior.spread)) ** 2).sum(axis=1)
+        known = ((cross @ self._inverse) * cross).sum(axis=1)
+        return np.asarray(np.maximum(explicit + prior - known, 0.0))
+
+    def covariance(self, points: Points) -> FloatArray:
+        """Covariance of the coefficient itself (without the scatter of a new run), shape (m, m)."""
+        cross = self._between(points, self._points)
+        return np.asarray(self._between(points, points) - cross @ self._inverse @ cross.T)
+
+    def draws(
+        self,
+        depth_m: FloatArray,
+        reynolds: FloatArray,
+        spin_ratio: FloatArray,
+        n: int,
+        rng: np.random.Generator,
+        common: np.random.Generator,
+    ) -> FloatArray:
+        """Joint draws of the coefficient on a grid; neighbours, in depth too, keep their correlation.
+
+        Parameters
+        ----------
+        depth_m, reynolds, spin_ratio : ndarray, shapes (d,), (r,) and (s,)
+            Axes of the grid.
+        n : int
+            Number of draws.
+        rng : numpy.random.Generator
+            Source of the noise of g and of the runs.
+        common : numpy.random.Generator
+            Source of the noise of the mean and of f. Patterns that are given the same one (and the same grid)
+            share what is not known between the Reynolds numbers and spin ratios studied, since all dimpled
+            balls bend there alike; it then cancels in their difference.
+
+        Returns
+        -------
+        ndarray, shape (n, d, r, s)
+            Draws. Each is a draw of the prior, corrected by what the runs say against it (Matheron's rule):
+            the prior's covariance on a grid is a product, so that no matrix of the whole grid is needed.
+        """
+        own = self._points
+        axes = [
+            np.unique(np.concatenate([wanted, of_runs]))
+            for wanted, of_runs in (
+                (depth_m, own.depth_m),
+                (reynolds, own.reynolds),
+                (spin_ratio, own.spin_ratio),
+            )
+        ]
+        everywhere = Points.grid(*axes)
+        prior = (self._mean_draws(everywhere, n, common) + self._prior_draws(axes, n, rng, common)).reshape(
+            n, *(axis.size for axis in axes)
+        )
+        at = [
+            np.searchsorted(axis, values)
+            for axis, values in zip(axes, (own.depth_m, own.reynolds, own.spin_ratio), strict=True)
+        ]
+        noise = np.sqrt(self._errors**2 + math.exp(2.0 * self._best[5])) * rng.standard_normal(
+            (n, own.depth_m.size)
+        )
+        wanted = np.ix_(
+            np.arange(n),
+            *(
+                np.searchsorted(axis, values)
+                for axis, values in zip(axes, (depth_m, reynolds, spin_ratio), strict=True)
+            ),
+        )
+        cross = self._between(Points.grid(depth_m, reynolds, spin_ratio), own)
+        against = (self._values - prior[:, at[0], at[1], at[2]] - noise) @ self._inverse
+        return np.asarray(prior[wanted] + (against @ cross.T).reshape(n, depth_m.size, reynolds.size, -1))
+
+    def _mean_draws(self, points: Points, n: int, rng: np.random.Generator) -> FloatArray:
+        """Draws of the mean's part of the prior, shape (n, m)."""
+        terms = self._terms(points)
+        weights = self._prior.mean + np.array(self._prior.spread) * rng.standard_normal((n, terms.shape[1]))
+        return np.asarray(weights @ terms.T)
+
+    def _prior_draws(
+        self, axes: list[FloatArray], n: int, rng: np.random.Generator, common: np.random.Generator
+    ) -> FloatArray:
+        """Draws of f + g from the prior on a grid, shape (n, m)."""
+        roots = []
+        ones = [np.ones_like(axis) for axis in axes]
+        for place, axis in enumerate(axes):
+            columns = [axis if other == place else ones[other][:1].repeat(axis.size) for other in range(3)]
+            line = Points(*columns)
+            size, vectors = np.linalg.eigh(
+                self._correlations(self._distances(line, line), self._best[2:5])[place][0]
+            )
+            # The symmetric root changes little with the lengths, so that common draws of two patterns stay
+            # alike.
+            roots.append((vectors * np.sqrt(np.maximum(size, 0.0))) @ vectors.T)
+        amplitude, own = np.exp(self._best[:2])
+        n_depth, n_reynolds, n_spin = (axis.size for axis in axes)
+        shared = common.standard_normal((n, 1, n_reynolds, n_spin))
+        each = rng.standard_normal((n, n_depth, n_reynolds, n_spin))
+        each = np.einsum("ij,njrs->nirs", roots[0], each, optimize=True)
+        return np.asarray(roots[1] @ (amplitude * shared + own * each) @ roots[2].T).reshape(n, -1)
+
+    def leave_one_out(self) -> tuple[FloatArray, FloatArray]:
+        """Prediction of every run from all the others.
+
+        Returns
+        -------
+        residual : ndarray, shape (n,)
+            Run less prediction [-].
+        error : ndarray, shape (n,)
+            Claimed standard deviation of the residual: that of the prediction and that of the run [-].
+        """
+        variance = 1.0 / np.diag(self._inverse)
+        return self._weights * variance, np.sqrt(variance)
+
+    def _terms(self, points: Points) -> FloatArray:
+        x = (points.depth_m - self._middle_m) / DEPTH_UNIT_M
+        r, s = np.log(points.reynolds / REYNOLDS_UNIT), points.spin_ratio
+        one = np.ones_like(x)
+        if self._prior.parity == "even":
+            return np.stack([one, r, s**2, x, x**2, r * x], axis=-1)
+        return np.stack([s, np.tanh(s / BEND_OF_LIFT), s * r, s * x, s * x**2, s * r * x], axis=-1)
+
+    @staticmethod
+    def _distances(one: Points, other: Points) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        depth = np.abs(one.depth_m[:, None] - other.depth_m) / DEPTH_UNIT_M
+        reynolds = np.abs(np.log(one.reynolds[:, None] / other.reynolds))
+        near = np.abs(one.spin_ratio[:, None] - other.spin_ratio)
+        return depth, reynolds, near, np.abs(one.spin_ratio[:, None] + other.spin_ratio)
+
+    def _correlations(
+        self, apart: tuple[FloatArray, ...], log_lengths: FloatArray
+    ) -> tuple[tuple[FloatArray, FloatArray], ...]:
+        """Correlations over depth, Reynolds number and spin ratio, each and its rate by the log length."""
+        depth, reynolds, spin = np.exp(log_lengths)
+        sign = 1.0 if self._prior.parity == "even" else -1.0
+        near, mirrored = matern(apart[2] / spin), matern(apart[3] / spin)
+        return (
+            matern(apart[0] / depth),
+            matern(apart[1] / reynolds),
+            (near[0] + sign * mirrored[0], near[1] + sign * mirrored[1]),
+        )
+
+    def _between(self, one: Points, other: Points) -> FloatArray:
+        spread = np.array(self._prior.spread)
+        explicit = (self._terms(one) * spread) @ (self._terms(other) * spread).T
+        (depth, _), (reynolds, _), (spin, _) = self._correlations(
+            self._distances(one, other), self._best[2:5]
+        )
+        common, own = np.exp(2.0 * self._best[:2])
+        return np.asarray(explicit + reynolds * spin * (common + own * depth))
+
+    def _covariance(self, logs: FloatArray) -> FloatArray:
+        (depth, _), (reynolds, _), (spin, _) = self._correlations(self._apart, logs[2:5])
+        common, own, scatter = np.exp(2.0 * logs[[0, 1, 5]])
+        covariance = self._explicit + reynolds * spin * (common + own * depth)
+        covariance[np.diag_indices_from(covariance)] += self._errors**2 + scatter
+        return covariance
+
+    def _cost(self, logs: FloatArray) -> tuple[float, FloatArray]:
+        """Negative log posterior of the hyper-parameters, and its gradient by their scaled logarithms."""
+        from scipy.linalg import cho_factor, cho_solve
+
+        (depth, depth_rate), (reynolds, reynolds_rate), (spin, spin_rate) = self._correlations(
+            self._apart, logs[2:5]
+        )
+        common, own, scatter = np.exp(2.0 * logs[[0, 1, 5]])
+        both = reynolds * spin
+        amplitude = common + own * depth
+        covariance = self._explicit + both * amplitude
+        covariance[np.diag_indices_from(covariance)] += self._errors**2 + scatter
+        factor = cho_factor(covariance, lower=True, check_finite=False)
+        inverse = cho_solve(factor, np.eye(len(covariance)), check_finite=False)
+        weights = inverse @ self._residual
+        cost = 0.5 * self._residual @ weights + np.log(np.diag(factor[0])).sum()
+        slope = 0.5 * (inverse - np.outer(weights, weights))
+        by_log = [
+            2.0 * common * np.sum(slope * both),
+            2.0 * own * np.sum(slope * both * depth),
+            own * np.sum(slope * both * depth_rate),
+            np.sum(slope * reynolds_rate * spin * amplitude),
+            np.sum(slope * reynolds * spin_rate * amplitude),
+            2.0 * scatter * np.trace(slope),
+        ]
+        standard = (logs - self._centre) / self._width
+        return float(cost + 0.5 * standard @ standard), np.array(by_log) * self._width + standard
+
+
+def matern(distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Matern 5/2 correlation (distances in lengths), and its derivative by the logarithm of the length."""
+    u = math.sqrt(5.0) * distance
+    decay = np.exp(-u)
+    return (1.0 + u + u * u / 3.0) * decay, u * u / 3.0 * (1.0 + u) * decay

@@ -1,0 +1,97 @@
+"""What the Equipment Rules of the game ask of a ball, beside the figures of a study."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from pipeline.aero.model import CoefficientModel
+from pipeline.decide.optimum import YARD_M
+from pipeline.flight.population import fly_pattern
+from pipeline.flight.station import SEED, conditions_of, mesh_error_of
+from pipeline.flight.trajectory import Launches
+from pipeline.study import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
+
+MPH_M_S = 0.44704
+OVERALL_DISTANCE_YD = 317.0
+OVERALL_DISTANCE_TOLERANCE_YD = 3.0
+"""Greatest overall distance and its tolerance (Equipment Rules [quoted])."""
+
+LAUNCHES = {
+    "overall distance, present conditions": (176.0, 10.0, 2520.0),
+    "overall distance, conditions from January 2028": (183.0, 11.0, 2200.0),
+}
+"""Ball speed [mph], launch angle [deg] and backspin [rpm] of the tests (Equipment Rules [quoted])."""
+
+DECIDES = "The governing body decides."
+
+
+def equipment_rules(
+    study: Study, models: Mapping[str, CoefficientModel], depth_m: Mapping[str, float]
+) -> list[dict[str, Any]]:
+    """Set the rules beside the study's figures.
+
+    Parameters
+    ----------
+    study : Study
+        Ball, air, mesh error.
+    models : mapping
+        Coefficients by pattern.
+    depth_m : mapping
+        Depth that each pattern is flown at [m].
+
+    Returns
+    -------
+    list of dict
+        rule, pattern (None for the ball itself), depth_m, unit, limit, ours, ours_se (None where nothing
+        uncertain is in it), inside (None where our figure is not finite), note. Mass [g] and diameter [mm]
+        are the study's; the overall distance [yd] is flown at both launch conditions in the study's air,
+        without wind, and includes bounce and roll, which are much less certain than the standard error says.
+        Symmetry is not judged: it takes runs in two orientations of the ball, which a study does not have.
+    """
+    mass, diameter = 1e3 * study.ball.mass_kg, 1e3 * study.ball.diameter_m
+    rows = [
+        _row(
+            "mass, at most", None, None, "g", 1e3 * LARGEST_MASS_KG, mass, None,
+            mass <= 1e3 * LARGEST_MASS_KG,
+        ),
+        _row(
+            "diameter, at least", None, None, "mm", 1e3 * SMALLEST_DIAMETER_M, diameter, None,
+            diameter >= 1e3 * SMALLEST_DIAMETER_M,
+        ),
+    ]  # fmt: skip
+    conditions = conditions_of(study)
+    still = type(conditions)(conditions.ball_diameter_m, conditions.ball_mass_kg, conditions.air)
+    limit = OVERALL_DISTANCE_YD + OVERALL_DISTANCE_TOLERANCE_YD
+    for rule, (speed, angle, spin) in LAUNCHES.items():
+        shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
+        for pattern, depth in depth_m.items():
+            flown = fly_pattern(
+                models[pattern], shot, still, 200, SEED, mesh_error_of(study), np.array([depth])
+            )
+            total, error = float(flown.mean.total_m[0]), float(np.nanstd(flown.draws.total_m[0], ddof=1))
+            finite = bool(np.isfinite(total))
+            rows.append(
+                _row(
+                    rule, pattern, depth, "yd", limit,
+                    total / YARD_M if finite else None, error / YARD_M if finite else None,
+                    total / YARD_M <= limit if finite else None,
+                )
+            )  # fmt: skip
+    return rows
+
+
+def _row(
+    rule: str,
+    pattern: str | None,
+    depth_m: float | None,
+    unit: str,
+    limit: float,
+    ours: float | None,
+    ours_se: float | None,
+    inside: bool | None,
+) -> dict[str, Any]:
+    return {
+        "rule": rule, "pattern": pattern, "depth_m": depth_m, "unit": unit, "limit": limit, "ours": ours,
+        "ours_se": ours_se, "inside": inside, "note": DECIDES,
+    }  # fmt: skip

@@ -1,0 +1,112 @@
+"""What a depth is worth to a golfer: its carry, less what a flight outside the wanted window costs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.decide.optimum import curve
+from pipeline.flight.population import PatternFlights
+from pipeline.flight.trajectory import Flights
+from pipeline.study import FlightWindow
+
+FloatArray = NDArray[np.float64]
+
+GRID = 241
+"""Depths at which curves are compared, from the shallowest to the deepest studied."""
+
+CONSTRAINT_COST = 1000.0
+"""Carry that a metre or degree outside a constraint costs [m]: more than any depth can win back."""
+
+
+@dataclass(frozen=True)
+class Worth:
+    """One golfer with one pattern over depth.
+
+    Parameters
+    ----------
+    depth_m : ndarray, shape (g,)
+        Even grid of depths, one when one was studied [m].
+    carry_m, peak_m, descent_rad, value_m : ndarray, shape (g,)
+        Of the most probable coefficients; the value is the carry less the cost of leaving the flight window
+        [m].
+    carry_draws_m, value_draws_m : ndarray, shape (g, k)
+        Of every draw [m].
+    """
+
+    depth_m: FloatArray
+    carry_m: FloatArray
+    peak_m: FloatArray
+    descent_rad: FloatArray
+    value_m: FloatArray
+    carry_draws_m: FloatArray
+    value_draws_m: FloatArray
+
+
+def worth(flown: PatternFlights, window: FlightWindow | None, keep: NDArray[np.bool_]) -> Worth:
+    """Compute the curves of one golfer and pattern.
+
+    Parameters
+    ----------
+    flown : PatternFlights
+        Flights; every mean is finite.
+    window : FlightWindow or None
+        What the golfer wants.
+    keep : ndarray of bool, shape (k,)
+        Draws to use.
+
+    Returns
+    -------
+    Worth
+        Curves on an even grid of depths.
+    """
+    depth = flown.depth_m
+    grid = np.linspace(depth[0], depth[-1], GRID) if depth.size > 1 else depth
+    carry, peak, descent = _curves(depth, flown.mean, grid)
+    drawn = [curve(depth, values[:, keep], grid) for values in _columns(flown.draws)]
+    return Worth(
+        grid, carry, peak, descent,
+        carry - outside_cost(window, peak, descent),
+        drawn[0], drawn[0] - outside_cost(window, drawn[1], drawn[2]),
+    )  # fmt: skip
+
+
+def outside_cost(window: FlightWindow | None, peak_m: FloatArray, descent_rad: FloatArray) -> FloatArray:
+    """Carry that leaving the flight window costs, zero where it is only told [m].
+
+    Parameters
+    ----------
+    window : FlightWindow or None
+        The window.
+    peak_m, descent_rad : ndarray
+        Peak heights [m] and descent angles [rad].
+
+    Returns
+    -------
+    ndarray
+        The cost of a metre or degree (`CONSTRAINT_COST` when it is a constraint) times the metres and degrees
+        outside, shape as the inputs.
+    """
+    if window is None or window.role == "told":
+        return np.zeros_like(peak_m)
+    cost = CONSTRAINT_COST if window.role == "constraint" else window.cost
+    height = np.maximum(window.lowest_m - peak_m, 0.0) + np.maximum(peak_m - window.highest_m, 0.0)
+    angle = np.maximum(window.flattest_rad - descent_rad, 0.0)
+    angle = np.degrees(angle + np.maximum(descent_rad - window.steepest_rad, 0.0))
+    return np.asarray(cost * (height + angle))
+
+
+def in_window(window: FlightWindow | None, peak_m: float, descent_rad: float) -> bool | None:
+    """Tell whether a flight is in the window; None without one."""
+    if window is None:
+        return None
+    high = window.lowest_m <= peak_m <= window.highest_m
+    return high and window.flattest_rad <= descent_rad <= window.steepest_rad
+
+
+def _columns(flights: Flights) -> tuple[FloatArray, FloatArray, FloatArray]:
+    return flights.carry_m, flights.peak_height_m, flights.descent_rad
+
+
+def _curves(depth: FloatArray, flights: Flights, grid: FloatArray) -> list[FloatArray]:
+    return [curve(depth, values, grid) for values in _columns(flights)]
