@@ -11,6 +11,10 @@ STUDY = Study.from_json(Path("study.json"))
 RUNS = {run.run_id: run for run in runs(STUDY)}
 VARIANTS = [f"geometry/{variant.pattern}/{variant.key}" for variant in variants(STUDY)]
 PYTHON = config["python"]
+# Neither is part of a run's identity: a change of them reruns nothing.
+LIMITS = f"--keep {STUDY.flow.keep}"
+if STUDY.flow.wall_time_s is not None:
+    LIMITS += f" --wall-time {STUDY.flow.wall_time_s}"
 
 
 wildcard_constraints:
@@ -23,9 +27,11 @@ localrules:
     all,
 
 
+# The runs are targets by themselves: an engine that finds the report up to date would not ask for a missing one.
 rule all:
     input:
         "report.html",
+        [f"{run}/run.json" for run in RUNS],
 
 
 rule layout:
@@ -58,7 +64,7 @@ rule flow:
         "{run}/run.json",
     threads: STUDY.flow.ranks
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations flow {wildcards.run:q} --ranks {threads}"
+        "{PYTHON:q} -m pipeline.cli.stations flow {wildcards.run:q} --ranks {threads} {LIMITS}"
 
 
 rule coefficients:

@@ -50,8 +50,9 @@ SPIN = Kind("a rate of rotation", "rad/s", ("rpm", "rad/s", "deg/s", "rps"))
 TEMPERATURE = Kind("a temperature", "K", ("degC", "°C", "degF", "°F", "K"))
 PRESSURE = Kind("a pressure", "Pa", ("hPa", "Pa", "kPa", "mbar", "bar", "atm", "mmHg", "inHg", "psi"))
 SHARE = Kind("a share", "dimensionless", ("%",))
+DURATION = Kind("a duration", "s", ("h", "min", "s", "day"))
 
-KINDS = (LENGTH, MASS, SPEED, ANGLE, SPIN, TEMPERATURE, PRESSURE, SHARE)
+KINDS = (LENGTH, MASS, SPEED, ANGLE, SPIN, TEMPERATURE, PRESSURE, SHARE, DURATION)
 
 
 @cache

@@ -1,15 +1,17 @@
 """The study: which ball, patterns, depths, flow conditions, golfers and air the line is run for."""
 
 import json
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, ValidationError
 
 from pipeline.errors import InputError
-from pipeline.fields import Number, Section, distinct
+from pipeline.fields import Number, Quantity, Section, distinct
 from pipeline.keys import reynolds_key, spin_ratio_key
-from pipeline.study_golfers import AirSpec, FlightWindow, Golfer, Launch, Spread, Wind
+from pipeline.quantities import ANGLE, DURATION
+from pipeline.study_golfers import AirSpec, FlightWindow, Golfer, Launch, Moulding, Spread, Wind
 from pipeline.study_names import SafeName, distinct_names
 from pipeline.study_patterns import Ball, CavitySpec, LayoutSpec, Pattern
 
@@ -23,6 +25,8 @@ __all__ = [
     "Golfer",
     "Launch",
     "LayoutSpec",
+    "MeshErrorSpec",
+    "Moulding",
     "Pattern",
     "Spread",
     "Study",
@@ -46,16 +50,46 @@ class ErrorTarget(Section):
     )
 
 
+class MeshErrorSpec(Section):
+    """Error of Cd and Cl that all runs on a mesh level share; part of every interval."""
+
+    cd: Annotated[float, Number(0, 0.2, 0.01)] = Field(
+        0.0, description="Standard deviation of the mesh and model error of Cd, 0 to 0.2."
+    )
+    cl: Annotated[float, Number(0, 0.2, 0.01)] = Field(
+        0.0, description="Standard deviation of the mesh and model error of Cl, 0 to 0.2."
+    )
+    shared: Annotated[float, Number(0, 1, 0.9)] = Field(
+        0.9,
+        description="Share of its variance that is the same for all patterns and depths, 0 to 1; the rest "
+        "changes "
+        "slowly with depth.",
+    )
+
+
 class FlowSettings(Section):
     """Which flows are computed, by which model, on how fine a mesh."""
 
     fidelity: Literal["laminar", "steady-rans"] = Field(
         description="Flow model: laminar (verification at low Reynolds numbers) or steady-rans (k-omega SST, "
-        "boundary layer turbulent throughout).",
+        "boundary layer in the state that boundary_layer names).",
         examples=["steady-rans"],
     )
     level: Literal["coarse", "medium", "fine"] = Field(
         description="Fineness of the mesh.", examples=["coarse"]
+    )
+    boundary_layer: Literal["turbulent", "tripped", "laminar"] = Field(
+        "turbulent",
+        description="State of the boundary layer under steady-rans: turbulent (as the model makes it), "
+        "tripped (laminar up to where dimples of the depth trip it), laminar (never tripped).",
+        examples=["tripped"],
+    )
+    trip_angle_rad: Annotated[float, Quantity(ANGLE, "10 deg", "82 deg", "60 deg")] | None = Field(
+        None,
+        alias="trip_angle",
+        description="Measured trip angle from the front, 10 deg to 82 deg, instead of the criterion; goes "
+        "with boundary_layer: tripped.",
+        examples=["60 deg"],
     )
     reynolds: Annotated[
         list[Annotated[float, Number(1, 1e6, 9e4)]],
@@ -70,10 +104,34 @@ class FlowSettings(Section):
     standard_error: ErrorTarget = Field(
         default_factory=ErrorTarget, description="Standard errors at which a run may stop."
     )
+    mesh_error: MeshErrorSpec | None = Field(
+        None,
+        description="Error that the runs' standard errors do not contain, for instance from a finer level.",
+    )
     iterations: Annotated[int, Number(10, 200_000, 1500, whole=True)] = Field(
         1500, description="Ceiling of iterations a run."
     )
+    wall_time_s: Annotated[float, Quantity(DURATION, "10 s", "30 day", "4 h")] | None = Field(
+        None,
+        alias="wall_time",
+        description="Ceiling of the time that the solver takes for a run, 10 s to 30 day; none when absent. "
+        "A change of it holds for runs that are computed from then on.",
+    )
     ranks: Annotated[int, Number(1, 1024, 1, whole=True)] = Field(1, description="MPI ranks a run.")
+    keep: Literal["numbers", "surface", "all"] = Field(
+        "numbers",
+        description="What stays of a run: numbers; also its surface with pressure and friction (VTK); or "
+        "all, the solver's case too. A change of it holds for runs that are computed from then on.",
+    )
+
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask for a state only where the fidelity has one, and for a trip angle only when tripped."""
+        state = given.get("boundary_layer", "turbulent")
+        if given.get("fidelity") == "laminar" and state != "turbulent":
+            yield "boundary_layer", "goes with fidelity: steady-rans, not with laminar; remove it"
+        if given.get("trip_angle") is not None and state != "tripped":
+            yield "trip_angle", "goes with boundary_layer: tripped; write that too, or remove it"
 
 
 class Study(Section):
@@ -94,6 +152,9 @@ class Study(Section):
         Field(description="The golfers whose shots are flown.")
     )
     air: AirSpec = Field(default_factory=AirSpec, description="The air of the flights.")
+    moulding: Moulding | None = Field(
+        None, description="Scatter of moulded balls, for the share of them within a yard of the best."
+    )
 
     def to_json(self) -> dict[str, Any]:
         """Return the study as a JSON-ready mapping: SI values under unit-bearing names."""

@@ -1,13 +1,17 @@
 """Sections of the study file on golfers and the air that they play in."""
 
+import math
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Self
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import ConfigDict, Field, model_validator
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
-from pipeline.fields import Quantity, Section, problem
+from pipeline.fields import Number, Quantity, Section, problem
 from pipeline.quantities import ANGLE, LENGTH, PRESSURE, SHARE, SPEED, SPIN, TEMPERATURE
-from pipeline.study_names import Title
+from pipeline.study_names import Title, found_file
 
 
 class Launch(Section):
@@ -30,6 +34,48 @@ class Launch(Section):
     )
 
 
+LAUNCH_KEYS = ("ball_speed", "launch_angle", "backspin", "axis_tilt")
+"""Quantities of a launch, by their keys in a study file."""
+
+
+class Correlation(Section):
+    """Correlation of two quantities of a launch from shot to shot."""
+
+    between: Annotated[
+        list[Literal["ball_speed", "launch_angle", "backspin", "axis_tilt"]],
+        Field(min_length=2, max_length=2),
+    ] = Field(description="The two quantities.", examples=[["launch_angle", "backspin"]])
+    value: Annotated[float, Number(-0.99, 0.99, -0.4)] = Field(description="Correlation, -0.99 to 0.99.")
+
+    @model_validator(mode="after")
+    def _different(self) -> Self:
+        if self.between[0] == self.between[1]:
+            raise problem("is between a quantity and itself; name two different ones")
+        return self
+
+
+class Measured(Section):
+    """Measured launches of a golfer."""
+
+    file: Path = Field(
+        description="CSV with one launch a row: ball_speed_m_s or ball_speed_mph, launch_angle_deg, "
+        "backspin_rpm "
+        "and, where known, axis_tilt_deg; relative to the study file.",
+        examples=["launches.csv"],
+    )
+    use: Literal["fitted", "drawn"] = Field(
+        "fitted",
+        description="fitted: shots are drawn from the normal distribution with the means, standard "
+        "deviations and "
+        "correlations of the launches; drawn: the launches themselves are flown.",
+    )
+
+    @field_validator("file", mode="before")
+    @classmethod
+    def _find_file(cls, value: Any, info: ValidationInfo) -> Any:
+        return found_file(value, info, "launches.csv")
+
+
 class Spread(Section):
     """Standard deviations of a golfer's launches; zero where not given."""
 
@@ -45,10 +91,31 @@ class Spread(Section):
     axis_tilt_rad: Annotated[float, Quantity(ANGLE, "0 deg", "30 deg", "2 deg")] = Field(
         0.0, alias="axis_tilt", description="Standard deviation of the axis tilt, 0 deg to 30 deg."
     )
+    correlations: Annotated[list[Correlation], Field(max_length=6)] = Field(
+        default_factory=list,
+        description="Correlations between the quantities of a launch; those not named are zero.",
+    )
+
+    @model_validator(mode="after")
+    def _possible(self) -> Self:
+        pairs = [frozenset(entry.between) for entry in self.correlations]
+        if len(set(pairs)) < len(pairs):
+            raise problem("has two correlations between the same quantities; keep one")
+        if self.correlations and np.linalg.eigvalsh(self.correlation_matrix()).min() < -1e-9:
+            raise problem("has correlations that no scatter can have together; make them weaker")
+        return self
+
+    def correlation_matrix(self) -> NDArray[np.float64]:
+        """Return the correlations of `LAUNCH_KEYS`, shape (4, 4)."""
+        matrix = np.eye(len(LAUNCH_KEYS))
+        for entry in self.correlations:
+            i, j = (LAUNCH_KEYS.index(key) for key in entry.between)
+            matrix[i, j] = matrix[j, i] = entry.value
+        return matrix
 
 
 class FlightWindow(Section):
-    """The peak heights that a golfer wants."""
+    """The peak heights, and where given the descent angles, that a golfer wants."""
 
     lowest_m: Annotated[float, Quantity(LENGTH, "0 m", "150 m", "25 m")] = Field(
         alias="lowest", description="Lowest peak height wanted, 0 m to 150 m."
@@ -56,11 +123,30 @@ class FlightWindow(Section):
     highest_m: Annotated[float, Quantity(LENGTH, "0 m", "150 m", "35 m")] = Field(
         alias="highest", description="Highest peak height wanted, 0 m to 150 m."
     )
+    flattest_rad: Annotated[float, Quantity(ANGLE, "0 deg", "90 deg", "38 deg")] = Field(
+        0.0, alias="flattest_descent", description="Flattest descent wanted, 0 deg to 90 deg."
+    )
+    steepest_rad: Annotated[float, Quantity(ANGLE, "0 deg", "90 deg", "50 deg")] = Field(
+        0.5 * math.pi, alias="steepest_descent", description="Steepest descent wanted, 0 deg to 90 deg."
+    )
+    role: Literal["told", "preference", "constraint"] = Field(
+        "told",
+        description="What the window does: told (the report says whether the flight is in it), preference "
+        "(each metre or degree outside costs as much carry as `cost` says) or constraint (depths outside "
+        "it are "
+        "ruled out while any depth is inside).",
+    )
+    cost: Annotated[float, Number(0, 100, 1)] = Field(
+        1.0,
+        description="Carry that a metre of height or a degree of descent outside costs, in metres, 0 to 100.",
+    )
 
     @model_validator(mode="after")
     def _ordered(self) -> Self:
         if self.lowest_m >= self.highest_m:
             raise problem('has its "lowest" not below its "highest"; write for instance 25 m and 35 m')
+        if self.flattest_rad >= self.steepest_rad:
+            raise problem('has its "flattest_descent" not below its "steepest_descent"')
         return self
 
 
@@ -69,8 +155,17 @@ class Golfer(Section):
 
     name: Title = Field(description="Name of the golfer, shown in the report.", examples=["long hitter"])
     launch: Launch = Field(description="The mean shot.")
+    measured: Measured | None = Field(
+        None,
+        description="Measured launches, which then stand for the golfer's shots in place of the mean shot "
+        "and its "
+        "spread; the mean shot is still drawn in pictures.",
+    )
     spread: Spread = Field(default_factory=Spread, description="Standard deviations of the shot.")
     flight_window: FlightWindow | None = Field(None, description="The peak heights wanted.")
+    weight: Annotated[float, Number(0, 1000, 1)] = Field(
+        1.0, description="Weight of the golfer where one product is chosen for all, 0 to 1000."
+    )
 
 
 class Wind(Section):
@@ -124,3 +219,21 @@ class AirSpec(Section):
         """Refuse an altitude beside a pressure."""
         if given.get("altitude") is not None and given.get("pressure") is not None:
             yield "altitude", 'cannot stand beside "pressure"; remove one of the two'
+
+
+class Moulding(Section):
+    """How balls scatter about what the mould is cut to; standard deviations."""
+
+    depth_m: Annotated[float, Quantity(LENGTH, "0 um", "100 um", "5 um")] = Field(
+        0.0, alias="depth", description="Standard deviation of the surface depth, 0 um to 100 um."
+    )
+    edge_angle_rad: Annotated[float, Quantity(ANGLE, "0 deg", "5 deg", "0.2 deg")] = Field(
+        0.0,
+        alias="edge_angle",
+        description="Standard deviation of the edge angle at a fixed chord diameter, 0 deg to 5 deg; it "
+        "adds to that "
+        "of the depth.",
+    )
+    diameter_m: Annotated[float, Quantity(LENGTH, "0 um", "500 um", "20 um")] = Field(
+        0.0, alias="diameter", description="Standard deviation of the ball's diameter, 0 um to 500 um."
+    )

@@ -1,11 +1,13 @@
 """Names in a study file: safe ones that become folders, titles for people, no two alike."""
 
+import os
 import re
+from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, ValidationInfo
 
-from pipeline.fields import problem
+from pipeline.fields import from_study_file, problem
 
 SAFE_NAME = r"^[A-Za-z0-9][A-Za-z0-9_-]{0,63}$"
 
@@ -35,6 +37,19 @@ def distinct_names(sections: list[Any]) -> list[Any]:
             )
         seen[name] = position
     return sections
+
+
+def found_file(value: Any, info: ValidationInfo, example: str) -> Any:
+    """Return the absolute path of a file named in a study file, relative to it; anything else as it is."""
+    if not from_study_file(info) or value is None:
+        return value
+    if not isinstance(value, str) or not value:
+        raise problem(f"is not a file name; write for instance file: {example}")
+    assert info.context is not None
+    path = os.path.abspath(os.path.join(info.context["folder"], value))
+    if not os.path.isfile(path):
+        raise problem("there is no such file; the path is relative to the study file")
+    return Path(path)
 
 
 SafeName = Annotated[

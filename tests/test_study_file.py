@@ -163,7 +163,7 @@ ONE_FAULT = [
     ("steady-rans", "steady-ran", "9: flow.fidelity: steady-ran: is not one of laminar, steady-rans; did yo"),
     ("coarse", "corse", '10: flow.level: corse: is not one of coarse, medium, fine; did you mean "coarse"?'),
     ("icosahedral", "cubic", "5: patterns[0].layout.symmetry: cubic: is not one of icosahedral, octahedral"),
-    ("profile: arc", "profile: cone", "6: patterns[0].cavity.profile: cone: is not one of arc"),
+    ("profile: arc", "profile: dome", "6: patterns[0].cavity.profile: dome: is not one of arc, two-rad"),
     # lists and groups
     ("[0.15 mm, 0.20 mm]", "0.15 mm", "7: patterns[0].depths: 0.15 mm: is not a list; write for instance de"),
     ("[0.15 mm, 0.20 mm]", "[]", "7: patterns[0].depths: is empty; write for instance depths: [0.15 mm,"),

@@ -149,6 +149,118 @@ def fly(
     )
 
 
+@app.command(epilog="Example: depthline forces path/to/case --plot forces.png")
+def forces(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            metavar="DIR",
+            help="Any OpenFOAM case, its postProcessing folder, one below it, or a run of a study.",
+            show_default=False,
+        ),
+    ],
+    target: Annotated[
+        float,
+        typer.Option(
+            metavar="SHARE", help="Standard error wanted, as a share of the largest mean of its kind."
+        ),
+    ] = 0.005,
+    plot: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Draw the histories into this PNG.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Average the force histories of any OpenFOAM case: mean, standard error, effective samples, verdict."""
+    from pipeline.cli.forces import show_forces
+
+    show_forces(folder, target, plot, as_json)
+
+
+PatternName = Annotated[
+    str | None, typer.Option("--pattern", metavar="NAME", help="Pattern; needed when the study has several.")
+]
+DepthOption = Annotated[
+    str | None, typer.Option("--depth", metavar="QUANTITY", help='Surface depth, for instance "0.25 mm".')
+]
+EdgeAngleOption = Annotated[
+    str | None,
+    typer.Option("--edge-angle", metavar="QUANTITY", help='Edge angle instead, for instance "14 deg".'),
+]
+
+
+@app.command(epilog='Example: depthline draw cases/demo/study.yaml --depth "0.25 mm"')
+def draw(
+    study: StudyPath,
+    pattern: PatternName = None,
+    depth: DepthOption = None,
+    edge_angle: EdgeAngleOption = None,
+    results: ResultsRoot = Path("results"),
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Where to write, instead of the results folder.")
+    ] = None,
+) -> None:
+    """Draw one ball of a study: map by class, sections with their measures, view."""
+    from pipeline.cli.draw import draw_pictures
+
+    draw_pictures(study, results, pattern, depth, edge_angle, out)
+
+
+@app.command(epilog='Example: depthline cutlist cases/demo/study.yaml --depth "0.25 mm" --shrinkage "0.6 %"')
+def cutlist(
+    study: StudyPath,
+    pattern: PatternName = None,
+    depth: DepthOption = None,
+    edge_angle: EdgeAngleOption = None,
+    shrinkage: Annotated[
+        str,
+        typer.Option(metavar="QUANTITY", help="Share by which the moulded ball is smaller than its cavity."),
+    ] = "0 %",
+    land_finish: Annotated[
+        str, typer.Option(metavar="QUANTITY", help="Thickness of the finish on the land.")
+    ] = "0 mm",
+    dimple_finish: Annotated[
+        str, typer.Option(metavar="QUANTITY", help="Thickness of the finish at the dimples' bottoms.")
+    ] = "0 mm",
+    results: ResultsRoot = Path("results"),
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Where to write, instead of the results folder.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write the toolmaker's cut list of one ball: every dimple as CSV, a page to print, the surface."""
+    from pipeline.cli.cutlist import write_cut_list
+
+    tooling = {"--shrinkage": shrinkage, "--land-finish": land_finish, "--dimple-finish": dimple_finish}
+    write_cut_list(study, results, pattern, depth, edge_angle, tooling, out, as_json)
+
+
+@app.command(epilog="Example: depthline doctor")
+def doctor(results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
+    """Tell what this machine has and lacks for computing studies, and how to mend it."""
+    from pipeline.cli.doctor import show_doctor
+
+    raise typer.Exit(show_doctor(results, as_json))
+
+
+@app.command("next", epilog="Example: depthline next cases/demo/study.yaml --count 2")
+def propose(
+    study: StudyPath,
+    count: Annotated[int, typer.Option(min=1, help="Depths to add, at most.")] = 3,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Study file to write, instead of STUDY-next.yaml beside the study."
+        ),
+    ] = None,
+    results: ResultsRoot = Path("results"),
+    as_json: AsJson = False,
+) -> None:
+    """Write a study file with the depths whose runs would improve the decision most for their core hours."""
+    from pipeline.cli.next import propose_next
+
+    propose_next(study, results, count, out, as_json)
+
+
 @app.command(epilog="Example: depthline schema > cases/study.schema.json")
 def schema() -> None:
     """Print the JSON Schema of a study file, for editors that complete and check it."""

@@ -105,7 +105,7 @@ def _geometry(study: Study, results: Path) -> list[dict[str, Any]]:
             where = f"patterns[{index}] ({pattern.name})"
             task = progress.add_task(f"laying out {pattern.name}", total=1.0)
             try:
-                layout = _layout(study, pattern, results, partial(_show_share, progress, task))
+                layout = laid_out(study, pattern, results, partial(_show_share, progress, task))
             except InputError as error:
                 problems.append(f"{where}: {error}")
                 continue
@@ -128,7 +128,7 @@ def _show_share(progress: Progress, task: TaskID, share: float) -> None:
     progress.update(task, completed=share)
 
 
-def _layout(study: Study, pattern: Pattern, results: Path, progress: Callable[[float], None]) -> Layout:
+def laid_out(study: Study, pattern: Pattern, results: Path, progress: Callable[[float], None]) -> Layout:
     """Return a pattern's layout: the one in the results folder when it fits the study, else a new one."""
     spec = layout_spec(study, pattern)
     folder = results / "geometry" / pattern.name

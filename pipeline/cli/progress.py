@@ -9,7 +9,8 @@ from pathlib import Path
 
 from pipeline.flow.cost import COLD_ITERATIONS, prices
 from pipeline.flow.execute import PROGRESS
-from pipeline.flow.run import CASE, RESULT
+from pipeline.flow.run import RESULT
+from pipeline.flow.start import CASE
 from pipeline.matrix import RunSpec, runs
 from pipeline.study import Study
 
@@ -67,7 +68,7 @@ class Clock:
         fresh = sum(self._price[run_id] for run_id in done - self._known) + progress
         elapsed = time.monotonic() - self._begun
         left = total - finished - progress
-        pace = elapsed / fresh if fresh > 0.05 * total or (fresh and elapsed > 60) else 1.0 / self._cores
+        pace = elapsed / fresh if fresh > 0.05 * total else 1.0 / self._cores
         return State(len(done), len(self._runs), running, (finished + progress) / total, left * pace)
 
     def _finished(self, run: RunSpec) -> bool:

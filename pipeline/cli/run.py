@@ -16,7 +16,7 @@ from pipeline.cli.progress import Clock, show
 from pipeline.errors import DepthlineError, InputError
 from pipeline.files import read_json
 from pipeline.flow.prepare import check_cavities, prepare
-from pipeline.flow.run import FAILED, RESULT, RETRIED
+from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
 from pipeline.flow.solver import find_solver
 from pipeline.matrix import runs
 from pipeline.study import Study
@@ -64,8 +64,7 @@ def run_study(study_path: Path, results_root: Path, cores: int, profile: str | N
     results.mkdir(parents=True, exist_ok=True)
     with _held(results):
         prepare(study, results)
-        _forget_retried(study, results)
-        code = _work(study, results, cores, profile)
+        code = _work(study, results, cores, profile, _to_retry(study, results))
         return _ending(study, results, code)
 
 
@@ -87,15 +86,22 @@ def _held(results: Path) -> Iterator[None]:
         yield
 
 
-def _forget_retried(study: Study, results: Path) -> None:
-    """Forget the verdicts of killed and crashed runs, so that the workflow takes them up again."""
+def _to_retry(study: Study, results: Path) -> list[str]:
+    """Results of killed and crashed runs, which the workflow is to compute anew; they are made out of date.
+
+    They stay until their runs start: where a run.json is missing, the workflow would also compute anew what
+    had started from that run's fields.
+    """
+    found = []
     for run in runs(study):
         path = results / run.run_id / RESULT
         if path.is_file() and read_json(path)["verdict"] in RETRIED:
-            path.unlink()
+            (path.parent / SPEC).touch()
+            found.append(f"{run.run_id}/{RESULT}")
+    return found
 
 
-def _work(study: Study, results: Path, cores: int, profile: str | None) -> int:
+def _work(study: Study, results: Path, cores: int, profile: str | None, retried: list[str]) -> int:
     """Start the workflow engine and watch it."""
     command = [
         sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"),
@@ -103,6 +109,8 @@ def _work(study: Study, results: Path, cores: int, profile: str | None) -> int:
         "--rerun-triggers", "mtime", "--rerun-incomplete", "--keep-going", "--nolock",
         "--workflow-profile", str(_profile(profile)),
     ]  # fmt: skip
+    if retried:
+        command += ["--forcerun", *retried]
     environment = dict(os.environ)
     environment["PYTHONPATH"] = os.pathsep.join(filter(None, [str(ROOT), environment.get("PYTHONPATH")]))
     with (results / LOG).open("wb") as log:

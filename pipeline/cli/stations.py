@@ -34,11 +34,11 @@ def geometry(pattern: str, key: str) -> None:
 
 
 @app.command()
-def flow(run: str, ranks: int = 1) -> None:
+def flow(run: str, ranks: int = 1, keep: str = "numbers", wall_time: float | None = None) -> None:
     """Compute one run."""
     from pipeline.flow.run import run as compute
 
-    compute(HERE, run, ranks)
+    compute(HERE, run, ranks, wall_time=wall_time, keep=keep)
 
 
 @app.command()

@@ -27,6 +27,7 @@ SILENT_SECONDS = 120.0
 REASONS = {
     "settled": "standard errors are at their targets",
     "noisy": "ceiling of iterations reached, standard errors above their targets",
+    "oscillating": "ceiling of iterations reached, the forces still go up and down in a regular cycle",
     "drifting": "ceiling of iterations reached while still drifting; the standard errors include the drift",
     "diverged": "the solution grew without bounds; it will not be tried again",
     "crashed": "the solver ended with an error; the next run tries again",

@@ -5,7 +5,7 @@ import math
 from pipeline.flow.fidelity import fidelity
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.report.trade_units import millimetres, share
+from pipeline.report.trade_units import NOTHING, millimetres, number, share
 
 
 def limits(inputs: Inputs) -> list[tuple[str, str]]:
@@ -110,6 +110,28 @@ def outside_table(inputs: Inputs) -> Table | None:
             rows.append([Cell(golfer.name), Cell(pattern.name), Cell(text, "warn" if high > 0 else "")])
     columns = ("Golfer", "Pattern", "Share of the flight time, over the depths")
     return Table("Flight time outside the coefficient table", columns, rows, labels=2)
+
+
+def rules_table(inputs: Inputs) -> Table | None:
+    """Return the Equipment Rules beside our figures; None for a decision that has none."""
+    rows = []
+    for row in inputs.decision.get("equipment_rules", ()):
+        ours = NOTHING if row["ours"] is None else number(row["ours"], 2 if row["ours_se"] is None else 1)
+        error = "none" if row["ours_se"] is None else number(row["ours_se"], 1)
+        mark = "" if row["inside"] or row["inside"] is None else "warn"
+        ball = "the ball" if row["pattern"] is None else f"{row['pattern']}, {millimetres(row['depth_m'])}"
+        rows.append(
+            [
+                Cell(row["rule"]),
+                Cell(ball),
+                Cell(f"{number(row['limit'], 2)} {row['unit']}"),
+                Cell(f"{ours} {row['unit']}", mark),
+                Cell(error),
+                Cell(row["note"]),
+            ]
+        )
+    columns = ("Rule", "Of", "The rule's number", "Our figure", "Standard error", "")
+    return Table("Equipment Rules beside our figures", columns, rows, labels=2) if rows else None
 
 
 def notes(inputs: Inputs) -> list[str]:

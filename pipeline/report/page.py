@@ -133,6 +133,8 @@ def _content(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> dict[str
         "run_counts": _run_counts(inputs),
         "limits": limits.limits(inputs),
         "outside": limits.outside_table(inputs),
+        "rules": limits.rules_table(inputs),
+        "product": inputs.decision.get("product", {}).get("sentences", []),
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),
     }

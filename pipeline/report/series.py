@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.collect import USABLE
-from pipeline.aero.from_runs import tables_from_coefficients
+from pipeline.aero.model import models_from_coefficients
 from pipeline.flight.station import conditions_of
 from pipeline.flight.trajectory import Launches, path
 from pipeline.report.inputs import Inputs
@@ -108,20 +108,20 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
 
     A ball that does not come down has no path; the decision's notes tell of it.
     """
-    tables, _ = tables_from_coefficients(inputs.coefficients)
+    models, _ = models_from_coefficients(inputs.coefficients)
     conditions = conditions_of(inputs.study)
     charts = []
     for golfer in inputs.study.golfers:
         paths: dict[str, list[SidePath]] = {}
         for pattern in inputs.study.patterns:
-            for (name, depth), table in tables.items():
-                if name != pattern.name:
-                    continue
+            name = pattern.name
+            model = models.get(name)
+            for depth, table in zip(model.depth_m, model.tables(model.depth_m), strict=True) if model else ():
                 try:
                     flown = path(table, _mean_shot(golfer), conditions)
                 except ValueError:  # has not landed after a minute
                     continue
-                paths.setdefault(name, []).append(SidePath(depth, flown.x_m, flown.height_m))
+                paths.setdefault(name, []).append(SidePath(float(depth), flown.x_m, flown.height_m))
         charts.append(PathChart(golfer.name, golfer.flight_window, paths))
     return charts
 

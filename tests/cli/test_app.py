@@ -13,7 +13,7 @@ from pipeline.study_file import load_study
 from pipeline.study_schema import study_schema
 
 ROOT = Path(__file__).parents[2]
-COMMANDS = ["check", "run", "status", "report", "fly", "schema"]
+COMMANDS = ["check", "run", "status", "report", "fly", "draw", "cutlist", "schema"]
 
 
 def python(code):

@@ -15,8 +15,12 @@ import pandas as pd
 import pytest
 
 from pipeline.cli.ending import ended_well
+from pipeline.cli.run import _to_retry
 from pipeline.errors import InputError, MissingError
 from pipeline.files import write_json
+from pipeline.flow.prepare import prepare
+from pipeline.matrix import runs
+from pipeline.study_file import load_study
 
 ROOT = Path(__file__).parents[2]
 
@@ -129,6 +133,14 @@ def solvers_below(results: Path) -> list[int]:
     return found
 
 
+def wait_for_solver(results: Path) -> int:
+    end = time.monotonic() + 240
+    while not (solvers := solvers_below(results)):
+        assert time.monotonic() < end
+        time.sleep(0.02)
+    return solvers[0]
+
+
 def run_files(results: Path) -> dict[str, int]:
     return {
         str(path.parent.relative_to(results)): path.stat().st_mtime_ns for path in results.rglob("run.json")
@@ -144,12 +156,9 @@ def line(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         command(study, "--results", str(study.parent / "results"), "--cores", "2"),
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment(), cwd=study.parent,
     )  # fmt: skip
-    end = time.monotonic() + 240
-    while not (solvers := solvers_below(results)):
-        assert time.monotonic() < end
-        time.sleep(0.02)
+    assert wait_for_solver(results)
     second = depthline_run(study)
-    os.kill(solvers[0], signal.SIGKILL)
+    os.kill(wait_for_solver(results), signal.SIGKILL)
     output, errors = process.communicate()
     found: dict[str, Any] = {"study": study, "results": results, "second": second}
     found["killed"] = (process.returncode, output, errors)
@@ -249,16 +258,19 @@ def test_a_full_results_folder_leaves_nothing_half_written(tmp_path: Path) -> No
     assert not list(results.rglob("*.stl")) + list(results.rglob(".skin*"))
 
 
-def test_killed_runs_are_forgotten_and_diverged_ones_are_not(tmp_path: Path) -> None:
-    from pipeline.cli.run import _forget_retried
-    from pipeline.matrix import runs
-    from pipeline.study_file import load_study
-
+def test_killed_runs_are_out_of_date_and_diverged_ones_are_not(tmp_path: Path) -> None:
     study = load_study(write_study(tmp_path))
-    verdicts = {"killed": False, "crashed": False, "diverged": True, "settled": True, "noisy": True}
-    paths = {}
+    prepare(study, tmp_path / "results")
+    verdicts = {"killed": True, "crashed": True, "diverged": False, "settled": False, "noisy": False}
+    folders = {}
     for verdict, run in zip(verdicts, runs(study), strict=False):
-        paths[verdict] = tmp_path / "results" / run.run_id / "run.json"
-        write_json(paths[verdict], {"verdict": verdict})
-    _forget_retried(study, tmp_path / "results")
-    assert {verdict: path.is_file() for verdict, path in paths.items()} == verdicts
+        folders[verdict] = tmp_path / "results" / run.run_id
+        write_json(folders[verdict] / "run.json", {"verdict": verdict})
+        os.utime(folders[verdict] / "spec.json", (1e9, 1e9))
+    retried = _to_retry(study, tmp_path / "results")
+    assert [path.split("/")[-1] for path in retried] == ["run.json"] * 2
+    outdated = {
+        verdict: (folder / "spec.json").stat().st_mtime > (folder / "run.json").stat().st_mtime
+        for verdict, folder in folders.items()
+    }
+    assert outdated == verdicts

@@ -42,7 +42,9 @@ def test_every_run_starts_as_not_started(depthline, small, tmp_path):
     assert not (tmp_path / "results").exists()
 
 
-@pytest.mark.parametrize("verdict", ["settled", "noisy", "drifting", "diverged", "crashed", "killed"])
+@pytest.mark.parametrize(
+    "verdict", ["settled", "noisy", "oscillating", "drifting", "diverged", "crashed", "killed"]
+)
 def test_a_verdict_has_a_reason(tmp_path, first, verdict):
     write(tmp_path / first.run_id / "run.json", RESULT | {"verdict": verdict})
     state = run_state(tmp_path, first)

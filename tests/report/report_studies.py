@@ -41,7 +41,7 @@ flow: {{fidelity: steady-rans, level: coarse, reynolds: [9e4, 1.8e5], spin_ratio
 golfers:
   - name: "{HOSTILE_GOLFER}"
     launch: {{ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}}
-    flight_window: {{lowest: 25 m, highest: 35 m}}
+    flight_window: {{lowest: 25 m, highest: 38 m}}
   - name: "NA"
     launch: {{ball_speed: 120 mph, launch_angle: 14 deg, backspin: 3000 rpm, axis_tilt: 2 deg}}
 """
@@ -99,7 +99,7 @@ def make_results(
 
 
 def invented_run(run: RunSpec, geometry: dict[str, Any]) -> dict[str, Any]:
-    """run.json with the Smits & Smith fit [memory] and a planted drag minimum at 0.22 mm."""
+    """run.json with the Smits & Smith fit [memory] and a planted drag minimum at 0.22 mm, oct14 worse."""
     fit = smits_smith_1994(run.reynolds, run.spin_ratio)
     off = (geometry["depth_m"] - 0.22e-3) / 0.1e-3
     return {
@@ -108,7 +108,7 @@ def invented_run(run: RunSpec, geometry: dict[str, Any]) -> dict[str, Any]:
         "edge_angle_deg": geometry["edge_angle_deg"],
         "reynolds": run.reynolds,
         "spin_ratio": run.spin_ratio,
-        "cd": float(fit.cd) + 0.01 * off**2,
+        "cd": float(fit.cd) + 0.01 * off**2 + (0.01 if run.pattern == "oct14" else 0.0),
         "cd_se": 0.0004,
         "cl": float(fit.cl),
         "cl_se": 0.0008,

@@ -78,7 +78,8 @@ def test_page_stands_alone(page: str, outline: Outline) -> None:
         assert not name.startswith("xmlns"), (tag, name)
     assert re.findall(r"url\((?!#)", page) == []
     assert "@import" not in page
-    assert re.findall(r"(?i)https?:|ftp:|file:|//www", page) == []
+    words = re.sub(r"data:image/png;base64,[A-Za-z0-9+/=]*", "", page)  # a picture may hold any letters
+    assert re.findall(r"(?i)https?:|ftp:|file:|//www", words) == []
 
 
 def test_identifiers_are_unique_and_references_resolve(page: str, outline: Outline) -> None:
@@ -118,7 +119,7 @@ def test_decision_names_pattern_depth_interval_and_flight(two_patterns: Results,
         )
         assert f"a tolerance of {1e6 * row['tolerance_m']:.0f} µm in depth" in text
         assert f"with a probability of {row['p_best']:.2f}" in text
-    assert "in the flight window of 27.3 to 38.3 yd (25.0 to 35.0 m)" in text  # 25 and 35 m over 0.9144
+    assert "in the flight window of 27.3 to 41.6 yd (25.0 to 38.0 m)" in text  # 25 and 38 m over 0.9144
     assert "no flight window is given" in text
 
 

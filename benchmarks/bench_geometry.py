@@ -1,0 +1,58 @@
+"""Geometry: cost of a radius, of a skin of a million triangles and of shells by size; coverage found."""
+
+import resource
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.geometry.ball import DimpledBall
+from pipeline.geometry.build import solver_shell
+from pipeline.geometry.class_layout import pack_layout
+from pipeline.geometry.layout import spread_layout
+from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
+from pipeline.geometry.section import ARC, Profile, Sections
+from pipeline.geometry.shell import Level
+from pipeline.geometry.skin import skin, write_stl
+from pipeline.geometry.totals import totals
+
+DIAMETER, CHORD = 42.7e-3, 3.58e-3
+PROFILES = (ARC, Profile("two-radius", 0.6, 0.5), Profile("cone", 0.6), Profile("catenary"))
+
+
+def main() -> None:
+    layout = spread_layout("icosahedral", 332, CHORD, 1e-4, DIAMETER, 1, mirror=True)
+    directions = np.random.default_rng(0).normal(size=(1_000_000, 3))
+    directions /= np.linalg.norm(directions, axis=1, keepdims=True)
+    for profile in PROFILES:
+        ball = DimpledBall(layout, 0.25e-3, DIAMETER, Sections.of(profile))
+        begun = time.perf_counter()
+        ball.radius(directions)
+        print(f"radius, {profile.name}: {time.perf_counter() - begun:.2f} us a direction", flush=True)
+    ball = DimpledBall(layout, 0.25e-3, DIAMETER)
+    with tempfile.TemporaryDirectory() as folder:
+        begun = time.perf_counter()
+        surface = skin(ball, 289)
+        write_stl(Path(folder) / "skin.stl", surface)
+        print(f"skin, {len(surface.triangles)} triangles: {time.perf_counter() - begun:.1f} s", flush=True)
+        sizes, seconds = [], []
+        for n in (32, 48, 64, 96):
+            begun = time.perf_counter()
+            shell = solver_shell(ball, Level(n, 48), 4e-4)
+            write_poly_mesh(Path(folder) / f"mesh{n}", shell, shell_faces(shell))
+            sizes.append(shell.cells)
+            seconds.append(time.perf_counter() - begun)
+            print(f"shell, {shell.cells} cells (half a ball): {seconds[-1]:.1f} s", flush=True)
+    slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+    print(f"time grows as cells to the power {slope:.2f}; peak memory {peak:.1f} GiB", flush=True)
+    for classes in (3, 5):
+        begun = time.perf_counter()
+        packed = pack_layout("icosahedral", 332, classes, None, 1e-4, DIAMETER, 1)
+        covered = totals(DimpledBall(packed, 0.35e-3, DIAMETER))["coverage"]
+        print(f"332 dimples in {classes} classes: {covered:.4f} covered, {time.perf_counter() - begun:.1f} s")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,141 @@
+"""`depthline cutlist`: what the toolmaker gets for one ball of a study."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.cli.draw import map_figure, section_figure
+from pipeline.cli.one_ball import OneBall, one_ball, quantity
+from pipeline.cli.output import messages, print_json
+from pipeline.files import read_json, write_text
+from pipeline.geometry.build import SKIN_N
+from pipeline.geometry.classes import SizeClass, size_classes
+from pipeline.geometry.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list
+from pipeline.geometry.drawings import draw_coordinates
+from pipeline.geometry.skin import check_skin, skin, write_stl
+from pipeline.geometry.tooling import Tooling, cavity_of
+from pipeline.geometry.totals import totals
+from pipeline.quantities import LENGTH, SHARE
+
+CSV, PAGE, STL = "cutlist.csv", "cutlist.html", "finished_ball.stl"
+_TEMPLATE = "cutlist.html.j2"
+
+
+def write_cut_list(
+    path: Path,
+    results_root: Path,
+    pattern: str | None,
+    depth: str | None,
+    edge_angle: str | None,
+    tooling: dict[str, str],
+    folder: Path | None,
+    as_json: bool,
+) -> None:
+    """Write cutlist.csv, cutlist.html and finished_ball.stl of one ball.
+
+    Parameters
+    ----------
+    path, results_root, pattern, depth, edge_angle
+        As for `pipeline.cli.one_ball.one_ball`.
+    tooling : dict
+        Texts of the options --shrinkage, --land-finish and --dimple-finish.
+    folder : Path or None
+        Where to write; RESULTS/STUDY/cutlist/PATTERN/KEY when None.
+    as_json : bool
+        Print the totals and the classes as one JSON object.
+
+    Raises
+    ------
+    InputError
+        If the study or an option is wrong, or the ball cannot be made so.
+    """
+    kinds = {"--shrinkage": SHARE, "--land-finish": LENGTH, "--dimple-finish": LENGTH}
+    tool = Tooling(*(quantity(option, tooling[option], kind) for option, kind in kinds.items()))
+    found = one_ball(path, results_root, pattern, depth, edge_angle)
+    folder = folder or found.results / "cutlist" / found.pattern / found.key
+    cavity = cavity_of(found.ball, tool)
+    classes = size_classes(found.ball)
+    table = cut_list(found.ball, cavity, classes)
+    surface = skin(found.ball, SKIN_N)
+    check_skin(surface, found.ball)
+    summary = {
+        "study": found.study.name,
+        "pattern": found.pattern,
+        "variant": found.key,
+        "ball_diameter_mm": 1e3 * found.ball.ball_diameter_m,
+        "cavity_diameter_mm": 1e3 * cavity.ball_diameter_m,
+        "shrinkage": tool.shrinkage,
+        "land_finish_mm": 1e3 * tool.land_finish_m,
+        "dimple_finish_mm": 1e3 * tool.dimple_finish_m,
+        "totals": totals(found.ball),
+        "classes": _class_rows(table, classes),
+        "tolerances": _tolerances(found),
+    }
+    write_text(folder / CSV, as_csv(table))
+    write_text(folder / PAGE, _page(found, classes, table, summary))
+    write_stl(folder / STL, surface)
+    messages().print(f"wrote {CSV}, {PAGE} and {STL} in {folder}")
+    if as_json:
+        print_json(summary)
+
+
+def _class_rows(table: dict[str, Any], classes: list[SizeClass]) -> list[dict[str, Any]]:
+    """Count, share of area, and mean measures of each class; None for what its section has not."""
+    rows = []
+    area = table["chord_diameter_mm"] ** 2
+    for size_class in classes:
+        own = table["class"] == size_class.name
+        row: dict[str, Any] = {
+            "class": size_class.name,
+            "count": len(size_class.members),
+            "area_share": float(area[own].sum() / area.sum()),
+        }
+        for name in (*MEASURES, *(CAVITY_PREFIX + measure for measure in MEASURES)):
+            mean = float(np.mean(table[name][own]))
+            row[name] = None if np.isnan(mean) else mean
+        rows.append(row)
+    return rows
+
+
+def _tolerances(found: OneBall) -> list[dict[str, Any]]:
+    """Best depth and tolerance of the pattern for each golfer; nothing before the study is decided."""
+    path = found.results / "decision.json"
+    if not path.is_file():
+        return []
+    names = ("golfer", "best_depth_m", "best_depth_lo_m", "best_depth_hi_m", "tolerance_m")
+    return [
+        {name: row.get(name) for name in names}
+        for row in read_json(path)["rows"]
+        if row["pattern"] == found.pattern
+    ]
+
+
+def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summary: dict[str, Any]) -> str:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    from pipeline.report.drawing import inline_svg, new_figure, settle, style
+
+    with style():
+        coordinates = new_figure(3.4, 3.1)
+        draw_coordinates(coordinates.subplots())
+        pictures = {}
+        for name, figure, caption in (
+            ("map", map_figure(found.ball, classes), "Both halves, areas true to scale, coloured by class"),
+            ("sections", section_figure(found.ball, classes), "Section of each class, to scale"),
+            ("coordinates", coordinates, "Coordinate system of the list"),
+        ):
+            settle(figure)
+            pictures[name] = inline_svg(figure, name, caption)
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    columns = ("dimple", "class", "half", "polar_deg", "azimuth_deg", *MEASURES[:5])
+    cells = [line.split(",") for line in as_csv({name: table[name] for name in columns}).splitlines()[1:]]
+    return environment.get_template(_TEMPLATE).render(
+        summary=summary, pictures=pictures, columns=columns, rows=cells, about=found.study.about
+    )

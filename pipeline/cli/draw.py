@@ -1,0 +1,95 @@
+"""`depthline draw`: pictures of one ball of a study."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.cli.one_ball import OneBall, one_ball
+from pipeline.cli.output import messages, warn
+from pipeline.geometry import drawings
+from pipeline.geometry.build import SKIN_N
+from pipeline.geometry.classes import SizeClass, size_classes
+from pipeline.geometry.skin import skin, write_ply
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from pipeline.geometry.ball import DimpledBall
+
+SECTIONS_SHOWN = 12
+"""Sections drawn at most, the widest first."""
+
+
+def draw_pictures(
+    path: Path,
+    results_root: Path,
+    pattern: str | None,
+    depth: str | None,
+    edge_angle: str | None,
+    folder: Path | None,
+) -> None:
+    """Write map.png, sections.png and ball.png of one ball.
+
+    Parameters
+    ----------
+    path, results_root, pattern, depth, edge_angle
+        As for `pipeline.cli.one_ball.one_ball`.
+    folder : Path or None
+        Where to write; RESULTS/STUDY/drawings/PATTERN/KEY when None.
+
+    Raises
+    ------
+    InputError
+        If the study or an option is wrong.
+    """
+    from pipeline.report.drawing import save_png, style
+
+    found = one_ball(path, results_root, pattern, depth, edge_angle)
+    folder = folder or found.results / "drawings" / found.pattern / found.key
+    classes = size_classes(found.ball)
+    with style():
+        save_png(map_figure(found.ball, classes), folder / "map.png")
+        save_png(section_figure(found.ball, classes), folder / "sections.png")
+    problems = _view(found, folder)
+    warn(problems)
+    written = ["map.png", "sections.png"] + (["ball.png"] if not problems else [])
+    messages().print(f"wrote {', '.join(written)} in {folder}")
+
+
+def map_figure(ball: "DimpledBall", classes: list[SizeClass]) -> "Figure":
+    """Draw both halves of a ball as equal-area maps, coloured by class."""
+    from pipeline.report.drawing import new_figure
+
+    figure = new_figure(9.6, 5.4)
+    for axes, upper in zip(figure.subplots(1, 2), (True, False), strict=True):
+        drawings.draw_map(axes, ball, classes, upper)
+    return figure
+
+
+def section_figure(ball: "DimpledBall", classes: list[SizeClass]) -> "Figure":
+    """Draw the section of a dimple of each class, with its measures."""
+    from pipeline.report.drawing import new_figure
+
+    shown = classes[:SECTIONS_SHOWN]
+    figure = new_figure(8.0, 2.0 * max(len(shown), 1))
+    for place, (size_class, axes) in enumerate(
+        zip(shown, figure.subplots(len(shown), 1, squeeze=False).ravel() if shown else (), strict=True)
+    ):
+        title = f"Class {size_class.name}"
+        drawings.draw_section(axes, ball, int(size_class.members[0]), title, drawings.class_colour(place))
+    return figure
+
+
+def _view(found: OneBall, folder: Path) -> list[str]:
+    """Draw ball.png; why it could not be, one line."""
+    import tempfile
+
+    from pipeline.report.ball_picture import draw_balls
+
+    with tempfile.TemporaryDirectory(prefix="depthline-") as place:
+        surface = Path(place) / "skin.ply"
+        write_ply(surface, skin(found.ball, SKIN_N))
+        return draw_balls(
+            {folder / "ball.png": surface},
+            found.ball.ball_diameter_m,
+            float(found.ball.depths_m.max(initial=1e-4)),
+        )
