@@ -24,6 +24,8 @@ from pipeline.flight.population import fly_pattern
 from pipeline.flight.trajectory import Conditions, Launches, fly
 
 STUDIES = 300
+FIRST_SEED = 1000
+"""The priors were tuned on seeds below 100; these studies took no part in it."""
 SHALLOWEST, DEEPEST = 0.13e-3, 0.35e-3
 RANGES = np.log([8e4, 2e5]), np.array([0.08, 0.25])
 SHOT = Launches(72.0, 0.19, 275.0)
@@ -92,7 +94,7 @@ def one_study(seed):
 
 @pytest.mark.long
 def test_intervals_and_short_lists_hold_the_truth():
-    studies = np.array([one_study(seed) for seed in range(STUDIES)], dtype=float)
+    studies = np.array([one_study(seed) for seed in range(FIRST_SEED, FIRST_SEED + STUDIES)], dtype=float)
     # 90 % are wanted; 600 intervals of each kind know the share to 1.2 %.
     assert 0.85 <= studies[:, [0, 2]].mean() <= 0.95  # best depth
     assert 0.85 <= studies[:, [1, 3]].mean() <= 0.95  # carry

@@ -10,8 +10,9 @@ import pytest
 from pipeline.files import write_json
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.run import run
-from pipeline.geometry.build import TOTALS, write_shell
-from pipeline.geometry.shell import PHANTOM_RADIUS, Level, build_shell
+from pipeline.geometry.ball import DimpledBall
+from pipeline.geometry.build import TOTALS, solver_shell, write_shell
+from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell
 
 
 def smooth(directions: np.ndarray) -> np.ndarray:
@@ -34,6 +35,13 @@ class Tunnel:
         self, name: str, radius: Callable[[np.ndarray], np.ndarray], mirrored: bool = False, **totals: float
     ) -> None:
         shell = build_shell(radius, self.level, self.model.first_cell(self.reynolds), mirrored)
+        self._write(name, shell, **totals)
+
+    def add_ball(self, name: str, ball: DimpledBall, **totals: float) -> None:
+        """The shell as the geometry station makes it."""
+        self._write(name, solver_shell(ball, self.level, self.model.first_cell(self.reynolds)), **totals)
+
+    def _write(self, name: str, shell: Shell, **totals: float) -> None:
         write_shell(self.results / "geometry" / name, shell)
         write_json(
             self.results / "geometry" / name / TOTALS, {"depth_m": 0.0, "edge_angle_deg": 0.0} | totals

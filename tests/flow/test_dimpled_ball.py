@@ -21,10 +21,10 @@ def flows(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[float, float],
     """332 arc dimples, chord 0.084 D, at Re 1.1e5, by depth in diameters and spin ratio."""
     model = FIDELITIES["steady-rans"]
     tunnel = Tunnel(tmp_path_factory.mktemp("rans"), model.name, model.level("coarse"), 1.1e5)
-    layout = spread_layout("icosahedral", 332, 0.084 * DIAMETER, 1e-4, DIAMETER, seed=1)
+    layout = spread_layout("icosahedral", 332, 0.084 * DIAMETER, 1e-4, DIAMETER, seed=1, mirror=True)
     for depth in DEPTHS:
         ball = DimpledBall(layout, np.full(332, depth * DIAMETER), DIAMETER)
-        tunnel.add(f"d{depth}", lambda u, ball=ball: ball.radius(u) / DIAMETER)
+        tunnel.add_ball(f"d{depth}", ball, depth_m=depth * DIAMETER)
     targets = {"standard_error": {"cd": 0.001, "cl": 0.002}}
     found = {(0.0059, 0.0): tunnel.run("d0.0059", 1.1e5, 0.0, **targets)}
     start = found[0.0059, 0.0]["run"]
