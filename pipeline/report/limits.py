@@ -63,7 +63,7 @@ def _mesh(inputs: Inputs) -> str:
     text.append(". ")
     if flow.level == "coarse":
         text.append(
-            "That is coarse: a dimple's edge is smeared over a cell, and Cd and Cl themselves are not to be "
+            "That is coarse: a dimple is a few flat facets, and Cd and Cl themselves are not to be "
             "relied on. "
         )
     text.append(
