@@ -37,16 +37,10 @@ def test_drag_at_reynolds_100(flows: dict) -> None:
 
 @pytest.mark.parametrize("reynolds", [20, 50])
 def test_drag_lies_within_the_spread_of_the_correlations(flows: dict, reynolds: float) -> None:
-    # Clift, Grace & Weber 1978, Brown & Lawler 2003, Morrison 2013, Schiller & Naumann 1933, as the reference
-    # library `fluids` has them, Clift, Schiller by their published tables [computed]; Roos & Willmarth 1971
-    # [quoted].
-    values = [
-        fluids.drag.Brown_Lawler(reynolds),
-        fluids.drag.Morrison(reynolds),
-        {20: 2.735, 50: 1.574}[reynolds],
-        {20: 2.610, 50: 1.538}[reynolds],
-        {20: 2.85, 50: 1.58}[reynolds],
-    ]
+    # Clift, Grace & Weber 1978 and Morrison 2013 from the reference library `fluids`; Brown & Lawler 2003 and
+    # Schiller & Naumann 1933 [computed]; Roos & Willmarth 1971 [quoted].
+    values = [fluids.drag.Clift(reynolds), fluids.drag.Morrison(reynolds)]
+    values += {20: [2.585, 2.610, 2.85], 50: [1.516, 1.538, 1.58]}[reynolds]
     assert min(values) <= flows[reynolds, 0]["cd"] <= max(values)
 
 
