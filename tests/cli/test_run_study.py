@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from solver_processes import solver_processes
 
 from pipeline.cli.ending import ended_well
 from pipeline.cli.run import _to_retry
@@ -120,22 +121,9 @@ def test_ctrl_c_is_130(capsys: pytest.CaptureFixture[str]) -> None:
     assert capsys.readouterr().err.count("\n") == 1
 
 
-def solvers_below(results: Path) -> list[int]:
-    found = []
-    for entry in Path("/proc").iterdir():
-        try:
-            program = (entry / "cmdline").read_bytes().split(b"\0")[0]
-            folder = (entry / "cwd").resolve(strict=True)
-        except OSError:
-            continue
-        if program.endswith(b"simpleFoam") and folder == results.resolve():
-            found.append(int(entry.name))
-    return found
-
-
 def wait_for_solver(results: Path) -> int:
     end = time.monotonic() + 240
-    while not (solvers := solvers_below(results)):
+    while not (solvers := solver_processes(results)):
         assert time.monotonic() < end
         time.sleep(0.02)
     return solvers[0]

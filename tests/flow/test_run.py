@@ -13,6 +13,7 @@ import meshio
 import numpy as np
 import pytest
 from conftest import Tunnel, smooth
+from solver_processes import solver_processes
 
 from pipeline.flow.run import RESULT, Interrupted, run
 from pipeline.flow.solver import find_solver, run_tool
@@ -23,20 +24,6 @@ from pipeline.geometry.build import load_shell
 pytestmark = pytest.mark.solver
 
 TIGHT = {"standard_error": {"cd": 1e-9, "cl": 1e-9}}
-
-
-def solver_processes(results: Path) -> list[int]:
-    """Process numbers of solvers at work below a results folder."""
-    found = []
-    for entry in Path("/proc").iterdir():
-        try:
-            program = (entry / "cmdline").read_bytes().split(b"\0")[0]
-            folder = (entry / "cwd").resolve(strict=True)
-        except OSError:
-            continue
-        if program.endswith(b"simpleFoam") and folder == results.resolve():
-            found.append(int(entry.name))
-    return found
 
 
 def station(results: Path, run_id: str) -> subprocess.Popen[str]:
