@@ -70,10 +70,13 @@ class MeshErrorSpec(Section):
 class FlowSettings(Section):
     """Which flows are computed, by which model, on how fine a mesh."""
 
-    fidelity: Literal["laminar", "steady-rans"] = Field(
-        description="Flow model: laminar (verification at low Reynolds numbers) or steady-rans (k-omega SST, "
-        "boundary layer in the state that boundary_layer names).",
-        examples=["steady-rans"],
+    fidelity: Literal["laminar", "steady-rans", "transient-laminar", "transient-des", "transient-les"] = (
+        Field(
+            description="Flow model: steady-rans (k-omega SST, boundary layer in the state that boundary_layer "
+            "names); laminar (verification at low Reynolds numbers); and time-accurate, at a hundred times the "
+            "cost: transient-laminar, transient-des (SST-DDES), transient-les (WALE).",
+            examples=["steady-rans"],
+        )
     )
     level: Literal["coarse", "medium", "fine"] = Field(
         description="Fineness of the mesh.", examples=["coarse"]
@@ -109,7 +112,9 @@ class FlowSettings(Section):
         description="Error that the runs' standard errors do not contain, for instance from a finer level.",
     )
     iterations: Annotated[int, Number(10, 200_000, 1500, whole=True)] = Field(
-        1500, description="Ceiling of iterations a run."
+        1500,
+        description="Ceiling of iterations a run; of time-accurate runs, of samples of the forces, a tenth of "
+        "D / U apart.",
     )
     wall_time_s: Annotated[float, Quantity(DURATION, "10 s", "30 day", "4 h")] | None = Field(
         None,
@@ -128,8 +133,9 @@ class FlowSettings(Section):
     def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """Ask for a state only where the fidelity has one, and for a trip angle only when tripped."""
         state = given.get("boundary_layer", "turbulent")
-        if given.get("fidelity") == "laminar" and state != "turbulent":
-            yield "boundary_layer", "goes with fidelity: steady-rans, not with laminar; remove it"
+        model = given.get("fidelity")
+        if model != "steady-rans" and state != "turbulent":
+            yield "boundary_layer", f"goes with fidelity: steady-rans, not with {model}; remove it"
         if given.get("trip_angle") is not None and state != "tripped":
             yield "trip_angle", "goes with boundary_layer: tripped; write that too, or remove it"
 

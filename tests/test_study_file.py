@@ -160,7 +160,7 @@ ONE_FAULT = [
     ("  level: coarse", "  level: coarse\n  standard_error: {cd: 1}", "11: flow.standard_error.cd: 1: is ou"),
     ("  level: coarse", "  level: coarse\n  iterations: yes", "11: flow.iterations: yes: is not a whole num"),
     # choices
-    ("steady-rans", "steady-ran", "9: flow.fidelity: steady-ran: is not one of laminar, steady-rans; did yo"),
+    ("steady-rans", "steady-ran", "9: flow.fidelity: steady-ran: is not one of laminar, steady-rans, trans"),
     ("coarse", "corse", '10: flow.level: corse: is not one of coarse, medium, fine; did you mean "coarse"?'),
     ("icosahedral", "cubic", "5: patterns[0].layout.symmetry: cubic: is not one of icosahedral, octahedral"),
     ("profile: arc", "profile: dome", "6: patterns[0].cavity.profile: dome: is not one of arc, two-rad"),

@@ -10,15 +10,15 @@ from numpy.typing import NDArray
 
 from pipeline.files import atomic_open, write_text
 from pipeline.flow.boundary_layer import ZONE_ENERGY, Zones
-from pipeline.flow.fidelity import Fidelity
+from pipeline.flow.fidelity import SAMPLE_TIME, Fidelity
 
 Floats = NDArray[np.float64]
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
-SHARED = "shared"
 
 WRITE_INTERVAL = 50
-"""Iterations between two states on disk: what a killed run loses at most."""
+"""Samples of the forces (iterations, when steady) between two states on disk: what a killed run loses at
+most."""
 
 
 class CaseWriter:
@@ -32,8 +32,12 @@ class CaseWriter:
         Case folder.
     reynolds : float
         Reynolds number on the ball's diameter.
+    spin_ratio : float
+        S, for a mesh that turns with the ball.
+    n : int
+        Cells along a cube edge, for the time step.
     iterations : int
-        Ceiling of iterations.
+        Ceiling of samples of the forces: iterations, when steady.
     mirrored : bool
         Whether the mesh is half a ball's, with a mirror plane.
     robust : bool
@@ -45,6 +49,8 @@ class CaseWriter:
         fidelity: Fidelity,
         folder: Path,
         reynolds: float,
+        spin_ratio: float,
+        n: int,
         iterations: int,
         mirrored: bool = False,
         robust: bool = False,
@@ -52,17 +58,23 @@ class CaseWriter:
         self.mirrored = mirrored
         self._fidelity = fidelity
         self._folder = Path(folder)
+        steps = fidelity.steps_per_sample(n)
+        sample_time = 1 if fidelity.courant is None else SAMPLE_TIME
         self._values = {
             "application": fidelity.application,
             "reynolds": float(reynolds),
-            "iterations": int(iterations),
-            "write_interval": WRITE_INTERVAL,
+            "spin_ratio": float(spin_ratio),
+            "turning": fidelity.turning,
+            "end_time": iterations * sample_time,
+            "time_step": sample_time / steps,
+            "sample_interval": steps,
+            "write_interval": WRITE_INTERVAL * steps,
             "stop_at": "endTime",
             "mirrored": mirrored,
             "robust": robust,
         }
         self._environment = Environment(
-            loader=FileSystemLoader([TEMPLATES / fidelity.name, TEMPLATES / SHARED]),
+            loader=FileSystemLoader([TEMPLATES / name for name in fidelity.templates]),
             undefined=StrictUndefined,
             keep_trailing_newline=True,
             trim_blocks=True,
@@ -97,6 +109,8 @@ class CaseWriter:
         for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
                      "constant/transportProperties", "constant/turbulenceProperties"):  # fmt: skip
             write_text(self._folder / name, self._render(name))
+        if self._fidelity.courant is not None:
+            write_text(self._folder / "constant/dynamicMeshDict", self._render("constant/dynamicMeshDict"))
         free = {"U": np.array([1.0, 0.0, 0.0])} | {
             name: np.array(value) for name, value in self._fidelity.free_stream.items()
         }
@@ -170,7 +184,7 @@ class CaseWriter:
 def templates_digest(fidelity: Fidelity) -> str:
     """Fingerprint of the template files that a fidelity's cases are rendered from."""
     digest = hashlib.sha256()
-    for folder in (SHARED, fidelity.name):
+    for folder in fidelity.templates:
         for path in sorted((TEMPLATES / folder).rglob("*")):
             if path.is_file():
                 digest.update(str(path.relative_to(TEMPLATES)).encode() + b"\0" + path.read_bytes())

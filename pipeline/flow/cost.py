@@ -21,9 +21,10 @@ MEMORY_PER_CELL = 1500.0
 
 
 def cells(fidelity_name: str, level: str, mirrored: bool = False) -> int:
-    """Cells of a shell at a mesh level; half of them for a ball with a mirror plane."""
-    whole = fidelity(fidelity_name).level(level).cells
-    return whole // 2 if mirrored else whole
+    """Cells of a shell at a mesh level; half of them for a mirrored ball whose mesh does not turn."""
+    model = fidelity(fidelity_name)
+    whole = model.level(level).cells
+    return whole // 2 if mirrored and not model.turning else whole
 
 
 def core_seconds(cell_count: int, warm: bool) -> float:

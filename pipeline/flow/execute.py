@@ -40,9 +40,9 @@ class Execution:
         error), or "interrupted" (we were told to stop; the state is on disk).
     reason : str
         One line for people; empty for "complete" unless the ceiling of wall time ended it.
-    settled_at : float or None
-        Iteration up to which the history was judged settled, when that stopped the solver. The few iterations
-        that pass until it ends are no part of the mean.
+    settled_at : int or None
+        Samples of the history (iterations, when steady) that were judged settled, when that stopped the
+        solver. The few that pass until it ends are no part of the mean.
     wall_seconds : float
         Time that the solver took, over all legs of the case.
     legs : int
@@ -51,7 +51,7 @@ class Execution:
 
     ending: str
     reason: str
-    settled_at: float | None
+    settled_at: int | None
     wall_seconds: float
     legs: int
 
@@ -113,7 +113,7 @@ def execute(
                 env=solver.environment, preexec_fn=_die_with_parent, start_new_session=True,
             )  # fmt: skip
         stop_asked: float | None = None
-        settled_at: float | None = None
+        settled_at: int | None = None
         diverged = False
         out_of_time = False
         while process.poll() is None:
@@ -130,7 +130,7 @@ def execute(
                 process.kill()
             elif stop_asked is None:
                 if progress is not None and progress["verdict"] == "settled":
-                    settled_at = float(progress["iterations"])
+                    settled_at = int(progress["iterations"])
                 out_of_time = wall_time is not None and seconds >= wall_time and settled_at is None
                 if told or out_of_time or settled_at is not None:
                     writer.request_stop()
@@ -201,7 +201,7 @@ def _progress(case: Path, mirrored: bool, targets: dict[str, float]) -> dict[str
         return None
     judgement = judge(history.coefficients(mirrored), targets)
     progress: dict[str, float | str] = {
-        "iterations": float(history.iteration[-1]),
+        "iterations": len(history.iteration),
         "verdict": judgement.verdict,
     }
     for name, mean in judgement.means.items():

@@ -17,6 +17,10 @@ FREE_OMEGA = 5.5
 """Specific dissipation rate of the free stream in units of U / D: an eddy viscosity of 1.8e-5 U D, so that
 little of the free stream's turbulence decays before the ball."""
 
+SAMPLE_TIME = 0.1
+"""Time from one sample of a time-accurate fidelity's forces to the next, in D / U: the eddies that the ball
+sheds last some D / U, so that samples closer together would tell nothing new."""
+
 
 @dataclass(frozen=True)
 class Fidelity:
@@ -39,6 +43,11 @@ class Fidelity:
         Whether the first cell follows from a y+ target (else from the laminar boundary layer).
     scope : str
         What the numbers are good for, in one sentence, for reports.
+    courant : float or None
+        Largest Courant number of a time-accurate fidelity, on the grid along the ball; None when steady.
+    turning : bool
+        Whether the mesh turns with the ball as a solid body. Then the flow is computed around the whole ball,
+        and cell zones, which would turn too, are no way to state where the boundary layer is tripped.
     """
 
     name: str
@@ -48,6 +57,25 @@ class Fidelity:
     reynolds: tuple[float, float]
     turbulent: bool
     scope: str
+    courant: float | None = None
+    turning: bool = False
+
+    @property
+    def templates(self) -> tuple[str, ...]:
+        """Folders of its templates, those that come first ahead."""
+        return (self.name, "shared") if self.courant is None else (self.name, "transient", "shared")
+
+    def steps_per_sample(self, n: int) -> int:
+        """Time steps from one sample of the forces to the next on a grid of n cells along a cube edge.
+
+        The samples of a steady fidelity are its iterations. Those of a time-accurate one are `SAMPLE_TIME`
+        apart; the step keeps the Courant number of 1.5 U, the greatest speed of potential flow around a
+        sphere, on cells of width pi D / (4 n) below `courant`.
+        """
+        if self.courant is None:
+            return 1
+        step = self.courant * np.pi / (4.0 * n) / 1.5
+        return int(np.ceil(SAMPLE_TIME / step))
 
     def level(self, name: str) -> Level:
         """Mesh level by name.
@@ -111,6 +139,44 @@ FIDELITIES = {
                 "Steady Reynolds-averaged flow (k-omega SST). The state of the boundary layer is an input of "
                 "the study; left to the model alone it counts as turbulent. It knows nothing of the drag "
                 "crisis: whether dimples of this depth trip the boundary layer at all is not computed."
+            ),
+        ),
+        Fidelity(
+            name="transient-laminar",
+            application="pimpleFoam",
+            free_stream={"p": 0.0},
+            levels={"coarse": Level(16, 40), "medium": Level(22, 56), "fine": Level(32, 80)},
+            reynolds=(1.0, 1000.0),
+            turbulent=False,
+            courant=1.0,
+            scope="Time-accurate laminar flow without any model: for verification against published spheres.",
+        ),
+        Fidelity(
+            name="transient-des",
+            application="pimpleFoam",
+            free_stream={"p": 0.0, "k": FREE_K, "omega": FREE_OMEGA, "nut": FREE_K / FREE_OMEGA},
+            levels={"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)},
+            reynolds=(8e4, 3e5),
+            turbulent=True,
+            courant=1.0,
+            turning=True,
+            scope=(
+                "Time-accurate detached-eddy flow (SST-DDES), the mesh turning with the ball: eddies of the "
+                "wake are resolved, the attached boundary layer is modelled as by steady-rans."
+            ),
+        ),
+        Fidelity(
+            name="transient-les",
+            application="pimpleFoam",
+            free_stream={"p": 0.0, "nut": 0.0},
+            levels={"coarse": Level(80, 80), "medium": Level(112, 112), "fine": Level(160, 160)},
+            reynolds=(2e4, 3e5),
+            turbulent=True,
+            courant=0.7,
+            turning=True,
+            scope=(
+                "Time-accurate large-eddy flow (WALE) down to the wall, the mesh turning with the ball. On "
+                "meshes that one machine can carry it does not resolve the boundary layer's own eddies."
             ),
         ),
     )

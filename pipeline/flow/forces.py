@@ -51,12 +51,9 @@ class ForceHistory:
     force: Floats
     moment: Floats
 
-    def until(self, iteration: float | None) -> "ForceHistory":
-        """History up to and with an iteration; the whole one for None."""
-        if iteration is None:
-            return self
-        kept = self.iteration <= iteration
-        return ForceHistory(self.iteration[kept], self.force[kept], self.moment[kept])
+    def first(self, samples: int | None) -> "ForceHistory":
+        """Its first samples (iterations, when steady); the whole one for None."""
+        return ForceHistory(self.iteration[:samples], self.force[:samples], self.moment[:samples])
 
     def coefficients(self, mirrored: bool = False) -> dict[str, Floats]:
         """Cd, Cl, Cs on the frontal area and Cm about the spin axis on area times diameter.

@@ -53,6 +53,7 @@ def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
         "layers": level.layers,
         # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
         "first_cell": model.first_cell(max(study.flow.reynolds)),
+        **({"whole": True} if model.turning else {}),
     }
 
 
@@ -141,7 +142,8 @@ def prepare(study: Study, results: Path) -> None:
                 "boundary_layer": study.flow.boundary_layer,
                 "trip_angle_rad": study.flow.trip_angle_rad,
                 "ball_diameter_m": study.ball.diameter_m,
-                "starts_from": run.starts_from,
+                # The state of a mesh that has turned is no start for one that has not.
+                "starts_from": None if model.turning else run.starts_from,
                 "templates": templates,
             },
         )

@@ -27,6 +27,7 @@ from pipeline.flow.state import STATE_FILE, complete, load_state, read_state, sa
 from pipeline.flow.surface import SURFACE_FILE, wall_yplus, write_surface
 from pipeline.flow.verdict import COEFFICIENTS, judge
 from pipeline.geometry.build import QUALITY, load_shell
+from pipeline.geometry.shell import rotated_about_y
 
 Floats = NDArray[np.float64]
 
@@ -155,7 +156,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     if verdict in ("killed", "crashed"):
         reason += _what_ran_out(task, verdict, ranks)
     if history is not None and verdict == "complete":
-        judged = history.until(execution.settled_at)
+        judged = history.first(execution.settled_at)
         judgement = judge(judged.coefficients(task.shell.mirrored), spec["standard_error"])
         verdict, means = judgement.verdict, judgement.means
         if verdict == "diverged":
@@ -179,6 +180,8 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     yplus = None
     if verdict not in FAILED and times and complete(task.case, times[-1], task.fields, ranks):
         state = read_state(task.case, times[-1], task.fields, task.shell.cells, ranks)
+        if task.fidelity.turning:
+            state["U"] = rotated_about_y(state["U"], -2.0 * spec["spin_ratio"] * float(times[-1]))
         save_state(task.folder / STATE_FILE, state)
         yplus = float(wall_yplus(task.shell, state["U"], spec["reynolds"], spec["spin_ratio"]).max())
     elif verdict not in FAILED:
@@ -188,7 +191,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         "fidelity": spec["fidelity"],
         "cells": task.shell.cells,
         "yplus_max": yplus,
-        "iterations": int(history.iteration[-1]) if history is not None and len(history.iteration) else 0,
+        "iterations": 0 if history is None else len(history.iteration),
         "solver": solver.label,
         "run": spec["run"],
         "level": spec["level"],
@@ -213,7 +216,7 @@ def _write_history(path: Path, history: ForceHistory, mirrored: bool) -> None:
     with atomic_open(path) as stream:
         np.savetxt(
             stream, np.column_stack(columns), delimiter=",", comments="",
-            header="iteration," + ",".join(COEFFICIENTS), fmt=["%d"] + ["%.8g"] * len(COEFFICIENTS),
+            header="iteration," + ",".join(COEFFICIENTS), fmt=["%.8g"] + ["%.8g"] * len(COEFFICIENTS),
         )  # fmt: skip
 
 

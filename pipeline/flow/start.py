@@ -20,11 +20,14 @@ from pipeline.flow.forces import read_history
 from pipeline.flow.solver import Solver, run_tool
 from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
 from pipeline.geometry.build import MESH
-from pipeline.geometry.shell import Shell, wall_velocity
+from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
 
 Floats = NDArray[np.float64]
 
 SPEC, CASE, START = "spec.json", "case", "start.json"
+
+SHELTER = 0.1
+"""Height above the ball over which the free stream fades in at a cold, time-accurate start, in diameters."""
 
 SET_ASIDE = "case.edited"
 """Where a case goes that was edited by hand; nothing is computed from it."""
@@ -80,8 +83,17 @@ class Task:
 
     def writer(self, robust: bool) -> CaseWriter:
         """Writer of its case."""
-        reynolds, iterations = self.spec["reynolds"], self.spec["iterations"]
-        return CaseWriter(self.fidelity, self.case, reynolds, iterations, self.shell.mirrored, robust)
+        spec = self.spec
+        return CaseWriter(
+            self.fidelity,
+            self.case,
+            reynolds=spec["reynolds"],
+            spin_ratio=spec["spin_ratio"],
+            n=self.shell.n,
+            iterations=spec["iterations"],
+            mirrored=self.shell.mirrored,
+            robust=robust,
+        )
 
 
 @dataclass(frozen=True)
@@ -147,6 +159,33 @@ def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> Begun:
     return _write(task, solver, ranks, 2, None, warnings, spent(task.case))
 
 
+def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
+    """Velocities from which a time-accurate run can start cold.
+
+    A free stream that blows right through the thin cells at the wall has Courant numbers of a hundred; here
+    it fades, over `SHELTER` from the ball, into air that turns with it.
+
+    Parameters
+    ----------
+    shell : Shell
+        The mesh.
+    spin_ratio : float
+        S.
+
+    Returns
+    -------
+    dict of ndarray
+        U, shape (cells, 3).
+    """
+    nodes = shell.points.reshape(shell.layers + 1, -1, 3)
+    corners = nodes[:, shell.quads].mean(axis=2)
+    centres = np.moveaxis(0.5 * (corners[1:] + corners[:-1]), 0, 1).reshape(-1, 3)
+    height = np.linalg.norm(centres, axis=1, keepdims=True) - PHANTOM_RADIUS
+    share = np.exp(-np.maximum(height, 0.0) / SHELTER)
+    turning = surface_velocity(centres, spin_ratio)
+    return {"U": (1.0 - share) * np.array([1.0, 0.0, 0.0]) + share * turning}
+
+
 def _start_of_same(task: Task, ranks: int) -> dict[str, Any] | None:
     """How the case on disk was begun, if it is one of this run on as many ranks."""
     if not (task.case / START).is_file():
@@ -167,6 +206,8 @@ def _write(
     writer = task.writer(robust=attempt > 1)
     remove_case(task.case)
     wall = wall_velocity(task.shell, task.spec["spin_ratio"])
+    if fields is None and task.fidelity.courant is not None:
+        fields = sheltered_start(task.shell, task.spec["spin_ratio"])
     writer.write(task.geometry / MESH, wall, fields, ranks, task.zones())
     if ranks > 1:
         run_tool(solver, ["decomposePar", "-case", str(task.case)])
@@ -201,6 +242,7 @@ def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
     if not path.is_file():
         return None, [f"started cold: {origin} left no state to start from"]
     state = load_state(path)
-    if set(state) != set(task.fields) or len(state["U"]) != task.shell.cells:
+    # A time-accurate run may start from a steady one, which has more fields.
+    if not set(state) >= set(task.fields) or len(state["U"]) != task.shell.cells:
         return None, [f"started cold: the state of {origin} is of another mesh or fidelity"]
-    return state, []
+    return {name: state[name] for name in task.fields}, []

@@ -182,7 +182,8 @@ def build_variant(folder: Path) -> None:
     checked = check_skin(surface, ball)
     write_stl(folder / SKIN_STL, surface)
     write_ply(folder / SKIN_PLY, surface)
-    write_shell(folder, solver_shell(ball, Level(spec["n"], spec["layers"]), spec["first_cell"]))
+    level = Level(spec["n"], spec["layers"])
+    write_shell(folder, solver_shell(ball, level, spec["first_cell"], whole=spec.get("whole", False)))
     write_json(folder / TOTALS, totals(ball) | {"skin": checked})
 
 
@@ -210,8 +211,10 @@ def write_shell(folder: Path, shell: Shell) -> None:
     write_json(folder / QUALITY, quality)
 
 
-def solver_shell(ball: DimpledBall, level: Level, first_cell: float) -> Shell:
+def solver_shell(ball: DimpledBall, level: Level, first_cell: float, whole: bool = False) -> Shell:
     """Shell around a ball, scaled to solver units (ball diameter 1); half of it where the layout allows.
+
+    All of it with `whole`, for flows that have no plane of symmetry themselves.
 
     Nodes lie on the dimples' edges where the mesh stays good, for all depths alike, and in the dimples so
     that its facets have the dimple volume.
@@ -225,7 +228,7 @@ def solver_shell(ball: DimpledBall, level: Level, first_cell: float) -> Shell:
         lambda u: ball.radius(u) / ball.ball_diameter_m,
         level,
         first_cell,
-        mirrored=has_mirror_plane(ball.layout),
+        mirrored=not whole and has_mirror_plane(ball.layout),
         fit=fit,
     )
 

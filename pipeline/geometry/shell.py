@@ -76,6 +76,11 @@ class Shell:
         """Number of cells."""
         return len(self.quads) * self.layers
 
+    @property
+    def n(self) -> int:
+        """Quadrilaterals along an edge of the cube: 6 n^2 around the ball, or half as many."""
+        return round(float(np.sqrt(len(self.quads) / (3 if self.mirrored else 6))))
+
     def ball_faces(self) -> tuple[Floats, Floats]:
         """Centres and outward unit normals of the faces on the ball.
 
@@ -204,6 +209,25 @@ def surface_velocity(points: Floats, spin_ratio: float) -> Floats:
         In units of the free stream.
     """
     return np.cross([0.0, 2.0 * spin_ratio, 0.0], points)
+
+
+def rotated_about_y(vectors: Floats, angle: float) -> Floats:
+    """Vectors turned about +y, the axis of backspin.
+
+    Parameters
+    ----------
+    vectors : ndarray, shape (m, 3)
+        Any.
+    angle : float
+        In rad; positive as the ball turns, +z towards +x.
+
+    Returns
+    -------
+    ndarray, shape (m, 3)
+        The turned vectors.
+    """
+    sine, cosine = np.sin(angle), np.cos(angle)
+    return vectors @ np.array([[cosine, 0.0, -sine], [0.0, 1.0, 0.0], [sine, 0.0, cosine]])
 
 
 def wall_velocity(shell: Shell, spin_ratio: float) -> Floats:

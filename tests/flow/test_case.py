@@ -25,7 +25,7 @@ def test_a_case_holds_what_the_solver_reads(tmp_path: Path, shell: Shell, name: 
     model = fidelity(name)
     state = {"U": np.random.default_rng(0).normal(size=(shell.cells, 3))}
     state |= {field: np.random.default_rng(1).uniform(size=shell.cells) for field in model.free_stream}
-    writer = CaseWriter(model, tmp_path / "case", 1.1e5, 500, shell.mirrored)
+    writer = CaseWriter(model, tmp_path / "case", 1.1e5, 0.1, shell.n, 500, shell.mirrored)
     writer.write(tmp_path / MESH, wall_velocity(shell, 0.15), state, ranks=2)
     for path in (tmp_path / "case").rglob("*"):
         if path.is_file() and "polyMesh" not in str(path):
@@ -43,7 +43,7 @@ def test_a_case_holds_what_the_solver_reads(tmp_path: Path, shell: Shell, name: 
 
 def test_solver_units(tmp_path: Path, shell: Shell) -> None:
     write_shell(tmp_path, shell)
-    writer = CaseWriter(fidelity("laminar"), tmp_path / "case", 100.0, 500, shell.mirrored)
+    writer = CaseWriter(fidelity("laminar"), tmp_path / "case", 100.0, 0.0, shell.n, 500, shell.mirrored)
     writer.write(tmp_path / MESH, wall_velocity(shell, 0.0))
     # D = U = 1, so nu = 1 / Re.
     assert (
@@ -55,7 +55,7 @@ def test_solver_units(tmp_path: Path, shell: Shell) -> None:
 
 def test_stop_and_start_again(tmp_path: Path, shell: Shell) -> None:
     write_shell(tmp_path, shell)
-    writer = CaseWriter(fidelity("laminar"), tmp_path / "case", 100.0, 500)
+    writer = CaseWriter(fidelity("laminar"), tmp_path / "case", 100.0, 0.0, 8, 500)
     writer.write(tmp_path / MESH, wall_velocity(shell, 0.0))
     control = tmp_path / "case/system/controlDict"
     writer.request_stop()

@@ -48,7 +48,7 @@ def solve(case: Path) -> None:
 
 def test_coefficients_are_the_forces_on_the_reference_values(tiny_tunnel: Tunnel, tmp_path: Path) -> None:
     case, geometry = tmp_path / "foreign", tiny_tunnel.results / "geometry/smooth"
-    writer = CaseWriter(tiny_tunnel.model, case, 100.0, 60)
+    writer = CaseWriter(tiny_tunnel.model, case, 100.0, 0.0, 8, 60)
     writer.write(geometry / MESH, wall_velocity(load_shell(geometry), 0.25))
     control = case / "system/controlDict"
     text = control.read_text().rstrip().removesuffix("}") + COEFFICIENTS

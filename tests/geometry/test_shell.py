@@ -141,7 +141,7 @@ def test_the_wall_moves_as_the_spinning_surface(mirrored: bool) -> None:
 def test_the_solvers_mesh_check_agrees(tmp_path: Path, mirror: bool) -> None:
     shell = solver_shell(dimpled(3.5e-4, mirror), Level(32, 40), 2.5e-4)
     write_shell(tmp_path, shell)
-    CaseWriter(fidelity("laminar"), tmp_path / "case", 100.0, 1, mirror).write(
+    CaseWriter(fidelity("laminar"), tmp_path / "case", 100.0, 0.0, shell.n, 1, mirror).write(
         tmp_path / MESH, wall_velocity(shell, 0.0)
     )
     printed = run_tool(find_solver(), ["checkMesh", "-case", str(tmp_path / "case")])
