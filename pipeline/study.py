@@ -67,16 +67,17 @@ class MeshErrorSpec(Section):
     )
 
 
+FidelityName = Literal["laminar", "steady-rans", "transient-laminar", "transient-des", "transient-les"]
+
+
 class FlowSettings(Section):
     """Which flows are computed, by which model, on how fine a mesh."""
 
-    fidelity: Literal["laminar", "steady-rans", "transient-laminar", "transient-des", "transient-les"] = (
-        Field(
-            description="Flow model: steady-rans (k-omega SST, boundary layer in the state that boundary_layer "
-            "names); laminar (verification at low Reynolds numbers); and time-accurate, at a hundred times the "
-            "cost: transient-laminar, transient-des (SST-DDES), transient-les (WALE).",
-            examples=["steady-rans"],
-        )
+    fidelity: FidelityName = Field(
+        description="Flow model: steady-rans (k-omega SST, boundary layer in the state that boundary_layer "
+        "names); laminar (verification at low Reynolds numbers); and time-accurate, at many times the cost: "
+        "transient-laminar, transient-des (SST-DDES), transient-les (WALE).",
+        examples=["steady-rans"],
     )
     level: Literal["coarse", "medium", "fine"] = Field(
         description="Fineness of the mesh.", examples=["coarse"]
@@ -113,8 +114,8 @@ class FlowSettings(Section):
     )
     iterations: Annotated[int, Number(10, 200_000, 1500, whole=True)] = Field(
         1500,
-        description="Ceiling of iterations a run; of time-accurate runs, of samples of the forces, a tenth of "
-        "D / U apart.",
+        description="Ceiling of iterations a run; of a time-accurate run, of samples of the forces, a tenth "
+        "of D / U apart.",
     )
     wall_time_s: Annotated[float, Quantity(DURATION, "10 s", "30 day", "4 h")] | None = Field(
         None,

@@ -184,7 +184,7 @@ def test_a_run_that_diverged_is_computed_once_more(tiny_tunnel: Tunnel) -> None:
 
 
 def test_the_ceiling_of_wall_time(tiny_tunnel: Tunnel) -> None:
-    # A fast machine brings the history to a standstill, whose standard error is exactly 0, before the ceiling.
+    # A fast machine brings the history to a standstill, of standard error 0, before the ceiling.
     never = {"standard_error": {"cd": -1.0, "cl": -1.0}}
     run_id = tiny_tunnel.prepare("smooth", 100.0, 0.25, **never, iterations=100_000)
     result = run(tiny_tunnel.results, run_id, wall_time=8.0)
