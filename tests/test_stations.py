@@ -4,7 +4,7 @@ import ast
 from pathlib import Path
 
 PIPELINE = Path(__file__).parents[1] / "pipeline"
-LINE = ["geometry", "flow", "aero", "flight", "decide", "report", "cli"]
+LINE = ["geometry", "flow", "aero", "flight", "decide", "verification", "report", "cli"]
 
 
 def imported(path: Path) -> set[str]:

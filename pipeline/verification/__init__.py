@@ -1,0 +1,1 @@
+"""Verification station: what the flow station computes, against published and exact values."""

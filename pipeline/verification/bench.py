@@ -1,0 +1,143 @@
+"""A folder in which flows around balls are computed for verification, each once."""
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.files import read_json, write_json, write_json_if_changed
+from pipeline.flow.run import FAILED, HISTORY, RESULT, RETRIED
+from pipeline.flow.start import SPEC
+from pipeline.geometry.build import QUALITY, TOTALS, write_shell
+from pipeline.verification.flows import Flow
+from pipeline.verification.work import MEASURES, Progress, Work
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A computed flow.
+
+    Attributes
+    ----------
+    flow : Flow
+        What was computed.
+    folder : Path
+        Where.
+    result : dict
+        Its run.json.
+    measures : dict
+        What was measured in its final state (see `pipeline.verification.wake.wake_measures`).
+    """
+
+    flow: Flow
+    folder: Path
+    result: dict[str, Any]
+    measures: dict[str, float | None]
+
+    def history(self) -> dict[str, Floats]:
+        """Columns of its history, each of shape (n,): iteration (or time), cd, cl, cs, cm."""
+        table = np.genfromtxt(self.folder / HISTORY, delimiter=",", names=True, ndmin=1)
+        return {name: table[name] for name in table.dtype.names or ()}
+
+
+class Bench:
+    """Computes flows in a results folder of its own; what is there with the same spec is reused.
+
+    A mesh is made once; a change of the code that makes it is not noticed, that of a template is.
+
+    Parameters
+    ----------
+    results : Path
+        Its folder.
+    cores : int
+        Most runs at a time, each on one core.
+    on_progress : callable, optional
+        Called about once a second while flows are computed.
+    """
+
+    def __init__(
+        self, results: Path, cores: int = 1, on_progress: Callable[[Progress], None] | None = None
+    ) -> None:
+        self.results = Path(results)
+        self.failures: dict[str, str] = {}
+        """Verdict and reason of the runs that gave no numbers, by run."""
+        self._cores = max(1, cores)
+        self._on_progress = on_progress
+
+    def compute(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
+        """Compute flows, and those that they start from.
+
+        Parameters
+        ----------
+        flows : iterable of Flow
+            What is wanted.
+
+        Returns
+        -------
+        dict of Outcome
+            By flow, those that gave numbers; the others are noted in `failures`.
+
+        Raises
+        ------
+        ValueError
+            If two different flows have the same folder; give them labels.
+        Interrupted
+            If SIGTERM or SIGINT came; the same call goes on from the states on disk.
+        MissingError
+            If there is no solver.
+        """
+        wanted = list(dict.fromkeys(flows))
+        plan = _with_starts(wanted)
+        for flow in plan:
+            self._prepare(flow)
+        due = [flow for flow in plan if not self._finished(flow)]
+        if due:
+            work = Work(self.results, due, self._on_progress)
+            if min(self._cores, len(due)) == 1:
+                work.one_by_one()
+            else:
+                work.side_by_side(self._cores)
+        return {flow: outcome for flow in wanted if (outcome := self._outcome(flow)) is not None}
+
+    def _prepare(self, flow: Flow) -> None:
+        folder = self.results / flow.mesh.folder
+        if not (folder / QUALITY).is_file():
+            write_json(folder / TOTALS, flow.mesh.ball.totals)
+            write_shell(folder, flow.mesh.ball.shell(flow.mesh))
+        write_json_if_changed(self.results / flow.run_id / SPEC, flow.spec())
+
+    def _finished(self, flow: Flow) -> bool:
+        folder = self.results / flow.run_id
+        if not (folder / MEASURES).is_file() or not (folder / RESULT).is_file():
+            return False
+        same = read_json(folder / MEASURES)["spec"] == json.loads(json.dumps(flow.spec()))
+        return same and read_json(folder / RESULT)["verdict"] not in RETRIED
+
+    def _outcome(self, flow: Flow) -> Outcome | None:
+        folder = self.results / flow.run_id
+        result = read_json(folder / RESULT)
+        if result["verdict"] in FAILED:
+            self.failures[flow.run_id] = f"{result['verdict']}: {result['reason']}"
+            return None
+        return Outcome(flow, folder, result, read_json(folder / MEASURES)["measures"])
+
+
+def _with_starts(flows: list[Flow]) -> list[Flow]:
+    """Flows and all that they start from, each after its start."""
+    found: dict[str, Flow] = {}
+
+    def add(flow: Flow) -> None:
+        if flow.starts_from is not None:
+            add(flow.starts_from)
+        if found.setdefault(flow.run_id, flow) != flow:
+            raise ValueError(f"{flow.run_id}: two different flows; give one a label")
+
+    for flow in flows:
+        add(flow)
+    return list(found.values())

@@ -1,0 +1,102 @@
+"""Discretisation error from three meshes: the procedure of Celik et al. 2008, J. Fluids Eng. 130:078001."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+SAFETY = 1.25
+"""Factor of safety of the grid convergence index for three meshes."""
+
+
+@dataclass(frozen=True)
+class GridConvergence:
+    """What three meshes say of the exact value; 1 is the fine mesh, 3 the coarse one.
+
+    Attributes
+    ----------
+    order : float
+        Observed order of accuracy p.
+    oscillatory : bool
+        Whether the values swing: (phi3 - phi2) / (phi2 - phi1) < 0.
+    extrapolated : float
+        phi_ext^21 = (r21^p phi1 - phi2) / (r21^p - 1).
+    approximate_error : float
+        e_a^21 = |(phi1 - phi2) / phi1|.
+    extrapolated_error : float
+        e_ext^21 = |(phi_ext - phi1) / phi_ext|.
+    gci : float
+        Grid convergence index of the fine mesh, 1.25 e_a / (r21^p - 1).
+    """
+
+    order: float
+    oscillatory: bool
+    extrapolated: float
+    approximate_error: float
+    extrapolated_error: float
+    gci: float
+
+
+def grid_convergence(
+    sizes: tuple[float, float, float], values: tuple[float, float, float]
+) -> GridConvergence:
+    """Order of accuracy, extrapolated value and grid convergence index from three meshes.
+
+    Parameters
+    ----------
+    sizes : tuple of float
+        Representative cell sizes h1 < h2 < h3 in any unit: the cube root of volume over cells in three
+        dimensions, the square root of area over cells in two.
+    values : tuple of float
+        Values phi1, phi2, phi3 on them, phi1 not zero.
+
+    Returns
+    -------
+    GridConvergence
+        With p the solution of p = |ln |eps32 / eps21| + q(p)| / ln r21, q(p) = ln((r21^p - s) / (r32^p - s)),
+        s = sign(eps32 / eps21), found by the paper's fixed-point iteration from q = 0. Where that does not
+        contract, the steps are damped.
+
+    Raises
+    ------
+    ValueError
+        If sizes do not grow, two values are the same, or no order between 0 and 20 solves the equation.
+    """
+    h1, h2, h3 = sizes
+    if not 0 < h1 < h2 < h3:
+        raise ValueError(f"sizes must grow from the fine mesh to the coarse one, not {sizes}")
+    phi1, phi2, phi3 = values
+    eps21, eps32 = phi2 - phi1, phi3 - phi2
+    if eps21 == 0 or eps32 == 0:
+        raise ValueError(f"two meshes with the same value have no order: {values}")
+    r21, r32 = h2 / h1, h3 / h2
+    order = _order(r21, r32, eps32 / eps21)
+    gain = r21**order - 1.0
+    extrapolated = phi1 + (phi1 - phi2) / gain
+    approximate = abs((phi1 - phi2) / phi1)
+    return GridConvergence(
+        order=order,
+        oscillatory=eps32 / eps21 < 0,
+        extrapolated=extrapolated,
+        approximate_error=approximate,
+        extrapolated_error=abs((extrapolated - phi1) / extrapolated),
+        gci=SAFETY * approximate / gain,
+    )
+
+
+def _order(r21: float, r32: float, ratio: float) -> float:
+    sign = float(np.sign(ratio))
+    order = abs(np.log(abs(ratio))) / np.log(r21)
+    damping = 1.0
+    previous = np.inf
+    for _ in range(1000):
+        if not 0 < order < 20:
+            break
+        q = np.log((r21**order - sign) / (r32**order - sign))
+        step = abs(np.log(abs(ratio)) + q) / np.log(r21) - order
+        if abs(step) < 1e-12:
+            return float(order)
+        if abs(step) > 0.9 * previous:
+            damping *= 0.5
+        previous = abs(step)
+        order += damping * step
+    raise ValueError(f"the three values have no order of accuracy between 0 and 20 (eps32/eps21 {ratio:g})")

@@ -1,0 +1,61 @@
+"""The parts of the verification suite by name."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from pipeline.errors import InputError
+from pipeline.verification import sphere
+from pipeline.verification.bench import Bench
+from pipeline.verification.rows import Row
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the suite.
+
+    Attributes
+    ----------
+    name : str
+        As `depthline verify` takes it.
+    about : str
+        What it computes, in one line.
+    core_minutes : float
+        What it costs when nothing is there yet, measured.
+    rows : callable
+        Computes what it needs on a bench and gives its rows.
+    """
+
+    name: str
+    about: str
+    core_minutes: float
+    rows: Callable[[Bench], list[Row]]
+
+
+PARTS = {
+    part.name: part
+    for part in (
+        Part(
+            "sphere", "smooth sphere at rest, Re 20 to 250: drag, separation, wake, lift", 2.0, sphere.at_rest
+        ),
+    )
+}
+
+CHEAP_MINUTES = 2.5
+"""Parts that cost no more are what `depthline verify` computes when none is named."""
+
+
+def parts(names: Iterable[str]) -> list[Part]:
+    """Parts by name; the cheap ones without a name.
+
+    Raises
+    ------
+    InputError
+        If there is no such part.
+    """
+    wanted = list(dict.fromkeys(names))
+    for name in wanted:
+        if name not in PARTS:
+            raise InputError(f"verify: {name}: no such part; use some of {', '.join(PARTS)}")
+    if not wanted:
+        return [part for part in PARTS.values() if part.core_minutes <= CHEAP_MINUTES]
+    return [PARTS[name] for name in wanted]

@@ -1,0 +1,118 @@
+"""Smooth spheres in laminar flow: the flows to compute, and their rows."""
+
+from pipeline.flow.fidelity import FIDELITIES
+from pipeline.geometry.shell import FAR_RADIUS, Level
+from pipeline.verification.bench import Bench, Outcome
+from pipeline.verification.flows import SPHERE, Flow, Mesh
+from pipeline.verification.published import (
+    AT_REST,
+    BAGCHI,
+    DRAG_CORRELATIONS,
+    LOTH,
+    NIAZMAND,
+    OESTERLE,
+    Published,
+    bagchi_balachandar_lift,
+    loth_lift,
+    niazmand_renksizbulut_drag,
+    niazmand_renksizbulut_lift,
+    oesterle_bui_dinh_lift,
+)
+from pipeline.verification.rows import Row
+
+COARSE = FIDELITIES["laminar"].levels["coarse"]
+
+STEADY = {"standard_error": {"cd": 3e-4, "cl": 3e-4}}
+
+
+def sphere_mesh(
+    level: Level = COARSE, reynolds: float = 100.0, mirrored: bool = False, far_radius: float = FAR_RADIUS
+) -> Mesh:
+    """Mesh of a smooth sphere, its first cell as the laminar fidelity has it for a Reynolds number."""
+    return Mesh(SPHERE, level, FIDELITIES["laminar"].first_cell(reynolds), mirrored, far_radius)
+
+
+def rest_flows() -> list[Flow]:
+    """Steady flows at rest on the whole sphere, each from the one before it."""
+    flows: list[Flow] = []
+    for reynolds in (20.0, 50.0, 100.0, 150.0, 200.0):
+        start = flows[-1] if flows else None
+        flows.append(Flow(sphere_mesh(), "laminar", reynolds, 0.0, start, STEADY))
+    return flows
+
+
+def at_rest(bench: Bench) -> list[Row]:
+    """Drag, separation angle and wake length at rest, against direct simulations and correlations."""
+    outcomes = bench.compute(rest_flows())
+    rows: list[Row] = []
+    for outcome in outcomes.values():
+        rows += _published_rows(outcome, AT_REST)
+        reynolds = outcome.flow.reynolds
+        rows += [
+            value_row(outcome, "cd", float(drag(reynolds)), name, "computed")
+            for name, drag in DRAG_CORRELATIONS.items()
+        ]
+    return rows
+
+
+def spin_flows() -> list[Flow]:
+    """Steady flows at Re 100 with growing spin, from the flow at rest."""
+    flows = rest_flows()[:3]
+    for spin_ratio in (0.25, 0.5, 1.0):
+        flows.append(Flow(sphere_mesh(), "laminar", 100.0, spin_ratio, flows[-1], STEADY))
+    return flows[3:]
+
+
+def spinning(bench: Bench) -> list[Row]:
+    """Drag and lift of a spinning sphere at Re 100 against published fits, which differ up to threefold."""
+    rows: list[Row] = []
+    for outcome in bench.compute(spin_flows()).values():
+        reynolds, s = outcome.flow.reynolds, outcome.flow.spin_ratio
+        fits = [
+            (
+                "cl",
+                float(oesterle_bui_dinh_lift(reynolds, s)),
+                OESTERLE,
+                "quoted",
+                10.0 if s >= 1.0 else None,
+            ),
+            ("cl", float(bagchi_balachandar_lift(s)), BAGCHI, "memory", 10.0 if s <= 0.5 else None),
+            ("cl", float(loth_lift(reynolds, s)), LOTH, "quoted", None),
+            ("cl", float(niazmand_renksizbulut_lift(s)), NIAZMAND, "source", None),
+            ("cd", float(niazmand_renksizbulut_drag(reynolds, s)), NIAZMAND, "source", None),
+        ]
+        rows += [value_row(outcome, *fit) for fit in fits]
+    return rows
+
+
+def value_row(
+    outcome: Outcome,
+    quantity: str,
+    published: float | None,
+    source: str = "",
+    mark: str = "",
+    goal_pct: float | None = None,
+    cause: str = "",
+) -> Row:
+    """Row of a coefficient, or of a measure of the final state, of a computed flow."""
+    flow = outcome.flow
+    if quantity in outcome.measures:
+        measured = outcome.measures[quantity]
+        if measured is None:
+            raise ValueError(f"{flow.run_id}: no {quantity} to compare")
+        ours, error = measured, None
+    else:
+        ours, error = outcome.result[quantity], outcome.result[f"{quantity}_se"]
+    return Row(
+        quantity, f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}", ours, error, published, source, mark,
+        goal_pct, flow.mesh.level_name, cause, "", flow.reynolds, flow.spin_ratio, flow.mesh.cells,
+    )  # fmt: skip
+
+
+def _published_rows(outcome: Outcome, published: list[Published]) -> list[Row]:
+    flow = outcome.flow
+    return [
+        value_row(outcome, value.quantity, value.value, value.source, value.mark, value.goal_pct)
+        for value in published
+        if (value.reynolds, value.spin_ratio) == (flow.reynolds, flow.spin_ratio)
+    ]
