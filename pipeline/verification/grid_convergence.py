@@ -3,6 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import brentq
+
+LOWEST_ORDER, HIGHEST_ORDER = 1e-6, 20.0
 
 SAFETY = 1.25
 """Factor of safety of the grid convergence index for three meshes."""
@@ -53,13 +56,14 @@ def grid_convergence(
     -------
     GridConvergence
         With p the solution of p = |ln |eps32 / eps21| + q(p)| / ln r21, q(p) = ln((r21^p - s) / (r32^p - s)),
-        s = sign(eps32 / eps21), found by the paper's fixed-point iteration from q = 0. Where that does not
-        contract, the steps are damped.
+        s = sign(eps32 / eps21). The paper's fixed-point iteration does not contract for every pair of ratios,
+        so the root is bracketed.
 
     Raises
     ------
     ValueError
-        If sizes do not grow, two values are the same, or no order between 0 and 20 solves the equation.
+        If sizes do not grow, two values are the same, or the values have no order up to `HIGHEST_ORDER`, for
+        instance because they differ more between the finer two meshes than between the coarser two.
     """
     h1, h2, h3 = sizes
     if not 0 < h1 < h2 < h3:
@@ -85,18 +89,11 @@ def grid_convergence(
 
 def _order(r21: float, r32: float, ratio: float) -> float:
     sign = float(np.sign(ratio))
-    order = abs(np.log(abs(ratio))) / np.log(r21)
-    damping = 1.0
-    previous = np.inf
-    for _ in range(1000):
-        if not 0 < order < 20:
-            break
-        q = np.log((r21**order - sign) / (r32**order - sign))
-        step = abs(np.log(abs(ratio)) + q) / np.log(r21) - order
-        if abs(step) < 1e-12:
-            return float(order)
-        if abs(step) > 0.9 * previous:
-            damping *= 0.5
-        previous = abs(step)
-        order += damping * step
-    raise ValueError(f"the three values have no order of accuracy between 0 and 20 (eps32/eps21 {ratio:g})")
+
+    def excess(order: float) -> float:
+        gains = r21**order - sign, r32**order - sign
+        return float(order * np.log(r21) + np.log(gains[1] / gains[0]) - np.log(abs(ratio)))
+
+    if excess(LOWEST_ORDER) > 0 or excess(HIGHEST_ORDER) < 0:
+        raise ValueError(f"no order of accuracy between 0 and {HIGHEST_ORDER:g} has eps32/eps21 = {ratio:g}")
+    return float(brentq(excess, LOWEST_ORDER, HIGHEST_ORDER, xtol=1e-13))

@@ -93,6 +93,8 @@ shedding at low S, suppressed at 0.4 and 0.6, shear-layer unsteadiness at 1.0 an
 def clift_grace_weber(reynolds: ArrayLike) -> Floats:
     """Drag of a sphere by Clift, Grace & Weber 1978, Bubbles, Drops and Particles, table 5.2, Re <= 1500.
 
+    At Re 20 and 260 its pieces meet with steps of up to 0.8 %.
+
     Parameters
     ----------
     reynolds : array_like
@@ -108,7 +110,7 @@ def clift_grace_weber(reynolds: ArrayLike) -> Floats:
     low = 24.0 / re * (1.0 + 0.1315 * re ** (0.82 - 0.05 * w))
     middle = 24.0 / re * (1.0 + 0.1935 * re**0.6305)
     high = 10.0 ** (1.6435 - 1.1242 * w + 0.1558 * w**2)
-    return np.where(re <= 20.0, low, np.where(re <= 260.0, middle, high))
+    return np.where(re < 20.0, low, np.where(re <= 260.0, middle, high))
 
 
 def brown_lawler(reynolds: ArrayLike) -> Floats:

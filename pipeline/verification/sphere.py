@@ -22,6 +22,9 @@ from pipeline.verification.rows import Row
 
 COARSE = FIDELITIES["laminar"].levels["coarse"]
 
+LONG_WAKE = Level(24, 60)
+"""Level for Re 250 and above."""
+
 STEADY = {"standard_error": {"cd": 3e-4, "cl": 3e-4}}
 
 
@@ -53,6 +56,17 @@ def at_rest(bench: Bench) -> list[Row]:
             for name, drag in DRAG_CORRELATIONS.items()
         ]
     return rows
+
+
+def asymmetric_flow() -> Flow:
+    """Steady flow at Re 250, which has a plane of symmetry and lift.
+
+    Half a sphere keeps the lift along z; the spin of the flow that it starts from lets the asymmetry grow.
+    """
+    mesh = sphere_mesh(LONG_WAKE, mirrored=True)
+    options = STEADY | {"iterations": 1500}
+    spun = Flow(mesh, "laminar", 250.0, 0.1, None, options)
+    return Flow(mesh, "laminar", 250.0, 0.0, spun, options)
 
 
 def spin_flows() -> list[Flow]:

@@ -62,13 +62,14 @@ def wake_measures(
     Returns
     -------
     dict
-        separation_deg (averaged around the axis, None where the flow stays attached; it means something at
-        rest only) and wake_length, None without a wake.
+        separation_deg, averaged around the axis: None where the flow stays attached, and with spin, since the
+        friction on a moving wall turns elsewhere than the flow leaves it; and wake_length, None without a
+        wake.
     """
     friction, _ = wall_friction(shell, velocity, reynolds, spin_ratio)
     centres, _ = shell.ball_faces()
     return {
-        "separation_deg": separation_angle(centres, friction),
+        "separation_deg": separation_angle(centres, friction) if spin_ratio == 0 else None,
         "wake_length": wake_length(shell, velocity[:, 0]),
     }
 

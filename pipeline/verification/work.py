@@ -85,6 +85,7 @@ class Work:
         self._begun = time.monotonic()
 
     def one_by_one(self) -> None:
+        """Compute in this process."""
         for flow in self._due:
             self._tell([(flow, {})])
             compute_run(self._results, flow.run_id, partial(self._tell_of, flow))
@@ -94,6 +95,7 @@ class Work:
         self._tell([(flow, now)])
 
     def side_by_side(self, cores: int) -> None:
+        """Compute in as many processes as there are cores, at most."""
         waiting, running = list(self._due), dict[concurrent.futures.Future[None], Flow]()
         context = multiprocessing.get_context("spawn")
         with concurrent.futures.ProcessPoolExecutor(cores, context, _leave_interrupts_alone) as pool:
