@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from pipeline.errors import InputError
-from pipeline.verification import sphere
+from pipeline.verification import sphere, sphere_errors
 from pipeline.verification.bench import Bench
 from pipeline.verification.rows import Row
 
@@ -34,9 +34,10 @@ class Part:
 PARTS = {
     part.name: part
     for part in (
-        Part(
-            "sphere", "smooth sphere at rest, Re 20 to 250: drag, separation, wake, lift", 2.0, sphere.at_rest
-        ),
+        Part("sphere", "sphere at rest, Re 20 to 250: drag, separation, wake, lift", 2.0, sphere.at_rest),
+        Part("spin", "sphere spinning at Re 100: drag and lift", 0.7, sphere.spinning),
+        Part("domain", "distance of the far boundary, Re 100", 1.5, sphere_errors.domain),
+        Part("order", "order of accuracy from three meshes, Re 100", 6.0, sphere_errors.order),
     )
 }
 

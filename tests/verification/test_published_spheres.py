@@ -44,6 +44,6 @@ def test_fits_of_spinning_spheres() -> None:
     assert float(published.oesterle_bui_dinh_lift(100.0, 1.0)) == pytest.approx(0.686, abs=5e-4)
     drag = published.niazmand_renksizbulut_drag(np.array([[100.0], [300.0]]), spin)
     np.testing.assert_allclose(drag, [[1.127, 1.147, 1.181], [0.724, 0.765, 0.834]], atol=6e-4)
-    # Bagchi & Balachandar 2002: 0.55 of Rubinow & Keller's 2 S [memory]; Niazmand & Renksizbulut: 0.11 at S 0.
+    # Bagchi & Balachandar 2002: 0.55 of Rubinow & Keller's 2 S [memory]; Niazmand: 0.11 at rest.
     np.testing.assert_allclose(published.bagchi_balachandar_lift(spin), 0.55 * 2.0 * spin)
     assert float(published.niazmand_renksizbulut_lift(0.0)) == pytest.approx(0.11)
