@@ -102,6 +102,13 @@ class LayoutSpec(Section):
         description="Whether the plane through the pole and the flight direction mirrors the layout; such a "
         "ball is computed on one half.",
     )
+    orientation: Literal["pole-up", "seam-up"] = Field(
+        "pole-up",
+        description="How the ball flies: with its pole up, so that it spins pole over pole, or with its seam "
+        "up, so that it spins about its pole. Two patterns that differ in this alone tell how symmetrical "
+        "the ball is.",
+        examples=["seam-up"],
+    )
     file: Path | None = Field(
         None,
         description="CSV with polar_deg, azimuth_deg and chord_diameter_mm, where wanted with depth_mm or "

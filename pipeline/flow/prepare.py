@@ -42,6 +42,7 @@ def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
     """Everything that a variant's surface and mesh depend on besides its pattern's layout."""
     model = fidelity(study.flow.fidelity)
     level = model.level(study.flow.level)
+    orientation = next(known.layout.orientation for known in study.patterns if known.name == variant.pattern)
     return {
         "pattern": variant.pattern,
         "key": variant.key,
@@ -54,6 +55,7 @@ def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
         # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
         "first_cell": model.first_cell(max(study.flow.reynolds)),
         **({"whole": True} if model.turning else {}),
+        **({} if orientation == "pole-up" else {"orientation": orientation}),
     }
 
 

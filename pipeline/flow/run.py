@@ -21,6 +21,7 @@ from pipeline.flow.fingerprint import edited
 from pipeline.flow.forces import ForceHistory, read_history
 from pipeline.flow.kept import drop_states
 from pipeline.flow.machine import memory_available
+from pipeline.flow.resolution import boundary_layer
 from pipeline.flow.solver import Solver, find_solver
 from pipeline.flow.start import SPEC, Begun, Task, begin, begin_again, resume
 from pipeline.flow.state import STATE_FILE, complete, load_state, read_state, save_state, written_times
@@ -177,13 +178,14 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     for name in (STATE_FILE, SURFACE_FILE):
         (task.folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
     times = written_times(task.case, ranks)
-    yplus = None
+    yplus, thickness, across = None, None, None
     if verdict not in FAILED and times and complete(task.case, times[-1], task.fields, ranks):
         state = read_state(task.case, times[-1], task.fields, task.shell.cells, ranks)
         if task.fidelity.turning:
             state["U"] = rotated_about_y(state["U"], -2.0 * spec["spin_ratio"] * float(times[-1]))
         save_state(task.folder / STATE_FILE, state)
         yplus = float(wall_yplus(task.shell, state["U"], spec["reynolds"], spec["spin_ratio"]).max())
+        thickness, across = boundary_layer(task.shell, state["U"], spec["spin_ratio"])
     elif verdict not in FAILED:
         warnings.append("the solver left no complete state; runs that start from this one start cold")
     result |= {
@@ -201,6 +203,9 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         "ranks": ranks,
         "reason": reason,
         "mesh": read_json(task.geometry / QUALITY),
+        "cells_across_dimple": task.totals.get("cells_across_dimple"),
+        "cells_across_boundary_layer": across,
+        "boundary_layer_thickness": thickness,
         "warnings": warnings,
     }
     if means:

@@ -21,13 +21,20 @@ from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
 from pipeline.geometry.quality import mesh_quality
 from pipeline.geometry.rotation_groups import rotation_group
 from pipeline.geometry.section import Profile, Sections
-from pipeline.geometry.shell import Level, Shell, build_shell
+from pipeline.geometry.shell import Level, Shell, build_shell, rotated_about_y
 from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
 from pipeline.geometry.totals import totals
 
 LAYOUT_SPEC, LAYOUT = "layout.json", "layout.csv"
 SPEC, TOTALS, SKIN_STL, SKIN_PLY = "spec.json", "totals.json", "skin.stl", "skin.ply"
 MESH, SHELL, QUALITY = "shell/polyMesh", "shell/shell.npz", "shell/quality.json"
+
+ORIENTATIONS = {
+    "pole-up": np.eye(3),
+    "seam-up": np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]]),
+}
+"""Rotations from the frame of the ball, whose pole is +z, to that of the flow. With its seam up the pole lies
+along the axis of backspin, +y."""
 
 SKIN_N = 128
 """Quadrilaterals of the skin along a cube edge: 12 across a dimple of 0.084 D, 196,608 triangles."""
@@ -183,8 +190,10 @@ def build_variant(folder: Path) -> None:
     write_stl(folder / SKIN_STL, surface)
     write_ply(folder / SKIN_PLY, surface)
     level = Level(spec["n"], spec["layers"])
-    write_shell(folder, solver_shell(ball, level, spec["first_cell"], whole=spec.get("whole", False)))
-    write_json(folder / TOTALS, totals(ball) | {"skin": checked})
+    options = {name: spec[name] for name in ("whole", "orientation") if name in spec}
+    write_shell(folder, solver_shell(ball, level, spec["first_cell"], **options))
+    across = cells_across_dimple(ball, level)
+    write_json(folder / TOTALS, totals(ball) | {"skin": checked, "cells_across_dimple": across})
 
 
 def write_shell(folder: Path, shell: Shell) -> None:
@@ -211,26 +220,63 @@ def write_shell(folder: Path, shell: Shell) -> None:
     write_json(folder / QUALITY, quality)
 
 
-def solver_shell(ball: DimpledBall, level: Level, first_cell: float, whole: bool = False) -> Shell:
+def solver_shell(
+    ball: DimpledBall,
+    level: Level,
+    first_cell: float,
+    whole: bool = False,
+    orientation: str = "pole-up",
+    grid_turn: float = 0.0,
+) -> Shell:
     """Shell around a ball, scaled to solver units (ball diameter 1); half of it where the layout allows.
-
-    All of it with `whole`, for flows that have no plane of symmetry themselves.
 
     Nodes lie on the dimples' edges where the mesh stays good, for all depths alike, and in the dimples so
     that its facets have the dimple volume.
+
+    Parameters
+    ----------
+    ball : DimpledBall
+        The ball.
+    level : Level
+        Resolution.
+    first_cell : float
+        Height of the first cell in diameters.
+    whole : bool
+        Whether to mesh all of it in any case, for flows that have no plane of symmetry themselves.
+    orientation : str
+        One of `ORIENTATIONS`: how the ball flies.
+    grid_turn : float
+        Angle in rad by which the grid is turned about the axis of backspin before its nodes move onto the
+        ball: the same ball on another mesh.
+
+    Returns
+    -------
+    Shell
+        The mesh, in the frame of the flow.
     """
+    # From the frame of the ball to that of the flow.
+    turn = ORIENTATIONS[orientation]
 
     def fit(directions: NDArray[np.float64], quads: NDArray[np.int64]) -> tuple[NDArray[np.float64], float]:
-        moved, dimple = edge_fitted(directions, quads, ball.layout, ball.ball_diameter_m)
-        return moved, volume_factor(ball, moved, quads) if (dimple >= 0).any() else 1.0
+        of_ball = rotated_about_y(directions, grid_turn) @ turn
+        moved, dimple = edge_fitted(of_ball, quads, ball.layout, ball.ball_diameter_m)
+        return moved @ turn.T, volume_factor(ball, moved, quads) if (dimple >= 0).any() else 1.0
 
     return build_shell(
-        lambda u: ball.radius(u) / ball.ball_diameter_m,
+        lambda u: ball.radius(u @ turn) / ball.ball_diameter_m,
         level,
         first_cell,
-        mirrored=not whole and has_mirror_plane(ball.layout),
+        mirrored=not whole and orientation == "pole-up" and has_mirror_plane(ball.layout),
         fit=fit,
     )
+
+
+def cells_across_dimple(ball: DimpledBall, level: Level) -> float | None:
+    """Cells of a shell across the mean chord diameter of a ball's dimples; None for a smooth ball."""
+    chords = ball.layout.chord_diameters_m
+    if len(chords) == 0:
+        return None
+    return float(chords.mean() / (np.pi * ball.ball_diameter_m / (4.0 * level.n)))
 
 
 def load_shell(folder: Path) -> Shell:

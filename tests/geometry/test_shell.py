@@ -14,7 +14,7 @@ from pipeline.flow.fidelity import fidelity
 from pipeline.flow.solver import find_solver, run_tool
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.build import MESH, solver_shell, write_shell
-from pipeline.geometry.layout import smooth_layout, spread_layout
+from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.poly_mesh import shell_faces
 from pipeline.geometry.quality import cell_geometry, face_geometry, mesh_quality
@@ -154,3 +154,34 @@ def test_the_solvers_mesh_check_agrees(tmp_path: Path, mirror: bool) -> None:
         (r"Min volume = ([\d.e-]+\d)", "min_volume"),
     ):
         assert float(re.search(pattern, printed).group(1)) == pytest.approx(ours[name], rel=1e-4)
+
+
+def test_the_seam_up_puts_the_pole_on_the_axis_of_backspin() -> None:
+    # One dimple, at the pole: +z in the ball's frame. With the seam up it lies on the axis of backspin, +y.
+    layout = Layout(np.array([[0.0, 0.0, 1.0]]), np.array([0.006]), "none", 1)
+    ball = DimpledBall(layout, 3e-4, 0.0427)
+    for orientation, axis in (("pole-up", 2), ("seam-up", 1)):
+        shell = solver_shell(ball, Level(32, 40), 2.5e-4, whole=True, orientation=orientation)
+        surface = shell.points[: shell.nodes_per_layer]
+        lowest = surface[np.argmin(np.linalg.norm(surface, axis=1))]
+        assert lowest[axis] == pytest.approx(0.5 - 3e-4 / 0.0427, rel=0.005)
+
+
+def test_a_turned_grid_is_another_mesh_of_the_same_ball() -> None:
+    ball = dimpled(3e-4, mirror=True)
+    shells = [solver_shell(ball, Level(32, 40), 2.5e-4, grid_turn=turn) for turn in (0.0, 0.2)]
+    volumes = []
+    for shell in shells:
+        assert shell.mirrored
+        corners = shell.points[shell.quads]
+        # Volume between centre and facets (divergence theorem on each quadrilateral, split in two).
+        volumes.append(
+            sum(
+                np.abs(np.sum(np.cross(corners[:, i], corners[:, i + 1]) * corners[:, 0], axis=1)).sum() / 6
+                if i
+                else 0.0
+                for i in (0, 1, 2)
+            )
+        )
+    assert volumes[0] == pytest.approx(volumes[1], rel=2e-4)
+    assert np.abs(shells[0].points - shells[1].points).max() > 0.01
