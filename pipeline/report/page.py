@@ -1,44 +1,30 @@
 """The report: one page that opens offline, and its figures as PNG files."""
 
-import base64
 import datetime
 import logging
 import math
 import tempfile
-from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pipeline import __version__
-from pipeline.files import atomic_open, write_text
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.advice import advice, decision_table
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
-from pipeline.report.drawing import inline_svg, save_png, settle, style
+from pipeline.report.drawing import style
 from pipeline.report.inputs import Inputs, read_inputs
+from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.series import coefficient_charts, depth_charts, path_charts
 from pipeline.report.trade_units import diameter, millimetres, number
 from pipeline.study import Study
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
 _OUR_FIGURES = ("carry-*.png", "flights-*.png", "coefficients-*.png", "ball-*.png")
 
 _log = logging.getLogger(__name__)
-
-
-@dataclass(frozen=True)
-class Picture:
-    """A picture of the page: `markup` is an SVG element, or the address (data:) of a PNG."""
-
-    markup: str
-    caption: str
 
 
 def write_report(study: Study, results: Path) -> Path:
@@ -62,59 +48,20 @@ def write_report(study: Study, results: Path) -> Path:
     InputError
         A file of the results is missing or broken.
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     results = Path(results)
     inputs = read_inputs(study, results)
     colours = DepthColours(
         depth for variant in inputs.variants if (depth := inputs.depth_m(variant)) is not None
     )
-    drawn = _Figures(results / FIGURES)
+    drawn = Figures(results / FIGURES, _OUR_FIGURES)
     with style():
         values = _content(inputs, colours, drawn)
     drawn.remove_stale()
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    write_text(results / REPORT, environment.get_template(_TEMPLATE).render(values))
+    write_page(results / REPORT, _TEMPLATE, values)
     return results / REPORT
 
 
-class _Figures:
-    """The folder of figures: saves each as PNG and returns it for the page."""
-
-    def __init__(self, folder: Path) -> None:
-        self.folder = folder
-        self.written: set[str] = set()
-
-    def keep(self, draw: Callable[[], "Figure"], name: str, caption: str) -> Picture:
-        """Draw a figure, save it as NAME.png and return it as SVG."""
-        figure = draw()
-        settle(figure)
-        save_png(figure, self.folder / f"{name}.png")
-        self.written.add(f"{name}.png")
-        return Picture(inline_svg(figure, name, caption), caption)
-
-    def keep_png(self, png: bytes, name: str, caption: str) -> Picture:
-        """Save a PNG as NAME.png and return it as a data address."""
-        with atomic_open(self.folder / f"{name}.png") as stream:
-            stream.write(png)
-        self.written.add(f"{name}.png")
-        return Picture(f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}", caption)
-
-    def remove_stale(self) -> None:
-        """Remove figures of an earlier report that this one has not."""
-        for pattern in _OUR_FIGURES:
-            for path in self.folder.glob(pattern):
-                if path.name not in self.written:
-                    path.unlink(missing_ok=True)
-
-
-def _content(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> dict[str, Any]:
+def _content(inputs: Inputs, colours: DepthColours, drawn: Figures) -> dict[str, Any]:
     """Return everything that the template shows."""
     study = inputs.study
     problems: list[str] = []
@@ -166,7 +113,7 @@ def _air(study: Study) -> str:
     return ", ".join(parts)
 
 
-def _depth_pictures(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[Picture]:
+def _depth_pictures(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[Picture]:
     patterns = [pattern.name for pattern in inputs.study.patterns]
     pictures = []
     for place, chart in enumerate(depth_charts(inputs), start=1):
@@ -177,7 +124,7 @@ def _depth_pictures(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> l
     return pictures
 
 
-def _flights(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[dict[str, Any]]:
+def _flights(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict[str, Any]]:
     found = []
     for place, chart in enumerate(path_charts(inputs), start=1):
         caption = (
@@ -188,7 +135,7 @@ def _flights(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[dic
     return found
 
 
-def _coefficients(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> list[dict[str, Any]]:
+def _coefficients(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict[str, Any]]:
     found = []
     for chart in coefficient_charts(inputs):
         pictures = []
@@ -203,7 +150,7 @@ def _coefficients(inputs: Inputs, colours: DepthColours, drawn: _Figures) -> lis
     return found
 
 
-def _balls(inputs: Inputs, drawn: _Figures, problems: list[str]) -> dict[str, Any]:
+def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, Any]:
     """Draw the ball at each depth; what cannot be drawn is left out and told."""
     keys = [(variant.pattern, variant.key) for variant in inputs.variants]
     deepest = [found["depth_max_m"] for found in inputs.totals.values() if found["depth_max_m"] is not None]

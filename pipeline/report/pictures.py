@@ -1,0 +1,74 @@
+"""Pictures of a page, and the page itself: one HTML file that opens offline."""
+
+import base64
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline.files import atomic_open, write_text
+from pipeline.report.drawing import inline_svg, save_png, settle
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture of the page: `markup` is an SVG element, or the address (data:) of a PNG."""
+
+    markup: str
+    caption: str
+
+
+class Figures:
+    """The folder of figures: saves each as PNG and returns it for the page.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the PNG files go.
+    ours : tuple of str
+        Patterns of their names, so that those of an earlier page can be removed.
+    """
+
+    def __init__(self, folder: Path, ours: tuple[str, ...]) -> None:
+        self.folder = folder
+        self.written: set[str] = set()
+        self._ours = ours
+
+    def keep(self, draw: Callable[[], "Figure"], name: str, caption: str) -> Picture:
+        """Draw a figure, save it as NAME.png and return it as SVG."""
+        figure = draw()
+        settle(figure)
+        save_png(figure, self.folder / f"{name}.png")
+        self.written.add(f"{name}.png")
+        return Picture(inline_svg(figure, name, caption), caption)
+
+    def keep_png(self, png: bytes, name: str, caption: str) -> Picture:
+        """Save a PNG as NAME.png and return it as a data address."""
+        with atomic_open(self.folder / f"{name}.png") as stream:
+            stream.write(png)
+        self.written.add(f"{name}.png")
+        return Picture(f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}", caption)
+
+    def remove_stale(self) -> None:
+        """Remove figures of an earlier report that this one has not."""
+        for pattern in self._ours:
+            for path in self.folder.glob(pattern):
+                if path.name not in self.written:
+                    path.unlink(missing_ok=True)
+
+
+def write_page(path: Path, template: str, values: dict[str, Any]) -> None:
+    """Render a template of this folder to an HTML file, atomically."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        undefined=StrictUndefined,
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    write_text(path, environment.get_template(template).render(values))
