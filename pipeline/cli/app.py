@@ -261,6 +261,28 @@ def propose(
     propose_next(study, results, count, out, as_json)
 
 
+@app.command(epilog="Example: depthline verify sphere spin --cores 2")
+def verify(
+    parts: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[PART]...",
+            help="Parts of the suite; the cheap ones when none is named.",
+            show_default=False,
+        ),
+    ] = None,
+    cores: Annotated[
+        int | None, typer.Option(min=1, help="Runs at a time, each on a core; all cores when absent.")
+    ] = None,
+    results: ResultsRoot = Path("results"),
+    as_json: AsJson = False,
+) -> None:
+    """Compute spheres whose drag, lift and wakes are published, and compare: DIR/verification/report.html."""
+    from pipeline.cli.verify import verify as verify_parts
+
+    raise typer.Exit(verify_parts(parts or [], cores or len(os.sched_getaffinity(0)), results, as_json))
+
+
 @app.command(epilog="Example: depthline schema > cases/study.schema.json")
 def schema() -> None:
     """Print the JSON Schema of a study file, for editors that complete and check it."""

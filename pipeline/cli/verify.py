@@ -1,0 +1,180 @@
+"""`depthline verify`: the verification suite, its summary and its page."""
+
+import fcntl
+import signal
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from rich.table import Table
+
+from pipeline.cli.ending import complain
+from pipeline.cli.output import messages, print_json, tables
+from pipeline.errors import InputError
+from pipeline.flow.solver import find_solver
+from pipeline.verification.bench import Bench
+from pipeline.verification.parts import PARTS, Part, parts
+from pipeline.verification.rows import SUMMARY, Row, merge_rows
+from pipeline.verification.work import Progress
+
+FOLDER = "verification"
+LOCK = ".lock"
+
+PLAIN_SECONDS = 20.0
+"""Seconds between two lines of progress where no terminal shows a live one."""
+
+
+def verify(names: list[str], cores: int, results_root: Path, as_json: bool) -> int:
+    """Compute parts of the suite, write summary.csv and report.html, and print the parts' rows.
+
+    Parameters
+    ----------
+    names : list of str
+        Parts; the cheap ones when empty.
+    cores : int
+        Most runs at a time.
+    results_root : Path
+        Folder of all results; the suite's are in its folder verification.
+    as_json : bool
+        Print one JSON object instead of tables.
+
+    Returns
+    -------
+    int
+        0, or 1 when some runs gave no numbers; values beyond their goals are told, and are no failure.
+
+    Raises
+    ------
+    InputError
+        There is no such part, or another process computes the suite there.
+    MissingError
+        There is no solver.
+    """
+    from pipeline.report.verification_page import write_verification_page
+
+    wanted = parts(names)
+    find_solver()
+    results = results_root / FOLDER
+    results.mkdir(parents=True, exist_ok=True)
+    rows: list[Row] = []
+    with _held(results), _interruptible():
+        show = _Show(wanted)
+        bench = Bench(results, cores, show.progress)
+        for place, part in enumerate(wanted):
+            show.begin(place)
+            every = merge_rows(results / SUMMARY, part.name, part.rows(bench))
+            rows += [row for row in every if row.part == part.name]
+            page = write_verification_page(results, every)
+        show.end()
+    for run, reason in bench.failures.items():
+        complain(f"{run}: {reason}")
+    if as_json:
+        print_json({"rows": [row.columns() for row in rows], "failed": bench.failures, "report": str(page)})
+    else:
+        for part in wanted:
+            _print_rows(part, [row for row in rows if row.part == part.name])
+    _say_rest(wanted, page, names == [])
+    return 1 if bench.failures else 0
+
+
+@contextmanager
+def _held(results: Path) -> Iterator[None]:
+    """Hold the suite's folder; the lock dies with this process, however it ends."""
+    with (results / LOCK).open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise InputError(
+                f"{results}: another depthline verify is at work there; wait for it or stop it"
+            ) from None
+        yield
+
+
+@contextmanager
+def _interruptible() -> Iterator[None]:
+    """Make SIGTERM what an interrupt from the keyboard is; solvers write their states and end."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+class _Show:
+    """Progress on standard error: live on a terminal, else a line now and then."""
+
+    def __init__(self, wanted: list[Part]) -> None:
+        self._wanted = wanted
+        self._place = 0
+        self._last = -PLAIN_SECONDS
+
+    def begin(self, place: int) -> None:
+        self._place = place
+
+    def progress(self, now: Progress) -> None:
+        later = 60.0 * sum(part.core_minutes for part in self._wanted[self._place + 1 :])
+        live = sys.stderr.isatty()
+        if not live and time.monotonic() - self._last < PLAIN_SECONDS:
+            return
+        self._last = time.monotonic()
+        part = self._wanted[self._place]
+        text = f"{part.name} (part {self._place + 1} of {len(self._wanted)}): {now.done} of {now.total} runs done"
+        text += f", about {_duration(now.seconds_left + later)} left"
+        text += "".join(f"; {line}" for line in now.running)
+        print(
+            f"\r\033[K{text[: _width()]}" if live else text,
+            end="" if live else "\n",
+            file=sys.stderr,
+            flush=True,
+        )
+
+    def end(self) -> None:
+        if sys.stderr.isatty():
+            print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+def _width() -> int:
+    import shutil
+
+    return shutil.get_terminal_size().columns - 1
+
+
+def _duration(seconds: float) -> str:
+    minutes = seconds / 60.0
+    return f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
+
+
+def _print_rows(part: Part, rows: list[Row]) -> None:
+    table = Table(title=f"{part.name}: {part.about}", title_justify="left")
+    for column in ("quantity", "condition", "mesh", "ours", "published", "error, %", "goal, %", "source"):
+        table.add_column(
+            column, justify="right" if column in ("ours", "published", "error, %", "goal, %") else "left"
+        )
+    for row in rows:
+        table.add_row(
+            row.quantity,
+            row.condition,
+            row.level,
+            f"{row.ours:.4g}" + ("" if row.ours_se is None else f" ± {row.ours_se:.1g}"),
+            _number(row.published, ".4g"),
+            _number(row.error_pct, "+.2f") + {None: "", True: "", False: " !"}[row.within_goal],
+            _number(row.goal_pct, "g"),
+            f"{row.source} [{row.mark}]" if row.mark else row.source,
+        )
+    tables().print(table, markup=False)
+
+
+def _number(value: float | None, form: str) -> str:
+    return "" if value is None else format(value, form)
+
+
+def _say_rest(wanted: list[Part], page: Path, by_default: bool) -> None:
+    say: Callable[..., Any] = messages().print
+    say(f"! marks errors beyond their goals; {page} says why, {page.with_name(SUMMARY)} has every number")
+    rest = [part for part in PARTS.values() if part not in wanted]
+    if by_default and rest:
+        costs = ", ".join(f"{part.name} ({part.core_minutes:g} core min)" for part in rest)
+        say(f"not computed, since they cost more: {costs}; name them to compute them")

@@ -1,0 +1,122 @@
+"""The verification page: what we compute beside what is published, and where we are off."""
+
+import datetime
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pipeline import __version__
+from pipeline.report import verification_figures as figures
+from pipeline.report.drawing import style
+from pipeline.report.pictures import Figures, Picture, write_page
+from pipeline.report.table import Cell, Table
+from pipeline.verification.parts import PARTS
+from pipeline.verification.rows import Row
+from pipeline.verification.shedding import computed_lifts
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+REPORT, FIGURES = "report.html", "figures"
+_TEMPLATE = "verification.html.j2"
+
+_FIGURES: dict[str, tuple[tuple[str, Callable[[Sequence[Row]], "Figure"], str], ...]] = {
+    "sphere": (
+        ("drag", figures.draw_drag, "Cd of a smooth sphere at rest against the Reynolds number."),
+        ("wake", figures.draw_wake, "Separation angle from the front, and length of the recirculating wake."),
+    ),
+    "spin": (
+        ("spin", figures.draw_spin, "Cl and Cd of a spinning sphere at Re 100; published fits differ."),
+    ),
+    "order": (
+        ("order", figures.draw_convergence, "Three meshes at Re 100: a straight line is second order."),
+    ),
+}
+"""Figures of a part by name: what draws them from the part's rows (drag: from all rows at rest), and a caption."""
+
+
+def write_verification_page(results: Path, rows: Sequence[Row]) -> Path:
+    """Write report.html of the verification suite, and its figures as PNG.
+
+    Parameters
+    ----------
+    results : Path
+        Folder of the suite, with the histories of its runs.
+    rows : sequence of Row
+        Everything in its summary.
+
+    Returns
+    -------
+    Path
+        The page.
+    """
+    drawn = Figures(results / FIGURES, ("verification-*.png",))
+    with style():
+        parts = [_part(results, name, rows, drawn) for name in dict.fromkeys(row.part for row in rows)]
+    drawn.remove_stale()
+    judged = [row for row in rows if row.within_goal is not None]
+    values = {
+        "parts": parts,
+        "judged": len(judged),
+        "within": sum(bool(row.within_goal) for row in judged),
+        "off": [_sentence(row) for row in judged if not row.within_goal],
+        "origin": [
+            ("Depthline", __version__),
+            ("Page written", f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d %H:%M} UTC"),
+        ],
+    }
+    write_page(results / REPORT, _TEMPLATE, values)
+    return results / REPORT
+
+
+def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict[str, Any]:
+    own = [row for row in rows if row.part == name]
+    pictures: list[Picture] = []
+    for figure, draw, caption in _FIGURES.get(name, ()):
+        # Drag at rest is one curve, whichever parts computed its points.
+        of_curve = [row for row in rows if row.part in (name, "shedding")] if figure == "drag" else own
+        pictures.append(drawn.keep(partial(draw, of_curve), f"verification-{figure}", caption))
+    if name == "shedding" and (lifts := computed_lifts(results)):
+        caption = "Lift of spheres at Re 300: history and spectrum."
+        pictures.append(drawn.keep(partial(figures.draw_lifts, lifts), "verification-lifts", caption))
+    about = PARTS[name].about if name in PARTS else ""
+    notes = [_note(row) for row in own if row.cause]
+    return {
+        "name": name, "about": about, "pictures": pictures, "table": _table(own),
+        "notes": list(dict.fromkeys(notes)),
+    }  # fmt: skip
+
+
+def _table(rows: Sequence[Row]) -> Table:
+    columns = ("quantity", "flow", "mesh", "ours", "SE", "published", "error, %", "goal, %", "", "source")
+    return Table("", columns, [_line(row) for row in rows], labels=2)
+
+
+def _line(row: Row) -> list[Cell]:
+    verdict = {None: Cell("shown only"), True: Cell("✓ within", "good"), False: Cell("✗ off", "bad")}
+    source = f"{row.source} [{row.mark}]" if row.mark else row.source
+    return [
+        Cell(figures.label(row.quantity)),
+        Cell(row.condition),
+        Cell(row.level),
+        Cell(f"{row.ours:.4g}"),
+        Cell("" if row.ours_se is None else f"{row.ours_se:.1g}"),
+        Cell("" if row.published is None else f"{row.published:.4g}"),
+        Cell("" if row.error_pct is None else f"{row.error_pct:+.1f}"),
+        Cell("" if row.goal_pct is None else f"{row.goal_pct:g}"),
+        verdict[row.within_goal],
+        Cell(source),
+    ]
+
+
+def _sentence(row: Row) -> str:
+    error = "" if row.error_pct is None else f", {row.error_pct:+.1f} % where {row.goal_pct:g} % is the goal"
+    return (
+        f"{figures.label(row.quantity)} at {row.condition}: {row.ours:.4g} computed, "
+        f"{row.published:.4g} published{error}"
+    )
+
+
+def _note(row: Row) -> str:
+    return f"{figures.label(row.quantity)}: {row.cause}."
