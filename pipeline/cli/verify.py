@@ -1,6 +1,7 @@
 """`depthline verify`: the verification suite, its summary and its page."""
 
 import fcntl
+import shutil
 import signal
 import sys
 import time
@@ -121,25 +122,17 @@ class _Show:
             return
         self._last = time.monotonic()
         part = self._wanted[self._place]
-        text = f"{part.name} (part {self._place + 1} of {len(self._wanted)}): {now.done} of {now.total} runs done"
-        text += f", about {_duration(now.seconds_left + later)} left"
-        text += "".join(f"; {line}" for line in now.running)
-        print(
-            f"\r\033[K{text[: _width()]}" if live else text,
-            end="" if live else "\n",
-            file=sys.stderr,
-            flush=True,
+        text = (
+            f"{part.name} (part {self._place + 1} of {len(self._wanted)}): {now.done} of {now.total} runs, "
+            f"about {_duration(now.seconds_left + later)} left" + "".join(f"; {line}" for line in now.running)
         )
+        if live:
+            text = f"\r\033[K{text[: shutil.get_terminal_size().columns - 1]}"
+        print(text, end="" if live else "\n", file=sys.stderr, flush=True)
 
     def end(self) -> None:
         if sys.stderr.isatty():
             print("\r\033[K", end="", file=sys.stderr, flush=True)
-
-
-def _width() -> int:
-    import shutil
-
-    return shutil.get_terminal_size().columns - 1
 
 
 def _duration(seconds: float) -> str:

@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -84,8 +84,9 @@ class Task:
     def writer(self, robust: bool) -> CaseWriter:
         """Writer of its case."""
         spec = self.spec
+        model = replace(self.fidelity, courant=spec["courant"]) if "courant" in spec else self.fidelity
         return CaseWriter(
-            self.fidelity,
+            model,
             self.case,
             reynolds=spec["reynolds"],
             spin_ratio=spec["spin_ratio"],

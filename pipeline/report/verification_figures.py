@@ -41,7 +41,7 @@ LABELS = {
 
 
 def label(quantity: str) -> str:
-    """Name of a quantity for people; those of `pipeline.verification.sphere_errors` say what they derive from."""
+    """Name of a quantity for people."""
     for ending, words in (
         ("_order", "observed order of {}"),
         ("_gci_pct", "grid convergence index of {} (%)"),
@@ -177,8 +177,8 @@ def draw_lifts(lifts: Sequence[Lift]) -> "Figure":
         if lift.spin_ratio == 0:
             lines.axvline(0.137, color=_PUBLISHED[0], linestyle="--", linewidth=1.0)
             lines.annotate(
-                "0.137, Johnson & Patel 1999", (0.137, 0.95), xycoords=("data", "axes fraction"), xytext=(5, 0),
-                textcoords="offset points", va="top", fontsize=8, color=_PUBLISHED[0],
+                "0.137, Johnson & Patel 1999", (0.137, 0.95), xycoords=("data", "axes fraction"),
+                xytext=(5, 0), textcoords="offset points", va="top", fontsize=8, color=_PUBLISHED[0],
             )  # fmt: skip
     figure.axes[-2].set_xlabel("time (D / U); shaded: averaged")
     figure.axes[-1].set_xlabel("frequency (U / D), the Strouhal number")
@@ -191,7 +191,7 @@ def _points(axes: "Axes", rows: Sequence[Row], scale: Callable[[Row, float], flo
     for place, source in enumerate(sources):
         of_it = [row for row in rows if row.source == source]
         axes.plot(
-            [row.reynolds for row in of_it], [scale(row, row.published or 0.0) for row in of_it],
+            [row.reynolds or 0.0 for row in of_it], [scale(row, row.published or 0.0) for row in of_it],
             linestyle="none", marker=_MARKERS[place % 5], color=_PUBLISHED[place % 5], markersize=8,
             fillstyle="none", markeredgewidth=1.6, label=source.split(",")[0],
         )  # fmt: skip
@@ -210,8 +210,8 @@ def _ours(
     values = np.array([scale(row, row.ours) for row in ours])
     above = np.array([scale(row, row.ours + BAR * (row.ours_se or 0.0)) for row in ours])
     axes.errorbar(
-        [x(row) or 0.0 for row in ours], values, yerr=np.abs(above - values), fmt="o", color=OURS, markersize=5,
-        capsize=3, label="ours (bars: 90 % interval of the averaging)", zorder=5,
+        [x(row) or 0.0 for row in ours], values, yerr=np.abs(above - values), fmt="o", color=OURS,
+        markersize=5, capsize=3, label="ours (bars: 90 % interval of the averaging)", zorder=5,
     )  # fmt: skip
 
 

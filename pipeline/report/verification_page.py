@@ -33,7 +33,7 @@ _FIGURES: dict[str, tuple[tuple[str, Callable[[Sequence[Row]], "Figure"], str], 
         ("order", figures.draw_convergence, "Three meshes at Re 100: a straight line is second order."),
     ),
 }
-"""Figures of a part by name: what draws them from the part's rows (drag: from all rows at rest), and a caption."""
+"""Figures of a part by name: what draws them from the part's rows, and a caption."""
 
 
 def write_verification_page(results: Path, rows: Sequence[Row]) -> Path:

@@ -105,6 +105,11 @@ class Bench:
                 work.side_by_side(self._cores)
         return {flow: outcome for flow in wanted if (outcome := self._outcome(flow)) is not None}
 
+    def computed(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
+        """Those of the flows that have been computed and gave numbers; nothing is computed."""
+        there = [flow for flow in flows if self._finished(flow)]
+        return {flow: outcome for flow in there if (outcome := self._outcome(flow)) is not None}
+
     def _prepare(self, flow: Flow) -> None:
         folder = self.results / flow.mesh.folder
         if not (folder / QUALITY).is_file():

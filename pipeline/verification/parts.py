@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from pipeline.errors import InputError
-from pipeline.verification import sphere, sphere_errors
+from pipeline.verification import shedding, sphere, sphere_errors
 from pipeline.verification.bench import Bench
 from pipeline.verification.rows import Row
 
@@ -38,6 +38,8 @@ PARTS = {
         Part("spin", "sphere spinning at Re 100: drag and lift", 0.7, sphere.spinning),
         Part("domain", "distance of the far boundary, Re 100", 1.5, sphere_errors.domain),
         Part("order", "order of accuracy from three meshes, Re 100", 6.0, sphere_errors.order),
+        Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 12.0, shedding.shedding),
+        Part("step", "halved time step at Re 300", 15.0, shedding.time_step),
     )
 }
 

@@ -1,30 +1,48 @@
 """Smooth spheres at Re 300, time-accurate: drag, lift, shedding frequency, regimes with spin, time step."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
+from pipeline.flow.averaging import mean_of
+from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.geometry.shell import Level
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.flows import Flow
-from pipeline.verification.published import AT_REST, KIM, SHEDS
+from pipeline.verification.published import (
+    AT_REST,
+    KIM,
+    NIAZMAND,
+    SHEDS,
+    niazmand_renksizbulut_drag,
+    niazmand_renksizbulut_lift,
+)
 from pipeline.verification.rows import Row
-from pipeline.verification.sphere import sphere_mesh, value_row
+from pipeline.verification.sphere import sphere_mesh
 from pipeline.verification.wake import frequency, regime, spectrum
+
+Floats = NDArray[np.float64]
+
+FIDELITY = "transient-laminar"
 
 REYNOLDS = 300.0
 
 LEVEL = Level(20, 50)
 """Cells as long as wide where the wake is, 0.16 D at two diameters from the centre."""
 
-START, END = 60.0, 120.0
-"""Time from which the flow at rest is averaged, when its cycle no longer grows, and to which it is computed [D / U]."""
+START, END = 50.0, 100.0
+"""Time from which the flow at rest is averaged, its cycle being there, and to which it goes [D / U]."""
 
 SPUN_START, SPUN_END = 20.0, 40.0
 """The same for spinning spheres, which forget their start sooner."""
 
-SAMPLE_TIME = 0.1
-"""Between two samples of a history [D / U]."""
+STEP_WINDOW = 15.0
+"""Time over which two time steps are compared, two cycles [D / U]."""
+
+STEP_GOAL_PCT = 1.0
+"""What halving the time step may change [%]."""
 
 NEVER = {"cd": -1.0, "cl": -1.0}
 """Targets that let a run go on to its end."""
@@ -66,21 +84,36 @@ class Lift:
 
 
 def shedding_flows() -> list[Flow]:
-    """Time-accurate flows at Re 300, each from the steady one."""
+    """Time-accurate flows at Re 300, by spin ratio, each from a steady one."""
     return [_flow(spin_ratio) for spin_ratio in SHEDS]
 
 
-def _flow(spin_ratio: float, **options: Any) -> Flow:
-    mesh = sphere_mesh(LEVEL, REYNOLDS, mirrored=True)
+def step_flows() -> list[Flow]:
+    """Go on from the shedding flow at rest for `STEP_WINDOW`, with the usual time step and half of it."""
+    usual = FIDELITIES[FIDELITY].courant or 1.0
+    shedding = _flow(0.0)
+    return [
+        replace(
+            shedding,
+            starts_from=shedding,
+            options=shedding.options | {"iterations": round(STEP_WINDOW / SAMPLE_TIME), "courant": courant},
+            label=f"courant{courant:g}",
+        )
+        for courant in (usual, 0.5 * usual)
+    ]
+
+
+def _flow(spin_ratio: float) -> Flow:
+    mesh = sphere_mesh(LEVEL, REYNOLDS)
     end = SPUN_END if spin_ratio else END
-    options = {"iterations": round(end / SAMPLE_TIME), "standard_error": NEVER} | options
-    return Flow(mesh, "transient-laminar", REYNOLDS, spin_ratio, _steady(spin_ratio), options)
+    options = {"iterations": round(end / SAMPLE_TIME), "standard_error": NEVER}
+    return Flow(mesh, FIDELITY, REYNOLDS, spin_ratio, _steady(spin_ratio), options)
 
 
 def _steady(spin_ratio: float) -> Flow:
-    """What comes near to it without time: with the asymmetry of a small spin where there is none."""
+    """Return a steady flow as a start: at rest one with a little spin, so that the asymmetry can grow."""
     options = {"standard_error": {"cd": 2e-3, "cl": 2e-3}, "iterations": 300}
-    mesh = sphere_mesh(LEVEL, REYNOLDS, mirrored=True)
+    mesh = sphere_mesh(LEVEL, REYNOLDS)
     return Flow(mesh, "laminar", REYNOLDS, spin_ratio or 0.1, None, options, label="start")
 
 
@@ -88,3 +121,82 @@ def lift_of(outcome: Outcome) -> Lift:
     """Lift history of a computed flow."""
     history, spin_ratio = outcome.history(), outcome.flow.spin_ratio
     return Lift(spin_ratio, history["iteration"], history["cl"], SPUN_START if spin_ratio else START)
+
+
+def computed_lifts(results: Path) -> list[Lift]:
+    """Lift histories of the flows that are there, for pictures."""
+    outcomes = Bench(results).computed(shedding_flows())
+    return [lift_of(outcome) for outcome in outcomes.values()]
+
+
+def shedding(bench: Bench) -> list[Row]:
+    """Means, Strouhal number and regimes at Re 300."""
+    rows: list[Row] = []
+    for flow, outcome in bench.compute(shedding_flows()).items():
+        spin_ratio, lift = flow.spin_ratio, lift_of(outcome)
+        rows += _means(outcome, lift)
+        plain = _row(flow, "sheds", float(lift.regime != "steady"))
+        rows.append(
+            replace(plain, published=float(SHEDS[spin_ratio]), source=KIM, mark="source", goal_pct=0.0)
+        )
+        if lift.regime != "steady":
+            found = frequency(*lift.kept)
+            rows += _beside(_row(flow, "strouhal", found.value, found.standard_error))
+    return rows
+
+
+def _means(outcome: Outcome, lift: Lift) -> list[Row]:
+    """Mean drag and lift of the averaged part, beside what is published."""
+    flow, rows = outcome.flow, []
+    history = outcome.history()
+    later = history["iteration"] >= lift.start
+    for name in ("cd", "cl"):
+        mean = mean_of(history[name][later])
+        rows += _beside(_row(flow, name, mean.value, mean.standard_error))
+    return rows
+
+
+def _row(flow: Flow, quantity: str, value: float, error: float | None = None) -> Row:
+    return Row(
+        quantity, f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}", value, error, level=flow.mesh.level_name,
+        reynolds=flow.reynolds, spin_ratio=flow.spin_ratio, cells=flow.mesh.cells,
+    )  # fmt: skip
+
+
+def _beside(row: Row) -> list[Row]:
+    """Return a row for each published value of its quantity; the row itself when there is none."""
+    spin_ratio = row.spin_ratio or 0.0
+    if spin_ratio == 0:
+        known = [entry for entry in AT_REST if (entry.quantity, entry.reynolds) == (row.quantity, REYNOLDS)]
+        return [
+            replace(row, published=entry.value, source=entry.source, mark=entry.mark, goal_pct=entry.goal_pct)
+            for entry in known
+        ]
+    fits = {
+        "cd": float(niazmand_renksizbulut_drag(REYNOLDS, spin_ratio)),
+        "cl": float(niazmand_renksizbulut_lift(spin_ratio)),
+    }
+    if row.quantity not in fits:
+        return [row]
+    return [replace(row, published=fits[row.quantity], source=NIAZMAND, mark="source")]
+
+
+def time_step(bench: Bench) -> list[Row]:
+    """Means and amplitude of the lift over two cycles, beside those with half the time step."""
+    flows = step_flows()
+    outcomes = bench.compute(flows)
+    if any(flow not in outcomes for flow in flows):
+        return []
+    usual, half = (outcomes[flow].history() for flow in flows)
+    source = "our run with half the time step (not published)"
+    return [
+        replace(
+            _row(flows[0], name, value(usual)),
+            published=value(half), source=source, mark="computed", goal_pct=STEP_GOAL_PCT,
+        )
+        for name, value in (
+            ("cd", lambda history: float(history["cd"].mean())),
+            ("cl", lambda history: float(history["cl"].mean())),
+            ("cl_amplitude", lambda history: float(np.sqrt(2.0) * history["cl"].std())),
+        )
+    ]  # fmt: skip

@@ -55,8 +55,8 @@ def longer_mesh(layers: int) -> Mesh:
 
 
 def _rest_and_spin(mesh: Mesh) -> tuple[Flow, Flow]:
-    rest = Flow(mesh, "laminar", REYNOLDS, 0.0, None, TIGHT)
-    return rest, Flow(mesh, "laminar", REYNOLDS, SPIN_RATIO, rest, TIGHT)
+    rest = Flow(mesh, "laminar", REYNOLDS, 0.0, None, TIGHT, label="tight")
+    return rest, Flow(mesh, "laminar", REYNOLDS, SPIN_RATIO, rest, TIGHT, label="tight")
 
 
 def order_flows() -> list[tuple[Flow, Flow]]:
