@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -129,7 +130,7 @@ def run_spec(
 ) -> dict[str, Any]:
     """Return a run's spec.json as `pipeline.flow.prepare` writes it for a study, with plain settings."""
     return {
-        "run": run_id, "pattern": geometry, "variant": geometry, "geometry": geometry,
+        "run": run_id, "pattern": Path(geometry).name, "variant": Path(geometry).name, "geometry": geometry,
         "reynolds": reynolds, "spin_ratio": spin_ratio, "fidelity": fidelity_name, "level": "test",
         "iterations": 600, "standard_error": {"cd": 5e-4, "cl": 5e-4}, "starts_from": None,
         "templates": "test", "boundary_layer": "turbulent",

@@ -13,7 +13,6 @@ from pipeline.verification.published import (
     LOTH,
     NIAZMAND,
     OESTERLE,
-    Published,
     bagchi_balachandar_lift,
     loth_lift,
     niazmand_renksizbulut_drag,
@@ -57,17 +56,24 @@ def rest_flows() -> list[Flow]:
 
 
 def at_rest(bench: Bench) -> list[Row]:
-    """Drag, separation angle and wake length at rest, against direct simulations and correlations."""
+    """Drag, separation angle, wake length and lift at rest, against direct simulations and correlations."""
     outcomes = bench.compute([*rest_flows(), asymmetric_flow()])
-    rows: list[Row] = []
-    for outcome in outcomes.values():
-        rows += _published_rows(outcome, AT_REST)
-        reynolds = outcome.flow.reynolds
-        rows += [
-            value_row(outcome, "cd", float(drag(reynolds)), name, "computed")
-            for name, drag in DRAG_CORRELATIONS.items()
-        ]
-    return rows
+    return [row for outcome in outcomes.values() for row in rest_rows(outcome)]
+
+
+def rest_rows(outcome: Outcome) -> list[Row]:
+    """Rows of one flow at rest."""
+    reynolds = outcome.flow.reynolds
+    direct = [
+        value_row(outcome, known.quantity, known.value, known.source, known.mark, known.goal_pct)
+        for known in AT_REST
+        if known.reynolds == reynolds
+    ]
+    fitted = [
+        value_row(outcome, "cd", float(drag(reynolds)), name, "computed")
+        for name, drag in DRAG_CORRELATIONS.items()
+    ]
+    return direct + fitted
 
 
 def asymmetric_flow() -> Flow:
@@ -91,24 +97,20 @@ def spin_flows() -> list[Flow]:
 
 def spinning(bench: Bench) -> list[Row]:
     """Drag and lift of a spinning sphere at Re 100 against published fits, which differ up to threefold."""
-    rows: list[Row] = []
-    for outcome in bench.compute(spin_flows()).values():
-        reynolds, s = outcome.flow.reynolds, outcome.flow.spin_ratio
-        fits = [
-            (
-                "cl",
-                float(oesterle_bui_dinh_lift(reynolds, s)),
-                OESTERLE,
-                "quoted",
-                10.0 if s >= 1.0 else None,
-            ),
-            ("cl", float(bagchi_balachandar_lift(s)), BAGCHI, "memory", 10.0 if s <= 0.5 else None),
-            ("cl", float(loth_lift(reynolds, s)), LOTH, "quoted", None),
-            ("cl", float(niazmand_renksizbulut_lift(s)), NIAZMAND, "source", None),
-            ("cd", float(niazmand_renksizbulut_drag(reynolds, s)), NIAZMAND, "source", None),
-        ]
-        rows += [value_row(outcome, *fit) for fit in fits]
-    return rows
+    return [row for outcome in bench.compute(spin_flows()).values() for row in spin_rows(outcome)]
+
+
+def spin_rows(outcome: Outcome) -> list[Row]:
+    """Rows of one spinning sphere; goals only where the fits of lift are stated for."""
+    reynolds, s = outcome.flow.reynolds, outcome.flow.spin_ratio
+    fits = [
+        ("cl", float(oesterle_bui_dinh_lift(reynolds, s)), OESTERLE, "quoted", 10.0 if s >= 1.0 else None),
+        ("cl", float(bagchi_balachandar_lift(s)), BAGCHI, "memory", 10.0 if s <= 0.5 else None),
+        ("cl", float(loth_lift(reynolds, s)), LOTH, "quoted", None),
+        ("cl", float(niazmand_renksizbulut_lift(s)), NIAZMAND, "source", None),
+        ("cd", float(niazmand_renksizbulut_drag(reynolds, s)), NIAZMAND, "source", None),
+    ]
+    return [value_row(outcome, *fit) for fit in fits]
 
 
 def value_of(outcome: Outcome, quantity: str) -> tuple[float, float | None]:
@@ -143,12 +145,3 @@ def value_row(
         goal_pct, flow.mesh.level_name, "", "", flow.reynolds, flow.spin_ratio, flow.mesh.cells,
     )  # fmt: skip
     return replace(row, cause=CAUSES[quantity]) if row.within_goal is False and quantity in CAUSES else row
-
-
-def _published_rows(outcome: Outcome, published: list[Published]) -> list[Row]:
-    flow = outcome.flow
-    return [
-        value_row(outcome, value.quantity, value.value, value.source, value.mark, value.goal_pct)
-        for value in published
-        if (value.reynolds, value.spin_ratio) == (flow.reynolds, flow.spin_ratio)
-    ]

@@ -13,6 +13,7 @@ from pipeline.flow.run import run
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.build import TOTALS, solver_shell, write_shell
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell
+from pipeline.verification.flows import run_spec
 
 
 def smooth(directions: np.ndarray) -> np.ndarray:
@@ -49,13 +50,7 @@ class Tunnel:
 
     def prepare(self, ball: str, reynolds: float, spin_ratio: float, **options: Any) -> str:
         run_id = f"runs/{ball}/re{reynolds:g}/s{spin_ratio:g}"
-        spec = {
-            "run": run_id, "pattern": ball, "variant": ball, "geometry": f"geometry/{ball}",
-            "reynolds": reynolds, "spin_ratio": spin_ratio, "fidelity": self.model.name, "level": "test",
-            "iterations": 600, "standard_error": {"cd": 5e-4, "cl": 5e-4}, "starts_from": None,
-            "templates": "test", "boundary_layer": "turbulent",
-            "trip_angle_rad": None, "ball_diameter_m": 0.0427,
-        }  # fmt: skip
+        spec = run_spec(run_id, f"geometry/{ball}", self.model.name, reynolds, spin_ratio)
         write_json(self.results / run_id / "spec.json", spec | options)
         return run_id
 
