@@ -32,11 +32,9 @@ REYNOLDS = 300.0
 LEVEL = Level(20, 50)
 """Cells as long as wide where the wake is, 0.16 D at two diameters from the centre."""
 
-START, END = 50.0, 100.0
-"""Time from which the flow at rest is averaged, its cycle being there, and to which it goes [D / U]."""
-
-SPUN_START, SPUN_END = 20.0, 40.0
-"""The same for spinning spheres, which forget their start sooner."""
+WINDOWS = {0.0: (50.0, 100.0), 0.4: (20.0, 40.0), 0.6: (20.0, 40.0), 1.0: (60.0, 80.0)}
+"""Time from which a flow is averaged and to which it goes [D / U], by spin ratio: a cycle grows for long where
+there is one."""
 
 STEP_WINDOW = 15.0
 """Time over which two time steps are compared, two cycles [D / U]."""
@@ -105,8 +103,7 @@ def step_flows() -> list[Flow]:
 
 def _flow(spin_ratio: float) -> Flow:
     mesh = sphere_mesh(LEVEL, REYNOLDS)
-    end = SPUN_END if spin_ratio else END
-    options = {"iterations": round(end / SAMPLE_TIME), "standard_error": NEVER}
+    options = {"iterations": round(WINDOWS[spin_ratio][1] / SAMPLE_TIME), "standard_error": NEVER}
     return Flow(mesh, FIDELITY, REYNOLDS, spin_ratio, _steady(spin_ratio), options)
 
 
@@ -120,7 +117,7 @@ def _steady(spin_ratio: float) -> Flow:
 def lift_of(outcome: Outcome) -> Lift:
     """Lift history of a computed flow."""
     history, spin_ratio = outcome.history(), outcome.flow.spin_ratio
-    return Lift(spin_ratio, history["iteration"], history["cl"], SPUN_START if spin_ratio else START)
+    return Lift(spin_ratio, history["iteration"], history["cl"], WINDOWS[spin_ratio][0])
 
 
 def computed_lifts(results: Path) -> list[Lift]:

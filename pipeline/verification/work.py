@@ -15,6 +15,7 @@ from pipeline.files import read_json, write_json
 from pipeline.flow.case import remove_case
 from pipeline.flow.cost import SECONDS_PER_CELL_ITERATION
 from pipeline.flow.execute import PROGRESS
+from pipeline.flow.fidelity import fidelity
 from pipeline.flow.kept import drop_states
 from pipeline.flow.run import RESULT, RETRIED, run
 from pipeline.flow.start import CASE, SPEC
@@ -152,11 +153,15 @@ EXPECTED_ITERATIONS = 150
 
 
 def _expected(flow: Flow) -> float:
-    return EXPECTED_ITERATIONS
+    """Samples of the history that a flow will have."""
+    steady = fidelity(flow.fidelity).courant is None
+    return float(EXPECTED_ITERATIONS if steady else flow.spec()["iterations"])
 
 
 def _price(flow: Flow) -> float:
-    return SECONDS_PER_CELL_ITERATION * flow.mesh.cells * _expected(flow)
+    """Core seconds, roughly: a time step costs as much as an iteration."""
+    steps = fidelity(flow.fidelity).steps_per_sample(flow.mesh.level.n)
+    return SECONDS_PER_CELL_ITERATION * flow.mesh.cells * _expected(flow) * steps
 
 
 def _line(flow: Flow, now: dict[str, Any]) -> str:

@@ -11,7 +11,7 @@ from pipeline.report.verification_page import write_verification_page
 from pipeline.verification.flows import Flow
 from pipeline.verification.published import JOHNSON_PATEL
 from pipeline.verification.rows import Row
-from pipeline.verification.shedding import END, SAMPLE_TIME, shedding_flows
+from pipeline.verification.shedding import SAMPLE_TIME, WINDOWS, shedding_flows
 
 
 def row(
@@ -53,7 +53,7 @@ def _write_history(results: Path, flow: Flow) -> None:
     folder = results / flow.run_id
     write_json(folder / "run.json", {"verdict": "oscillating", "reason": ""})
     write_json(folder / "measures.json", {"spec": flow.spec(), "measures": {}})
-    times = np.arange(SAMPLE_TIME, END + 1e-9, SAMPLE_TIME)
+    times = np.arange(SAMPLE_TIME, WINDOWS[0.0][1] + 1e-9, SAMPLE_TIME)
     lift = 0.07 + 0.003 * np.sin(2 * np.pi * 0.13 * times)
     zero = np.zeros_like(times)
     columns = np.column_stack([times, 0.66 + zero, lift, zero, zero])

@@ -37,8 +37,8 @@ def test_every_run_settles_in_half_a_minute(flows: Outcomes) -> None:
 
 
 def test_drag_and_separation_at_rest(flows: Outcomes) -> None:
-    # Johnson & Patel 1999, J. Fluid Mech. 378:19-70 [quoted]: Cd 1.087 at Re 100; separation at 139.5 and 127.0
-    # deg at Re 50 and 100.
+    # Johnson & Patel 1999, J. Fluid Mech. 378:19-70 [quoted]: Cd 1.087 at Re 100; separation at 139.5 deg
+    # (Re 50) and 127.0 deg (Re 100).
     rows = [row for reynolds in (20, 50, 100) for row in judged(rest_rows(flows[reynolds, 0.0]))]
     found = [(row.quantity, row.reynolds) for row in rows if row.quantity != "wake_length"]
     assert found == [("separation_deg", 50), ("cd", 100), ("separation_deg", 100)]

@@ -1,0 +1,79 @@
+"""`depthline verify`: rows, page, messages and exit codes; the flows are played."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.cli import verify as command
+from pipeline.verification import parts
+from pipeline.verification.bench import Bench
+from pipeline.verification.parts import Part
+from pipeline.verification.rows import Row, read_rows
+
+
+def _cheap(bench: Bench) -> list[Row]:
+    return [
+        Row("cd", "Re 100, S 0", 1.09, 1e-4, 1.087, "a paper", "quoted", 1.0, "16x40"),
+        Row(
+            "wake_length", "Re 100, S 0", 0.80, None, 0.88, "a paper", "quoted", 5.0, "16x40", "coarse cells"
+        ),
+    ]
+
+
+def _failing(bench: Bench) -> list[Row]:
+    bench.failures["runs/ball/s0"] = "diverged: floating point exception in the solver"
+    return []
+
+
+@pytest.fixture(autouse=True)
+def played(monkeypatch: pytest.MonkeyPatch) -> None:
+    found = {
+        "cheap": Part("cheap", "a cheap part", 1.0, _cheap),
+        "dear": Part("dear", "a dear part", 60.0, _failing),
+    }
+    for module in (parts, command):
+        monkeypatch.setattr(module, "PARTS", found)
+    monkeypatch.setattr(command, "find_solver", lambda: None)
+
+
+def test_the_cheap_parts_are_computed_and_the_others_named(tmp_path: Path, depthline) -> None:
+    ended = depthline("verify", "--results", tmp_path)
+    assert ended.code == 0
+    assert "cheap: a cheap part" in ended.out
+    assert "-9.09 !" in ended.out
+    assert "dear (60 core min)" in ended.err
+    assert [row.part for row in read_rows(tmp_path / "verification/summary.csv")] == ["cheap", "cheap"]
+    assert "1 of 2 judged values" in (tmp_path / "verification/report.html").read_text()
+
+
+def test_json_is_one_object_with_the_columns_of_the_summary(tmp_path: Path, depthline) -> None:
+    ended = depthline("verify", "cheap", "--results", tmp_path, "--json")
+    assert ended.code == 0
+    found = ended.json()
+    assert found["rows"][0]["quantity"] == "cd"
+    assert found["rows"][1]["within_goal"] is False
+    assert found["rows"][1]["error_pct"] == pytest.approx(100 * (0.80 - 0.88) / 0.88)
+    assert found["failed"] == {}
+    assert Path(found["report"]).is_file()
+
+
+def test_a_failed_run_is_told_and_the_rest_goes_on(tmp_path: Path, depthline) -> None:
+    ended = depthline("verify", "dear", "cheap", "--results", tmp_path)
+    assert ended.code == 1
+    assert "runs/ball/s0: diverged: floating point exception in the solver" in ended.err
+    assert "1.09" in ended.out
+
+
+def test_an_unknown_part_gets_one_line(tmp_path: Path, depthline) -> None:
+    ended = depthline("verify", "sphare", "--results", tmp_path)
+    assert ended.code == 2
+    assert ended.err == "depthline: verify: sphare: no such part; use some of cheap, dear\n"
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_one_at_a_time(tmp_path: Path, depthline) -> None:
+    (tmp_path / "verification").mkdir()
+    with command._held(tmp_path / "verification"):
+        ended = depthline("verify", "cheap", "--results", tmp_path)
+    assert ended.code == 2
+    assert "another depthline verify is at work there" in ended.err
