@@ -4,7 +4,15 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from pipeline.errors import InputError
-from pipeline.verification import shedding, sphere, sphere_errors
+from pipeline.verification import (
+    depth,
+    dimpled,
+    flown,
+    reference,
+    shedding,
+    sphere,
+    sphere_errors,
+)
 from pipeline.verification.bench import Bench
 from pipeline.verification.rows import Row
 
@@ -40,6 +48,14 @@ PARTS = {
         Part("order", "order of accuracy from three meshes, Re 100", 6.0, sphere_errors.order),
         Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 12.0, shedding.shedding),
         Part("step", "halved time step at Re 300", 15.0, shedding.time_step),
+        Part("truth", "dimpled ball against published drag and lift", 20.0, dimpled.truth),
+        Part("levels", "dimpled ball on three meshes", 45.0, dimpled.levels),
+        Part("depth", "steps of depth on one grid, on two meshes", 40.0, depth.paired),
+        Part("depth-fine", "a step of 0.02 mm on the fine mesh", 45.0, depth.paired_fine),
+        Part("jitter", "the same balls on grids that are turned", 20.0, depth.jittered),
+        Part("smooth", "a ball that is never tripped, flown", 30.0, flown.smooth),
+        Part("orientation", "pole up against seam up, flown", 30.0, flown.orientation),
+        Part("transient", "detached eddies against the steady model", 260.0, reference.transient),
     )
 }
 

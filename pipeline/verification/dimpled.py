@@ -1,0 +1,211 @@
+"""A conventional dimpled ball against published drag and lift, and on three meshes."""
+
+from collections.abc import Iterable
+from functools import cache, partial
+from typing import Any
+
+import numpy as np
+
+from pipeline.flow.fidelity import FIDELITIES
+from pipeline.geometry.ball import DimpledBall
+from pipeline.geometry.build import solver_shell
+from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
+from pipeline.geometry.shell import Shell
+from pipeline.verification.bench import Bench, Outcome
+from pipeline.verification.flows import Ball, Flow, Mesh
+from pipeline.verification.grid_convergence import grid_convergence
+from pipeline.verification.published_dimpled import BANDS, FITS
+from pipeline.verification.rows import Row
+
+DIAMETER_M = 0.0427
+COUNT, CHORD_M, LAND_M = 332, 0.00358, 1e-4
+
+DEPTH_M = 2.0e-4
+"""Of the conventional ball: k/d = 4.7e-3, in the middle of what is made (0.1 to 0.3 mm: common practice, no
+source)."""
+
+MODEL = "steady-rans"
+HIGHEST_REYNOLDS = 2.1e5
+"""For the first cell; all flows share a mesh."""
+
+TRUTH = tuple((reynolds, s) for reynolds in (9e4, 1.5e5, 2.0e5) for s in (0.0, 0.1, 0.2))
+MIDDLE = (1.5e5, 0.1)
+"""The flow that is computed on three meshes."""
+
+CD_GOAL_PCT, CL_GOAL_PCT = 5.0, 10.0
+
+TARGETS = {"standard_error": {"cd": 0.001, "cl": 0.003}, "iterations": 1500}
+
+
+@cache
+def layout() -> Layout:
+    """Positions of the conventional ball's dimples."""
+    return spread_layout("icosahedral", COUNT, CHORD_M, LAND_M, DIAMETER_M, seed=1, mirror=True)
+
+
+def dimpled_ball(depth_m: float, grid_turn: float = 0.0, orientation: str = "pole-up") -> Ball:
+    """Conventional ball of some depth.
+
+    Parameters
+    ----------
+    depth_m : float
+        Surface depth [m].
+    grid_turn : float
+        Angle by which the mesh is turned about the axis of backspin [rad].
+    orientation : str
+        As for `pipeline.geometry.build.solver_shell`.
+
+    Returns
+    -------
+    Ball
+        With its mesh in that orientation; half of it where the flow has a plane of symmetry.
+    """
+    name = f"dimpled-{depth_m * 1e3:.3f}mm"
+    name += f"-turned{np.degrees(grid_turn):.3f}" if grid_turn else ""
+    name += f"-{orientation}" if orientation != "pole-up" else ""
+    shell = partial(_shell, depth_m=depth_m, grid_turn=grid_turn, orientation=orientation)
+    return Ball(name, shell, {"depth_m": depth_m, "edge_angle_deg": 0.0}, DIAMETER_M)
+
+
+def _shell(mesh: Mesh, depth_m: float, grid_turn: float, orientation: str) -> Shell:
+    dimples = smooth_layout() if depth_m == 0.0 else layout()
+    ball = DimpledBall(dimples, np.full(len(dimples.directions), depth_m), DIAMETER_M)
+    whole = not mesh.mirrored
+    return solver_shell(ball, mesh.level, mesh.first_cell, whole, orientation, grid_turn)
+
+
+def mesh_of(ball: Ball, level: str = "coarse", mirrored: bool = True) -> Mesh:
+    """Mesh of a ball at a level of steady-rans."""
+    model = FIDELITIES[MODEL]
+    return Mesh(ball, model.level(level), model.first_cell(HIGHEST_REYNOLDS), mirrored)
+
+
+def tripped(
+    ball: Ball, reynolds: float, spin_ratio: float, start: Flow | None = None, level: str = "coarse",
+    **options: Any,
+) -> Flow:  # fmt: skip
+    """Flow whose boundary layer is tripped where the criterion says."""
+    settings = TARGETS | {"boundary_layer": "tripped"} | options
+    return Flow(mesh_of(ball, level), MODEL, reynolds, spin_ratio, start, settings)
+
+
+def truth_flows() -> list[Flow]:
+    """All flows of the table of truth, on the coarse mesh, spins from low to high."""
+    flows: list[Flow] = []
+    ball = dimpled_ball(DEPTH_M)
+    for reynolds, spin_ratio in TRUTH:
+        same = [flow for flow in flows if flow.reynolds == reynolds]
+        flows.append(tripped(ball, reynolds, spin_ratio, same[-1] if same else None))
+    return flows
+
+
+def truth(bench: Bench) -> list[Row]:
+    """Drag and lift of the conventional ball against published fits and values."""
+    return [row for outcome in bench.compute(truth_flows()).values() for row in published_rows(outcome)]
+
+
+def published_rows(outcome: Outcome) -> list[Row]:
+    """Rows of one flow against everything published for it."""
+    reynolds, s = outcome.flow.reynolds, outcome.flow.spin_ratio
+    rows = []
+    for quantity, goal in (("cd", CD_GOAL_PCT), ("cl", CL_GOAL_PCT)):
+        value, error = outcome.result[quantity], outcome.result[f"{quantity}_se"]
+        for fit in FITS:
+            expected = fit.value(quantity, reynolds, s)
+            if expected is not None:
+                rows.append(
+                    dimpled_row(outcome, quantity, value, error, expected, fit.source, fit.mark, goal)
+                )
+    rows += [
+        dimpled_row(
+            outcome, "cd", outcome.result["cd"], outcome.result["cd_se"], band.value, band.source, band.mark,
+            CD_GOAL_PCT,
+        )
+        for band in BANDS
+        if band.lowest <= reynolds <= band.highest and s == 0.0
+    ]  # fmt: skip
+    return rows
+
+
+def dimpled_row(
+    outcome: Outcome,
+    quantity: str,
+    value: float,
+    error: float | None,
+    published: float | None = None,
+    source: str = "",
+    mark: str = "",
+    goal_pct: float | None = None,
+    cause: str = "",
+    level: str | None = None,
+) -> Row:
+    """Row of a dimpled flow."""
+    flow = outcome.flow
+    return Row(
+        quantity=quantity,
+        condition=f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}, {flow.mesh.ball.name}",
+        ours=value,
+        ours_se=error,
+        published=published,
+        source=source,
+        mark=mark,
+        goal_pct=goal_pct,
+        level=flow.mesh.level_name if level is None else level,
+        cause=cause,
+        reynolds=flow.reynolds,
+        spin_ratio=flow.spin_ratio,
+        cells=flow.mesh.cells,
+    )
+
+
+def level_flows(names: Iterable[str] = ("coarse", "medium", "fine")) -> list[Flow]:
+    """Flow `MIDDLE` at each mesh level."""
+    ball = dimpled_ball(DEPTH_M)
+    reynolds, spin_ratio = MIDDLE
+    flows = []
+    for name in names:
+        rest = tripped(ball, reynolds, 0.0, None, name)
+        flows.append(tripped(ball, reynolds, spin_ratio, rest, name))
+    return flows
+
+
+def levels(bench: Bench) -> list[Row]:
+    """Observed order, extrapolated value and grid convergence index of drag and lift on three meshes."""
+    flows = level_flows()
+    outcomes = bench.compute(flows)
+    if len(outcomes) < len(flows):
+        return []
+    rows = [row for flow in flows[1:] for row in published_rows(outcomes[flow])]
+    for quantity, goal in (("cd", CD_GOAL_PCT), ("cl", CL_GOAL_PCT)):
+        values = [outcomes[flow].result[quantity] for flow in reversed(flows)]
+        sizes = [1.0 / flow.mesh.level.n for flow in reversed(flows)]
+        rows += _convergence_rows(outcomes[flows[-1]], quantity, values, sizes, goal)
+    return rows
+
+
+def _convergence_rows(
+    fine: Outcome, quantity: str, values: list[float], sizes: list[float], goal: float
+) -> list[Row]:
+    (h1, h2, h3), (phi1, phi2, phi3) = sizes, values
+    try:
+        found = grid_convergence((h1, h2, h3), (phi1, phi2, phi3))
+    except ValueError as error:
+        # No order can be observed: the fine mesh's value stands, with what the meshes differ by.
+        spread = max(values) - min(values)
+        cause = f"no extrapolation: {error}"
+        return [dimpled_row(fine, f"{quantity}_spread_of_meshes", spread, None, cause=cause)]
+    rows = [
+        dimpled_row(fine, f"{quantity}_order", found.order, None, level="extrapolated"),
+        dimpled_row(fine, f"{quantity}_gci_pct", 100.0 * found.gci, None, level="extrapolated"),
+    ]
+    reynolds, s = fine.flow.reynolds, fine.flow.spin_ratio
+    for fit in FITS:
+        expected = fit.value(quantity, reynolds, s)
+        if expected is not None:
+            rows.append(
+                dimpled_row(
+                    fine, quantity, found.extrapolated, abs(found.extrapolated) * found.gci / 2.0, expected,
+                    fit.source, fit.mark, goal, level="extrapolated",
+                )
+            )  # fmt: skip
+    return rows
