@@ -1,4 +1,8 @@
-"""Geometry: cost of a radius, of a skin of a million triangles and of shells by size; coverage found."""
+"""Geometry: cost of a radius, of a skin of a million triangles and of shells by size; coverage found.
+
+Times are CPU seconds of this one process, so that other work on the machine changes them little; start it with
+OMP_NUM_THREADS=1 for the figures of one core.
+"""
 
 import resource
 import tempfile
@@ -22,36 +26,37 @@ PROFILES = (ARC, Profile("two-radius", 0.6, 0.5), Profile("cone", 0.6), Profile(
 
 
 def main() -> None:
-    layout = spread_layout("icosahedral", 332, CHORD, 1e-4, DIAMETER, 1, mirror=True)
+    # Without a mirror plane, so that shells are whole.
+    layout = spread_layout("icosahedral", 332, CHORD, 1e-4, DIAMETER, 1)
     directions = np.random.default_rng(0).normal(size=(1_000_000, 3))
     directions /= np.linalg.norm(directions, axis=1, keepdims=True)
     for profile in PROFILES:
         ball = DimpledBall(layout, 0.25e-3, DIAMETER, Sections.of(profile))
-        begun = time.perf_counter()
+        begun = time.process_time()
         ball.radius(directions)
-        print(f"radius, {profile.name}: {time.perf_counter() - begun:.2f} us a direction", flush=True)
+        print(f"radius, {profile.name}: {time.process_time() - begun:.2f} us a direction", flush=True)
     ball = DimpledBall(layout, 0.25e-3, DIAMETER)
     with tempfile.TemporaryDirectory() as folder:
-        begun = time.perf_counter()
+        begun = time.process_time()
         surface = skin(ball, 289)
         write_stl(Path(folder) / "skin.stl", surface)
-        print(f"skin, {len(surface.triangles)} triangles: {time.perf_counter() - begun:.1f} s", flush=True)
+        print(f"skin, {len(surface.triangles)} triangles: {time.process_time() - begun:.1f} s", flush=True)
         sizes, seconds = [], []
-        for n in (32, 48, 64, 96):
-            begun = time.perf_counter()
+        for n in (32, 48, 64, 96, 128):
+            begun = time.process_time()
             shell = solver_shell(ball, Level(n, 48), 4e-4)
             write_poly_mesh(Path(folder) / f"mesh{n}", shell, shell_faces(shell))
             sizes.append(shell.cells)
-            seconds.append(time.perf_counter() - begun)
-            print(f"shell, {shell.cells} cells (half a ball): {seconds[-1]:.1f} s", flush=True)
+            seconds.append(time.process_time() - begun)
+            print(f"shell, {shell.cells} cells: {seconds[-1]:.1f} s", flush=True)
     slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     print(f"time grows as cells to the power {slope:.2f}; peak memory {peak:.1f} GiB", flush=True)
     for classes in (3, 5):
-        begun = time.perf_counter()
+        begun = time.process_time()
         packed = pack_layout("icosahedral", 332, classes, None, 1e-4, DIAMETER, 1)
         covered = totals(DimpledBall(packed, 0.35e-3, DIAMETER))["coverage"]
-        print(f"332 dimples in {classes} classes: {covered:.4f} covered, {time.perf_counter() - begun:.1f} s")
+        print(f"332 dimples in {classes} classes: {covered:.4f} covered, {time.process_time() - begun:.1f} s")
 
 
 if __name__ == "__main__":

@@ -75,9 +75,10 @@ def cubed_sphere(n: int) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
             )
         ]
     )
-    unique, inverse = np.unique(lattice.reshape(-1, 3), axis=0, return_inverse=True)
+    base = np.array([(n + 1) ** 2, n + 1, 1], dtype=np.int64)  # one number a node sorts fast
+    unique, inverse = np.unique(lattice.reshape(-1, 3) @ base, return_inverse=True)
     node = inverse.reshape(6, n + 1, n + 1)
-    cube = np.tan((2.0 * unique / n - 1.0) * (np.pi / 4))
+    cube = np.tan((2.0 * (unique[:, None] // base % (n + 1)) / n - 1.0) * (np.pi / 4))
     directions = cube / np.linalg.norm(cube, axis=1, keepdims=True)
     quads = np.stack([node[:, :-1, :-1], node[:, 1:, :-1], node[:, 1:, 1:], node[:, :-1, 1:]], axis=-1)
     return directions, quads.reshape(-1, 4)

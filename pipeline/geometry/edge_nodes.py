@@ -9,6 +9,7 @@ over a cell. Only the layout matters, so all depths of a pattern get one grid.
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_array, diags_array
 from scipy.spatial import cKDTree
 
 from pipeline.geometry.ball import DimpledBall
@@ -37,6 +38,9 @@ WORST_OFFSET = 0.9
 
 SMALLEST_CORNER = 0.08
 """Least sine-weighted size of a cell's corner, over the mean cell's area: no cell may fold or collapse."""
+
+HARDLY = 0.01
+"""A share of the grid's mean spacing: cells whose nodes moved less are as good as they were."""
 
 MOST_FACTOR = 1.3
 """With 3 cells across a dimple facets miss a quarter of its volume; a coarser grid has no dimples to mend."""
@@ -131,29 +135,24 @@ class _Grid:
 
     def __init__(self, directions: FloatArray, quads: Labels, mirrored: bool) -> None:
         self.directions, self.quads = directions, quads
-        self.on_plane = mirrored & (np.abs(directions[:, 1]) < ON_PLANE)
+        count = len(directions)
+        self.on_plane = np.flatnonzero(mirrored & (np.abs(directions[:, 1]) < ON_PLANE))
         start, end = quads.ravel().astype(np.int64), np.roll(quads, -1, axis=1).ravel().astype(np.int64)
-        key = np.minimum(start, end) * len(directions) + np.maximum(start, end)
-        unique, line, uses = np.unique(key, return_inverse=True, return_counts=True)
-        self.start, self.end = unique // len(directions), unique % len(directions)
-        self.degree = np.bincount(self.start, minlength=len(directions)) + np.bincount(
-            self.end, minlength=len(directions)
-        )
-        order = np.argsort(line, kind="stable")
-        shared = order[uses[line[order]] == 2]
-        self.inner, self.first, self.second = line[shared[0::2]], shared[0::2] // 4, shared[1::2] // 4
-        lengths = np.linalg.norm(directions[self.start] - directions[self.end], axis=1)
+        key = np.minimum(start, end) * count + np.maximum(start, end)
+        side = np.argsort(key)
+        key = key[side]
+        new = np.concatenate([[True], key[1:] != key[:-1]])
+        self.start, self.end = np.divmod(key[new], count)
+        shared = np.flatnonzero(~new)  # the second of a line's two sides
+        self.inner = np.cumsum(new)[shared] - 1
+        self.first, self.second = side[shared - 1] // 4, side[shared] // 4
+        neighbours = coo_array(
+            (np.ones(2 * len(self.start)), (np.r_[self.start, self.end], np.r_[self.end, self.start])),
+            shape=(count, count),
+        ).tocsr()
+        self.mean_of_neighbours = diags_array(1 / np.diff(neighbours.indptr)) @ neighbours
+        lengths = _length(directions[self.start] - directions[self.end])
         self.spacing, self.longest = float(lengths.mean()), float(lengths.max())
-
-    def mean_of_neighbours(self, values: FloatArray) -> FloatArray:
-        """Mean of the values, shape (p, 3), over each node's neighbours along grid lines."""
-        count = len(values)
-        total = [
-            np.bincount(self.start, values[self.end, k], count)
-            + np.bincount(self.end, values[self.start, k], count)
-            for k in range(3)
-        ]
-        return np.stack(total, axis=1) / self.degree[:, None]
 
 
 def _nearest_to_edges(grid: _Grid, centres: FloatArray, beta: FloatArray) -> tuple[Labels, FloatArray]:
@@ -163,19 +162,22 @@ def _nearest_to_edges(grid: _Grid, centres: FloatArray, beta: FloatArray) -> tup
     nearest = cKDTree(np.column_stack([centres, lift])).query(lifted)[1]
 
     def beyond_edge(node: Labels, dimple: Labels) -> FloatArray:
-        cosine = np.sum(grid.directions[node] * centres[dimple], axis=1)
-        return np.arccos(np.clip(cosine, -1.0, 1.0)) - beta[dimple]
+        return np.arccos(np.clip(_dot(grid.directions[node], centres[dimple]), -1.0, 1.0)) - beta[dimple]
 
     # Lines from inside a dimple to outside of it, found from either end.
-    inner, outer = np.concatenate([grid.start, grid.end]), np.concatenate([grid.end, grid.start])
-    of = nearest[inner]
-    inside, outside = beyond_edge(inner, of), beyond_edge(outer, of)
-    crossing = (inside < 0) & (outside > 0)
-    inner, outer, of, inside, outside = (v[crossing] for v in (inner, outer, of, inside, outside))
+    depth = beyond_edge(np.arange(len(nearest)), nearest)
+    home = np.where(depth < 0, nearest, -1)
+    across = home[grid.start] != home[grid.end]
+    inner = np.concatenate([grid.start[across], grid.end[across]])
+    outer = np.concatenate([grid.end[across], grid.start[across]])
+    inner, outer = inner[home[inner] >= 0], outer[home[inner] >= 0]
+    of = home[inner]
+    inside, outside = depth[inner], beyond_edge(outer, of)
     node = np.where(-inside <= outside, inner, outer)
     far = np.minimum(-inside, outside)
     # A node on the mirror plane cannot follow a dimple beside it; a dimple smaller than a cell has no shape.
-    kept = ~(grid.on_plane[node] & (np.abs(centres[of, 1]) > ON_PLANE)) & (beta[of] > grid.longest)
+    on_plane = np.isin(node, grid.on_plane)
+    kept = ~(on_plane & (np.abs(centres[of, 1]) > ON_PLANE)) & (beta[of] > grid.longest) & (outside > 0)
     node, far, of = node[kept], far[kept], of[kept]
     order = np.lexsort((of, -far))  # the nearest edge is written last
     dimple, distance = np.full(len(grid.directions), -1), np.zeros(len(grid.directions))
@@ -189,56 +191,71 @@ def _relaxed(
     """Nodes after sweeps towards harmonic displacements, those with a dimple sliding along its edge."""
     held = np.flatnonzero(dimple >= 0)
     axis, angle = centres[dimple[held]], beta[dimple[held], None]
+    level, reach = np.cos(angle) * axis, np.sin(angle)
 
     def onto_edges(nodes: FloatArray) -> FloatArray:
         nodes[grid.on_plane, 1] = 0.0
-        nodes /= np.linalg.norm(nodes, axis=1, keepdims=True)
-        across = nodes[held] - np.sum(nodes[held] * axis, axis=1, keepdims=True) * axis
-        across /= np.linalg.norm(across, axis=1, keepdims=True)
-        nodes[held] = np.cos(angle) * axis + np.sin(angle) * across
+        nodes /= _length(nodes)[:, None]
+        across = nodes[held] - _dot(nodes[held], axis)[:, None] * axis
+        nodes[held] = level + reach / _length(across)[:, None] * across
         nodes[grid.on_plane, 1] = 0.0  # rounding only: dimples that reach the plane are centred on it
         return nodes
 
     nodes = onto_edges(start.copy())
     for _ in range(sweeps):
-        displacement = nodes - grid.directions
-        nodes = onto_edges(grid.directions + grid.mean_of_neighbours(displacement))
+        nodes = onto_edges(grid.directions + grid.mean_of_neighbours @ (nodes - grid.directions))
     return nodes
 
 
 def _spoilt(grid: _Grid, nodes: FloatArray, dimple: Labels) -> NDArray[np.int64]:
-    """Cells, shape (s,), that are too skew or too small, or at a line between two edges that is too short."""
-    corners = nodes[grid.quads]
-    middle = corners.mean(axis=1)
-    ahead, behind = np.roll(corners, -1, axis=1) - corners, np.roll(corners, 1, axis=1) - corners
-    corner = np.einsum("qki,qki->qk", np.cross(ahead, behind), corners)
-    centroid = _centroids(corners, middle)
-    start, end = nodes[grid.start[grid.inner]], nodes[grid.end[grid.inner]]
-    line, between = end - start, centroid[grid.second] - centroid[grid.first]
+    """Cells, shape (s,), that are too skew or too small, or at a line between two edges that is too short.
+
+    Where no node has moved by more than `HARDLY` the grid is as good as it was, and is passed over.
+    """
+    moved = _length(nodes - grid.directions) > HARDLY * grid.spacing
+    touched = moved[grid.quads].any(axis=1)
+    cells = np.flatnonzero(touched)
+    # Coordinates first, so that products run over contiguous numbers.
+    place = np.ascontiguousarray(nodes.T)
+    corners = place[:, grid.quads[cells].T]
+    k, ahead, behind = np.arange(4), np.roll(np.arange(4), -1), np.roll(np.arange(4), 1)
+    corner = _dot0(corners[:, k], _cross0(corners[:, ahead], corners[:, behind])).sum(axis=0)
+    small = cells[corner < 4 * SMALLEST_CORNER * grid.spacing**2]
+    centroid = np.zeros((3, len(grid.quads)))
+    centroid[:, cells] = _centroids(corners)
+
+    start, end = grid.start[grid.inner], grid.end[grid.inner]
+    checked = np.flatnonzero(moved[start] | moved[end])
+    first, second = grid.first[checked], grid.second[checked]
+    start, end = place[:, start[checked]], place[:, end[checked]]
+    line, middle = end - start, (start + end) / 2
+    from_first = centroid[:, first]
+    between, reach = centroid[:, second] - from_first, middle - from_first
     # Across the grid line, in the tangent plane at its middle.
-    across = np.cross((start + end) / 2, line)
-    length = np.linalg.norm(line, axis=1)
-    cosine = np.abs(np.sum(across * between, axis=1)) / (
-        np.linalg.norm(across, axis=1) * np.linalg.norm(between, axis=1)
+    across = _cross0(middle, line)
+    along = _dot0(across, between)
+    cosine_squared = along**2 / (_dot0(across, across) * _dot0(between, between))
+    off = reach - _dot0(across, reach) / along * between
+    skew = (cosine_squared < np.cos(WORST_ANGLE_RAD) ** 2) | (
+        _dot0(off, off) > (WORST_OFFSET / 2) ** 2 * _dot0(line, line)
     )
-    reach = (start + end) / 2 - centroid[grid.first]
-    share = np.sum(across * reach, axis=1) / np.sum(across * between, axis=1)
-    offset = np.linalg.norm(reach - share[:, None] * between, axis=1) / (length / 2)
-    skew = (cosine < np.cos(WORST_ANGLE_RAD)) | (offset > WORST_OFFSET)
-    one, other = dimple[grid.start], dimple[grid.end]
-    apart = np.linalg.norm(nodes[grid.start] - nodes[grid.end], axis=1)
-    narrow = (one >= 0) & (other >= 0) & (one != other) & (apart < SHORTEST * grid.spacing)
-    bad_line = narrow[grid.inner] | skew
-    small = np.flatnonzero(corner.sum(axis=1) < 4 * SMALLEST_CORNER * grid.spacing**2)
-    return np.unique(np.concatenate([grid.first[bad_line], grid.second[bad_line], small]))
+    one, other = dimple[grid.start[grid.inner[checked]]], dimple[grid.end[grid.inner[checked]]]
+    narrow = (one >= 0) & (other >= 0) & (one != other)
+    bad = skew | (narrow & (_dot0(line, line) < (SHORTEST * grid.spacing) ** 2))
+    return np.unique(np.concatenate([first[bad], second[bad], small]))
 
 
-def _centroids(corners: FloatArray, middle: FloatArray) -> FloatArray:
-    """Centroids of cells from their triangles about the corners' mean, shape (q, 3)."""
-    ahead = np.roll(corners, -1, axis=1)
-    area = np.linalg.norm(np.cross(ahead - corners, middle[:, None] - corners), axis=2)
-    third = (corners + ahead + middle[:, None]) / 3
-    return np.sum(area[:, :, None] * third, axis=1) / area.sum(axis=1)[:, None]
+def _centroids(corners: FloatArray) -> FloatArray:
+    """Centroids, shape (3, q), of cells with corners of shape (3, 4, q), from triangles about their mean."""
+    middle = corners.mean(axis=1)
+    total, weight = np.zeros_like(middle), np.zeros(middle.shape[1])
+    for k in range(4):
+        one, two = corners[:, k], corners[:, (k + 1) % 4]
+        normal = _cross0(two - one, middle - one)
+        area = np.sqrt(_dot0(normal, normal))
+        total += area * (one + two)
+        weight += area
+    return (total / weight + middle) / 3
 
 
 def _to_let_go(grid: _Grid, spoilt: Labels, dimple: Labels, distance: FloatArray) -> Labels:
@@ -249,3 +266,22 @@ def _to_let_go(grid: _Grid, spoilt: Labels, dimple: Labels, distance: FloatArray
         return np.unique(farthest[moved.max(axis=1) >= 0])
     around = np.isin(grid.quads, grid.quads[spoilt]).any(axis=1)
     return np.unique(grid.quads[around])
+
+
+def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Scalar products of vectors, shape (m, 3)."""
+    return np.einsum("md,md->m", a, b)
+
+
+def _length(vectors: FloatArray) -> FloatArray:
+    return np.sqrt(_dot(vectors, vectors))
+
+
+def _dot0(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Scalar products of vectors, shape (3, ...)."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+def _cross0(a: FloatArray, b: FloatArray) -> FloatArray:
+    """Vector products of vectors, shape (3, ...)."""
+    return np.stack([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
