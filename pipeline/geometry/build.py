@@ -18,7 +18,6 @@ from pipeline.geometry.layout import Layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
-from pipeline.geometry.quality import mesh_quality
 from pipeline.geometry.rotation_groups import rotation_group
 from pipeline.geometry.section import Profile, Sections
 from pipeline.geometry.shell import Level, Shell, build_shell, rotated_about_y
@@ -204,6 +203,8 @@ def write_shell(folder: Path, shell: Shell) -> None:
     InputError
         If the solver could not work on it; nothing is written then.
     """
+    from pipeline.geometry.quality import mesh_quality  # compiled: the commands that only look do not wait
+
     faces = shell_faces(shell)
     quality = mesh_quality(shell, faces)
     angle, skewness, smallest = (

@@ -53,52 +53,59 @@ def shell_faces(shell: Shell) -> Faces:
         Internal faces sorted by owner, then neighbour, as the solver demands; then the ball's faces, then
         the far boundary's, each quad by quad; the mirror plane's last.
     """
-    quads, layers, stride = shell.quads, shell.layers, shell.nodes_per_layer
+    quads, layers, stride = shell.quads, shell.layers, np.int32(shell.nodes_per_layer)
     count = len(quads)
     layer = np.arange(layers, dtype=np.int32)
+    columns = np.arange(count, dtype=np.int32) * np.int32(layers)
 
-    # Faces between the layers of one column: the quad itself, seen from outside.
-    inner = layer[1:]
-    stacked = quads[:, None, :] + inner[None, :, None] * np.int32(stride)
-    stacked_owner = np.arange(count, dtype=np.int32)[:, None] * np.int32(layers) + (inner - 1)[None, :]
-
-    # Faces between columns: one a surface edge and layer. An edge's two quads run along it in opposite
-    # directions; the edge as the lower-numbered quad sees it gives a normal out of that quad. Edges of one
-    # quad alone lie on the mirror plane.
+    # A surface edge's two quads run along it in opposite directions; the edge as the lower-numbered quad sees
+    # it gives a normal out of that quad. Edges of one quad alone lie on the mirror plane.
     start, end = quads.ravel(), np.roll(quads, -1, axis=1).ravel()
-    _, inverse, uses = np.unique(
-        np.minimum(start, end).astype(np.int64) * stride + np.maximum(start, end),
-        return_inverse=True,
-        return_counts=True,
-    )
-    order = np.argsort(inverse, kind="stable")
-    shared = uses[inverse[order]] == 2
+    key = np.minimum(start, end).astype(np.int64) * stride + np.maximum(start, end)
+    order = np.argsort(key, kind="stable")
+    same = key[order[1:]] == key[order[:-1]]
+    shared = np.append(same, False) | np.insert(same, 0, False)
     first, second = order[shared][0::2], order[shared][1::2]
+    sorted_edges = np.lexsort((second // 4, first // 4))
+    first, second = first[sorted_edges], second[sorted_edges]
+
+    # A column's internal faces, cell by cell: the one to the next layer, then those to higher columns.
+    sides_of = np.bincount(first // 4, minlength=count)
+    begin = np.concatenate([[0], np.cumsum(layers * (1 + sides_of) - 1)])
+    slot = np.arange(len(first)) - (np.cumsum(sides_of) - sides_of)[first // 4]
+    size = len(quads) * 2 + (len(order) - 2 * len(first)) * layers
+    corners = np.empty((begin[-1] + size, 4), dtype=np.int32)
+    owner = np.empty(len(corners), dtype=np.int32)
+    neighbour = np.empty(begin[-1], dtype=np.int32)
+
+    def place(column: NDArray, which: NDArray) -> NDArray:
+        at = begin[column][:, None] + layer * (1 + sides_of[column])[:, None] + which[:, None]
+        return at - (layer == layers - 1)  # the outermost cell has no face to a next layer
 
     def sides(edges: NDArray) -> NDArray:
-        lower = (layer * np.int32(stride))[None, :]
-        e0, e1 = start[edges][:, None] + lower, end[edges][:, None] + lower
-        return np.stack([e0, e1, e1 + np.int32(stride), e0 + np.int32(stride)], axis=-1)
+        e0 = start[edges][:, None] + layer * stride
+        e1 = end[edges][:, None] + layer * stride
+        return np.stack([e0, e1, e1 + stride, e0 + stride], axis=-1)
 
-    def columns_of(edges: NDArray) -> NDArray:
-        return (edges // 4)[:, None] * layers + layer[None, :]
-
-    corners = np.concatenate([stacked.reshape(-1, 4), sides(first).reshape(-1, 4)])
-    owner = np.concatenate([stacked_owner.ravel(), columns_of(first).ravel()]).astype(np.int64)
-    neighbour = np.concatenate([stacked_owner.ravel() + 1, columns_of(second).ravel()]).astype(np.int64)
-    triangular = np.argsort(owner * shell.cells + neighbour)
+    stacked = place(np.arange(count), np.zeros(count, dtype=np.int64))[:, :-1]
+    corners[stacked] = quads[:, None, :] + layer[1:, None] * stride
+    owner[stacked] = columns[:, None] + layer[:-1]
+    neighbour[stacked] = columns[:, None] + layer[1:]
+    between = place(first // 4, 1 + slot)
+    corners[between] = sides(first)
+    owner[between] = columns[first // 4][:, None] + layer
+    neighbour[between] = columns[second // 4][:, None] + layer
 
     plane = np.sort(order[~shared])
-    columns = np.arange(count, dtype=np.int64) * layers
-    outermost = quads + np.int32(layers * stride)
+    ball, far = begin[-1] + np.arange(count), begin[-1] + count + np.arange(count)
+    corners[ball], owner[ball] = quads[:, ::-1], columns
+    corners[far], owner[far] = quads + layers * stride, columns + np.int32(layers - 1)
+    corners[begin[-1] + 2 * count :] = sides(plane).reshape(-1, 4)
+    owner[begin[-1] + 2 * count :] = (columns[plane // 4][:, None] + layer).ravel()
     return Faces(
-        corners=np.concatenate(
-            [corners[triangular], quads[:, ::-1], outermost, sides(plane).reshape(-1, 4)]
-        ).astype(np.int32),
-        owner=np.concatenate(
-            [owner[triangular], columns, columns + layers - 1, columns_of(plane).ravel()]
-        ).astype(np.int32),
-        neighbour=neighbour[triangular].astype(np.int32),
+        corners=corners,
+        owner=owner,
+        neighbour=neighbour,
         patch_sizes={BALL_PATCH: count, FAR_PATCH: count}
         | ({MIRROR_PATCH: plane.size * layers} if plane.size else {}),
     )
