@@ -51,7 +51,7 @@ def main() -> None:
             seconds.append(time.process_time() - begun)
             computing.append(os.times().user - before)
             print(f"shell, {shell.cells} cells, checked and written: {seconds[-1]:.1f} s", flush=True)
-    slope = np.polyfit(np.log(sizes), np.log(seconds), 1)[0]
+    slope, own = (np.polyfit(np.log(sizes), np.log(spent), 1)[0] for spent in (seconds, computing))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     print(
         f"time grows as cells to the power {slope:.2f}, without the operating system's share (memory pages, "
