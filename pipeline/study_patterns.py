@@ -176,6 +176,19 @@ class CavitySpec(Section):
         description="Radius of a two-radius profile's outer arc over that of its bottom arc, 0.05 to 20.",
         examples=[0.5],
     )
+    edge_radius_m: Annotated[float, Quantity(LENGTH, "0 mm", "5 mm", "0.3 mm")] = Field(
+        0.0,
+        alias="edge_radius",
+        description="Radius that rounds the edge between wall and land, 0 mm (sharp) to 5 mm; chord "
+        "diameter, depth and edge angle remain those of the sharp edge.",
+        examples=["0.3 mm"],
+    )
+    sides: Annotated[int, Number(4, 8, 6, whole=True)] | None = Field(
+        None,
+        description="Sides of polygonal dimples, 4 to 8, which face their neighbours; chord_diameter is then "
+        "across flats. Round dimples when absent. Goes with a layout that is spread; a file has its own.",
+        examples=[6],
+    )
     scale_depth: bool = Field(
         False,
         strict=True,
@@ -243,6 +256,8 @@ class Pattern(Section):
         if angles is not None and (_given(given.get("cavity", {})) or {}).get("scale_depth"):
             yield "cavity", 'has "scale_depth", which goes with "depths"; edge angles are the same for all'
         layout, cavity = _given(given.get("layout")), _given(given.get("cavity", {}))
+        if layout and cavity and layout.get("file") is not None and cavity.get("sides") is not None:
+            yield "cavity", 'has "sides", which goes with a layout that is spread; a file has its own column'
         if layout is None or cavity is None or layout.get("file") is not None:
             return
         chord = cavity.get("chord_diameter", cavity.get("chord_diameter_m"))

@@ -134,8 +134,15 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summa
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    columns = ("dimple", "class", "half", "polar_deg", "azimuth_deg", *MEASURES[:5])
+    polygons = bool(found.ball.perimeters.sides.any())
+    perimeter = ("sides", "turn_deg") if polygons else ()
+    columns = ("dimple", "class", "half", "polar_deg", "azimuth_deg", *perimeter, *MEASURES[:5])
     cells = [line.split(",") for line in as_csv({name: table[name] for name in columns}).splitlines()[1:]]
     return environment.get_template(_TEMPLATE).render(
-        summary=summary, pictures=pictures, columns=columns, rows=cells, about=found.study.about
+        summary=summary,
+        pictures=pictures,
+        columns=columns,
+        rows=cells,
+        about=found.study.about,
+        polygons=polygons,
     )

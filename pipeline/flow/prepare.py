@@ -35,6 +35,7 @@ def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
         "mirror": layout.mirror,
         "narrowest_land_m": None if from_file else layout.narrowest_land_m,
         **({} if layout.classes is None else {"classes": layout.classes, "shares": layout.shares}),
+        **({} if pattern.cavity.sides is None else {"sides": pattern.cavity.sides}),
     }
 
 
@@ -65,7 +66,7 @@ def cavity_spec(study: Study, pattern: str) -> dict[str, Any]:
     plain = type(cavity)(chord_diameter_m=cavity.chord_diameter_m)
     return {
         name: value
-        for name, value in cavity.model_dump(exclude={"chord_diameter_m"}).items()
+        for name, value in cavity.model_dump(exclude={"chord_diameter_m", "sides"}).items()
         if value != getattr(plain, name)
     }
 

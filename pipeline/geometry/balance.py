@@ -53,7 +53,7 @@ def free_great_circles(ball: DimpledBall) -> int:
     """
     normals = np.vstack([np.array([[0.0, 0.0, 1.0]]), *special_orbits(ball.layout.symmetry)])
     height = np.abs(normals @ ball.layout.directions.T)
-    free = normals[(height >= np.sin(ball.cavities.half_angle_rad)).all(axis=1)]
+    free = normals[(height >= np.sin(ball.reach_rad)).all(axis=1)]
     return _planes(free)
 
 
@@ -76,7 +76,7 @@ def class_totals(ball: DimpledBall) -> list[dict[str, Any]]:
     list of dict
         Keys class, count, chord_diameter_m and depth_m (means over the class), area_share.
     """
-    area = np.sin(ball.cavities.half_angle_rad / 2) ** 2
+    area = ball.solid_angles
     return [
         {
             "class": size_class.name,

@@ -51,7 +51,7 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
     spec : dict
         Keys file, or symmetry, count, seed and narrowest_land_m; chord_diameter_m (None when the file gives
         it, or when there are classes, whose diameters are found), ball_diameter_m; classes and shares where
-        the dimples are to be of several sizes.
+        the dimples are to be of several sizes, sides where they are polygons.
     progress : callable, optional
         Called with the share of the optimiser's work that is done.
 
@@ -78,6 +78,7 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
             spec["seed"],
             progress,
             spec["mirror"],
+            spec.get("sides", 0),
         )
     return spread_layout(
         spec["symmetry"],
@@ -88,6 +89,7 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
         spec["seed"],
         progress,
         spec["mirror"],
+        spec.get("sides", 0),
     )
 
 
@@ -113,9 +115,9 @@ def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:
         Where the dimples are and how wide.
     spec : dict
         Keys ball_diameter_m and depth_m (the mean surface depth of the dimples) or edge_angle_rad (their mean
-        edge angle); profile, joint and radius_ratio where it is no plain arc. All dimples have the mean, or
-        depths or edge angles in proportion to those of the layout's file, or, when scale_depth is true,
-        depths in proportion to their chord diameters.
+        edge angle); profile, joint, radius_ratio and edge_radius_m where it is no plain arc. All dimples have
+        the mean, or depths or edge angles in proportion to those of the layout's file, or, when scale_depth
+        is true, depths in proportion to their chord diameters.
 
     Returns
     -------
@@ -148,7 +150,8 @@ def make_sections(layout: Layout, spec: dict[str, Any]) -> Sections:
     """Sections of a layout's dimples: those of its file, else that of a variant's spec, else plain arcs."""
     if layout.profiles is not None:
         return Sections.of(layout.profiles)
-    return Sections.of(Profile(spec.get("profile", "arc"), spec.get("joint"), spec.get("radius_ratio")))
+    measures = (spec.get("joint"), spec.get("radius_ratio"), spec.get("edge_radius_m", 0.0))
+    return Sections.of(Profile(spec.get("profile", "arc"), *measures))
 
 
 def _proportions(

@@ -12,6 +12,9 @@ With the phantom sphere's diameter D, the dimple's chord diameter c (edge radius
 a section (`section.py`) gives h/a and V below the plane as growing functions of gamma, so that beta and one
 measure make all others. A cavity must be concave (gamma > 0) and visible from the ball's centre
 (epsilon < 90 deg), since the ball is a height field.
+
+Of a polygon chord diameter and edge angle are those of the section through the middle of a side; with an edge
+radius they are those of the sharp edge, where wall and phantom sphere would meet. The volume is the true one.
 """
 
 from collections.abc import Callable
@@ -22,7 +25,9 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, minimize_scalar
 
 from pipeline.errors import InputError
-from pipeline.geometry.section import Sections
+from pipeline.geometry.perimeter import ROUND
+from pipeline.geometry.rounding import Roundings, check_roundings, edge_roundings, removed_volume
+from pipeline.geometry.section import Sections, bisected
 
 FloatArray = NDArray[np.float64]
 
@@ -44,12 +49,15 @@ class Cavities:
         Half angles beta of the edges, seen from the ball's centre [rad].
     wall_rad : ndarray, shape (n,)
         Wall angles gamma at the edges, from the plane of the edge [rad].
+    sides : ndarray of int, shape (n,) or ()
+        Numbers of sides of polygonal perimeters, 0 for round ones.
     """
 
     sections: Sections
     ball_diameter_m: float
     half_angle_rad: FloatArray
     wall_rad: FloatArray
+    sides: NDArray[np.int64]
 
     @property
     def chord_diameter_m(self) -> FloatArray:
@@ -74,7 +82,16 @@ class Cavities:
     @property
     def volume_m3(self) -> FloatArray:
         """Volumes removed from the phantom sphere [m^3]."""
+        shaped = (self.sides > 0) | (self.sections.edge_radius_m > 0)
+        if np.any(shaped):
+            return removed_volume(
+                self.sections, self.ball_diameter_m, self.half_angle_rad, self.wall_rad, self.sides
+            )
         return self._cap_volume() + (self.chord_diameter_m / 2) ** 3 * self.sections.volume(self.wall_rad)
+
+    def roundings(self) -> Roundings:
+        """Where the roundings of the edges begin and end."""
+        return edge_roundings(self.sections, self.ball_diameter_m, self.half_angle_rad, self.wall_rad)
 
     @property
     def bottom_radius_m(self) -> FloatArray:
@@ -144,7 +161,9 @@ def edge_half_angle(chord_diameter_m: ArrayLike, ball_diameter_m: float) -> Floa
     return np.arcsin(chord / ball_diameter_m)
 
 
-def solve_cavities(sections: Sections, ball_diameter_m: float, **measures: ArrayLike) -> Cavities:
+def solve_cavities(
+    sections: Sections, ball_diameter_m: float, sides: ArrayLike = ROUND, **measures: ArrayLike
+) -> Cavities:
     """Cavities from any two of their measures.
 
     Parameters
@@ -153,6 +172,8 @@ def solve_cavities(sections: Sections, ball_diameter_m: float, **measures: Array
         Sections of the dimples; they broadcast with the measures.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
+    sides : array_like of int
+        Numbers of sides of polygonal perimeters, 4 to 8; 0 for round ones.
     **measures : array_like
         Exactly two of ``chord_diameter_m``, ``depth_m`` (surface depth), ``chord_depth_m`` [m],
         ``edge_angle_rad`` [rad] and ``volume_m3`` [m^3]; they broadcast.
@@ -166,21 +187,18 @@ def solve_cavities(sections: Sections, ball_diameter_m: float, **measures: Array
     Raises
     ------
     InputError
-        If no dimple has such a pair; the message gives the feasible range of the second measure.
+        If no dimple has such a pair; the message gives the feasible range of the second measure. If an edge
+        radius leaves nothing of the wall.
     TypeError
         If the measures are not two of those named.
     """
     if len(measures) != 2 or not set(measures) <= set(_MEASURES):
         raise TypeError(f"two of {', '.join(_MEASURES)} make a cavity, not {', '.join(measures) or 'none'}")
     first, second = sorted(measures, key=list(_MEASURES).index)
-    pinned, wanted, joint = np.broadcast_arrays(
-        *(np.asarray(measures[name], dtype=float) for name in (first, second)), sections.joint
-    )[:3]
-    sections = Sections(
-        joint,
-        np.broadcast_to(sections.curvature_ratio, joint.shape),
-        np.broadcast_to(sections.catenary, joint.shape),
+    pinned, wanted, _, polygon = np.broadcast_arrays(
+        *(np.asarray(measures[name], dtype=float) for name in (first, second)), sections.joint, sides
     )
+    shape = _Shape(sections.broadcast(pinned.shape), ball_diameter_m, polygon)
     if first == "chord_diameter_m":
         beta = edge_half_angle(pinned, ball_diameter_m)
     elif (first, second) == ("depth_m", "chord_depth_m"):
@@ -190,14 +208,7 @@ def solve_cavities(sections: Sections, ball_diameter_m: float, **measures: Array
     else:
         beta = np.array(
             [
-                _half_angle(
-                    _one(sections, index),
-                    ball_diameter_m,
-                    first,
-                    float(pinned[index]),
-                    second,
-                    float(wanted[index]),
-                )
+                _half_angle(shape.at(index), first, float(pinned[index]), second, float(wanted[index]))
                 for index in np.ndindex(pinned.shape)
             ]
         ).reshape(pinned.shape)
@@ -205,53 +216,57 @@ def solve_cavities(sections: Sections, ball_diameter_m: float, **measures: Array
         first, second, wanted, pinned = (
             (first, second, wanted, pinned) if second != "volume_m3" else (second, first, pinned, wanted)
         )
-    return Cavities(
-        sections, ball_diameter_m, beta, _wall(sections, ball_diameter_m, beta, first, pinned, second, wanted)
-    )
+    found = shape.cavities(beta, _wall(shape, beta, first, pinned, second, wanted))
+    check_roundings(found.sections, found.roundings())
+    return found
+
+
+@dataclass(frozen=True)
+class _Shape:
+    """What is given of dimples before their measures are solved."""
+
+    sections: Sections
+    diameter: float
+    sides: NDArray[np.int64]
+
+    def at(self, index: tuple[int, ...]) -> "_Shape":
+        return _Shape(self.sections.at(index), self.diameter, np.asarray(self.sides[index]))
+
+    def cavities(self, beta: FloatArray, wall: FloatArray) -> Cavities:
+        return Cavities(self.sections, self.diameter, beta, wall, self.sides)
 
 
 def _wall(
-    sections: Sections,
-    diameter: float,
-    beta: FloatArray,
-    first: str,
-    pinned: FloatArray,
-    second: str,
-    wanted: FloatArray,
+    shape: _Shape, beta: FloatArray, first: str, pinned: FloatArray, second: str, wanted: FloatArray
 ) -> FloatArray:
     """Wall angles at which the measure `second` has the values wanted, or a refusal with their range."""
     ends = [
-        _MEASURES[second].value(Cavities(sections, diameter, beta, wall))
+        _MEASURES[second].value(shape.cavities(beta, wall))
         for wall in (np.full(beta.shape, 1e-12), np.pi / 2 - beta)
     ]
     if second == "edge_angle_rad":
         ends = [beta, np.full(beta.shape, np.pi / 2)]
     elif second in ("depth_m", "chord_depth_m"):
-        ends[0] = Cavities(sections, diameter, beta, 0 * beta)._sagitta() * (second == "depth_m")
-    elif second == "volume_m3":
-        ends[0] = Cavities(sections, diameter, beta, 0 * beta)._cap_volume()
+        ends[0] = shape.cavities(beta, 0 * beta)._sagitta() * (second == "depth_m")
     _refuse_outside(first, pinned, second, wanted, *ends)
-    return _wall_from(sections, diameter, beta, second, wanted)
+    return _wall_from(shape, beta, second, wanted)
 
 
-def _wall_from(
-    sections: Sections, diameter: float, beta: FloatArray, name: str, value: FloatArray
-) -> FloatArray:
+def _wall_from(shape: _Shape, beta: FloatArray, name: str, value: FloatArray) -> FloatArray:
     """Wall angles [rad] of dimples with half angles `beta` whose measure has the values given."""
-    flat = Cavities(sections, diameter, beta, 0 * beta)
+    flat = shape.cavities(beta, 0 * beta)
     edge = flat.chord_diameter_m / 2
     if name == "edge_angle_rad":
         return value - beta
     if name == "volume_m3":
-        return sections.wall_from_volume((value - flat._cap_volume()) / edge**3)
+        return bisected(lambda wall: shape.cavities(beta, wall).volume_m3, value)
     chord_depth = value - flat._sagitta() if name == "depth_m" else value
-    return sections.wall_from_chord_depth(chord_depth / edge)
+    return shape.sections.wall_from_chord_depth(chord_depth / edge)
 
 
-def _half_angle(
-    section: Sections, diameter: float, first: str, pinned: float, second: str, wanted: float
-) -> float:
+def _half_angle(shape: _Shape, first: str, pinned: float, second: str, wanted: float) -> float:
     """Half angle of the edge of one dimple from two measures, none of them the chord diameter."""
+    diameter = shape.diameter
     if "edge_angle_rad" in (first, second):
         # The edge angle gives the wall angle of every half angle at once.
         angle = pinned if first == "edge_angle_rad" else wanted
@@ -266,8 +281,8 @@ def _half_angle(
 
     def measured(beta: FloatArray) -> FloatArray:
         with np.errstate(invalid="ignore"):
-            wall = _wall_from(section, diameter, beta, given, np.full(np.shape(beta), given_value))
-            found = _MEASURES[other].value(Cavities(section, diameter, beta, wall))
+            wall = _wall_from(shape, beta, given, np.full(np.shape(beta), given_value))
+            found = _MEASURES[other].value(shape.cavities(beta, wall))
         return np.where((wall >= 0) & (wall + beta <= np.pi / 2), found, np.nan)
 
     betas = highest * np.linspace(1e-9, 1 - 1e-9, _SAMPLES)
@@ -286,14 +301,6 @@ def _half_angle(
     _refuse_outside(given, np.array(given_value), other, np.array(value), np.array(low), np.array(high))
     return float(
         brentq(lambda b: float(measured(np.array(b))) - value, betas[start], peak, xtol=1e-16, rtol=1e-14)
-    )
-
-
-def _one(sections: Sections, index: tuple[int, ...]) -> Sections:
-    return Sections(
-        np.asarray(sections.joint[index]),
-        np.asarray(sections.curvature_ratio[index]),
-        np.asarray(sections.catenary[index]),
     )
 
 

@@ -7,7 +7,16 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.geometry.coverage import Packer, Packing
-from pipeline.geometry.layout import Layout, check_mirror, mirror_ties, orbit_make_up, starting_points
+from pipeline.geometry.layout import (
+    Layout,
+    check_mirror,
+    land_factor,
+    mirror_ties,
+    orbit_make_up,
+    starting_points,
+    with_sides,
+)
+from pipeline.geometry.perimeter import ROUND, inscribed_half_angle
 from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group
 from pipeline.geometry.spacing import orbit_points
 
@@ -27,12 +36,13 @@ def pack_layout(
     seed: int,
     progress: Callable[[float], None] | None = None,
     mirror: bool = False,
+    sides: int = ROUND,
 ) -> Layout:
     """Layout of dimples of several sizes, as much of the sphere covered as found.
 
     Parameters
     ----------
-    symmetry, count, narrowest_land_m, ball_diameter_m, seed, progress, mirror
+    symmetry, count, narrowest_land_m, ball_diameter_m, seed, progress, mirror, sides
         As for `pipeline.geometry.layout.spread_layout`.
     classes : int
         Number of chord diameters, at least 1; fewer when there are fewer orbits.
@@ -85,13 +95,19 @@ def pack_layout(
             best = found
     assert best is not None
     directions, radii = _arranged(group, fixed, best)
+    # Of polygons the circumscribed circles are packed; all then grow until the land is the narrowest.
+    radii = inscribed_half_angle(radii, sides)
+    if sides:
+        packed = with_sides(Layout(directions, ball_diameter_m * np.sin(radii), symmetry, len(group)), sides)
+        radii = radii * land_factor(packed, narrowest_land_m, ball_diameter_m)
     chords = np.floor(ball_diameter_m * np.sin(radii) / CHORD_STEP_M * (1 - 1e-12)) * CHORD_STEP_M
     if (chords <= 0).any():
         raise InputError(
             f"layout.narrowest_land: {narrowest_land_m * 1e3:g} mm leaves no room for {count} dimples on a "
             f"ball of {ball_diameter_m * 1e3:g} mm"
         )
-    return Layout(directions, chords, symmetry, len(group))
+    layout = Layout(directions, chords, symmetry, len(group))
+    return with_sides(layout, sides)
 
 
 def _arranged(

@@ -34,7 +34,7 @@ class SizeClass:
 
 
 def size_classes(ball: DimpledBall) -> list[SizeClass]:
-    """Group the dimples of a ball by chord diameter, depth and section.
+    """Group the dimples of a ball by chord diameter, depth, section and perimeter.
 
     Parameters
     ----------
@@ -55,6 +55,8 @@ def size_classes(ball: DimpledBall) -> list[SizeClass]:
             sections.joint,
             sections.curvature_ratio,
             sections.catenary,
+            np.round(sections.edge_radius_m / ALIKE_M),
+            ball.perimeters.sides,
         ]
     )
     if len(np.unique(kinds, axis=0)) > MOST_CLASSES:

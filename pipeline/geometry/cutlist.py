@@ -20,9 +20,11 @@ MEASURES = (
     "wall_radius_mm",
     "joint_diameter_mm",
     "volume_mm3",
+    "edge_radius_mm",
 )
 """Measures of a dimple, in the order of the cut list. A straight wall has no radius, an arc and a catenary no
-joint; of a catenary the bottom radius is that at its lowest point."""
+joint; of a catenary the bottom radius is that at its lowest point. Of a polygon the chord diameter is that
+across flats; with an edge radius measures are those of the sharp edge, but for the volume."""
 
 CAVITY_PREFIX = "cavity_"
 
@@ -43,9 +45,10 @@ def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -
     -------
     dict of str to ndarray, shape (n,)
         dimple (from 1), class, half (upper, lower, or both where the dimple crosses the plane z = 0),
-        polar_deg (from the pole +z), azimuth_deg (from +x towards +y, 0 to 360), `MEASURES` of the finished
-        ball and,
-        with ``cavity_`` before their names, of the cavity. Sorted by polar angle, then azimuth.
+        polar_deg (from the pole +z), azimuth_deg (from +x towards +y, 0 to 360), sides (0 for a round one),
+        turn_deg (azimuth about the dimple's axis of the middle of a side, from the direction away from the
+        pole +z, counter-clockwise seen from outside), `MEASURES` of the finished ball and, with ``cavity_``
+        before their names, of the cavity. Sorted by polar angle, then azimuth.
     """
     x, y, z = ball.layout.directions.T
     polar = np.degrees(np.arctan2(np.hypot(x, y), z))
@@ -54,13 +57,15 @@ def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -
     azimuth = np.where(azimuth > 360 - 1e-9, 0.0, azimuth)
     order = np.lexsort((np.round(azimuth, 6), np.round(polar, 6)))
     names = np.array([size_class.name for size_class in classes] or [""])
-    sine = np.sin(ball.cavities.half_angle_rad)
+    sine = np.sin(ball.reach_rad)
     half = np.where(np.abs(z) < sine, "both", np.where(z > 0, "upper", "lower"))
     table: dict[str, Column] = {
         "class": names[class_of_dimple(classes, len(z))],
         "half": half,
         "polar_deg": polar,
         "azimuth_deg": azimuth,
+        "sides": ball.perimeters.sides,
+        "turn_deg": np.where(ball.perimeters.sides > 0, np.degrees(ball.perimeters.turns_rad), np.nan),
     }
     table |= dimple_measures(ball.cavities)
     table |= {CAVITY_PREFIX + name: column for name, column in dimple_measures(cavity.cavities).items()}
@@ -84,6 +89,7 @@ def dimple_measures(cavities: Cavities) -> dict[str, NDArray[np.float64]]:
         np.where(straight, np.nan, 1e3 * wall),
         np.where(unjointed, np.nan, 1e3 * sections.joint * cavities.chord_diameter_m),
         1e9 * cavities.volume_m3,
+        1e3 * sections.edge_radius_m,
     )
     return dict(zip(MEASURES, values, strict=True))
 

@@ -19,7 +19,9 @@ _CLASS_COLOURS = (
     "#0072b2", "#e69f00", "#009e73", "#d55e00", "#56b4e9", "#cc79a7", "#f0e442", "#404040",
     "#8c6d1f", "#7b4fa3", "#9bbf85", "#b0b0b0",
 )  # fmt: skip
-_OUTLINE_POINTS = 49
+_OUTLINE_POINTS = 121
+"""Corners of polygons of 4, 5, 6 and 8 sides are among them."""
+
 _SECTION_POINTS = 801
 _BESIDE = 0.28
 """Land shown beside a section, as a share of the chord diameter."""
@@ -109,15 +111,7 @@ def draw_map(axes: "Axes", ball: DimpledBall, classes: list[SizeClass], upper: b
 
 def edge_outlines(ball: DimpledBall, points: int = _OUTLINE_POINTS) -> FloatArray:
     """Directions along the edge of each dimple, shape (n, points, 3), closed."""
-    centres = ball.layout.directions
-    away = np.eye(3)[np.argmin(np.abs(centres), axis=1)]
-    first = np.cross(centres, away)
-    first /= np.linalg.norm(first, axis=1, keepdims=True)
-    second = np.cross(centres, first)
-    turn = np.linspace(0, 2 * np.pi, points)[None, :, None]
-    beta = ball.cavities.half_angle_rad[:, None, None]
-    around = np.cos(turn) * first[:, None] + np.sin(turn) * second[:, None]
-    return np.cos(beta) * centres[:, None] + np.sin(beta) * around
+    return ball.perimeters.outlines(ball.cavities.half_angle_rad, np.linspace(0, 2 * np.pi, points))
 
 
 def section_line(ball: DimpledBall, dimple: int, beside: float = _BESIDE) -> tuple[FloatArray, FloatArray]:
@@ -134,6 +128,8 @@ def section_line(ball: DimpledBall, dimple: int, beside: float = _BESIDE) -> tup
         ball.layout,
         directions=np.array([[0.0, 0.0, 1.0]]),
         chord_diameters_m=ball.layout.chord_diameters_m[dimple : dimple + 1],
+        sides=None,  # through the middle of a side a polygon's section is a round dimple's
+        turns_rad=None,
     )
     beta = float(ball.cavities.half_angle_rad[dimple])
     theta = (1 + 2 * beside) * beta * np.linspace(-1, 1, _SECTION_POINTS)
@@ -185,7 +181,9 @@ def draw_section(axes: "Axes", ball: DimpledBall, dimple: int, title: str, colou
     for slope, style in ((-np.tan(beta), (0, (6, 3))), (np.tan(ball.cavities.wall_rad[dimple]), "-")):
         axes.plot(along, slope * (along - edge), color=SOFT_INK, linewidth=0.6, linestyle=style)
     axes.text(1.55 * edge, 0.0, f"edge angle {measures['edge_angle_deg']:.2f} deg", **where)
-    axes.set_title(f"{title}: {_shape(measures)}", loc="left", fontsize=8.5)
+    sides = int(ball.perimeters.sides[dimple])
+    flats = f", {sides} sides, through the middle of one" if sides else ""
+    axes.set_title(f"{title}{flats}: {_shape(measures)}", loc="left", fontsize=8.5)
     axes.set(xlim=(-1.6 * edge, 2.6 * edge), ylim=(floor, top + 0.2 * edge), aspect="equal")
     axes.set_axis_off()
 
@@ -248,6 +246,8 @@ def _shape(measures: dict[str, float]) -> str:
         wall = measures["wall_radius_mm"]
         parts.append(f"to diameter {measures['joint_diameter_mm']:.3f}")
         parts.append("straight wall" if np.isnan(wall) else f"wall radius {wall:.2f}")
+    if measures["edge_radius_mm"] > 0:
+        parts.append(f"edge radius {measures['edge_radius_mm']:.2f}")
     return ", ".join(parts) + " (mm)"
 
 

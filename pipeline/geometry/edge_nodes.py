@@ -16,6 +16,7 @@ from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import edge_half_angle
 from pipeline.geometry.layout import Layout
 from pipeline.geometry.mirror import has_mirror_plane
+from pipeline.geometry.perimeter import Perimeters
 
 FloatArray = NDArray[np.float64]
 Labels = NDArray[np.int64]
@@ -75,10 +76,10 @@ def edge_fitted(
         return directions, np.full(len(directions), -1)
     grid = _Grid(directions, quads, has_mirror_plane(layout))
     beta = edge_half_angle(layout.chord_diameters_m, ball_diameter_m)
-    dimple, distance = _nearest_to_edges(grid, layout.directions, beta)
+    dimple, distance = _nearest_to_edges(grid, layout.perimeters, beta)
     moved, sweeps = directions, SWEEPS
     for _ in range(ROUNDS):
-        moved = _relaxed(grid, dimple, layout.directions, beta, moved, sweeps)
+        moved = _relaxed(grid, dimple, layout.perimeters, beta, moved, sweeps)
         sweeps = MORE_SWEEPS
         spoilt = _spoilt(grid, moved, dimple)
         if not len(spoilt):
@@ -155,14 +156,16 @@ class _Grid:
         self.spacing, self.longest = float(lengths.mean()), float(lengths.max())
 
 
-def _nearest_to_edges(grid: _Grid, centres: FloatArray, beta: FloatArray) -> tuple[Labels, FloatArray]:
+def _nearest_to_edges(grid: _Grid, shapes: Perimeters, beta: FloatArray) -> tuple[Labels, FloatArray]:
     """For each node that is to move: the dimple onto whose edge, and how far [rad]; -1 for the others."""
+    centres = shapes.directions
     lift = np.sqrt(np.maximum(2 * np.cos(beta) - 2 * np.cos(beta).min(), 0.0))
     lifted = np.column_stack([grid.directions, np.zeros(len(grid.directions))])
     nearest = cKDTree(np.column_stack([centres, lift])).query(lifted)[1]
 
     def beyond_edge(node: Labels, dimple: Labels) -> FloatArray:
-        return np.arccos(np.clip(_dot(grid.directions[node], centres[dimple]), -1.0, 1.0)) - beta[dimple]
+        angle = np.arccos(np.clip(_dot(grid.directions[node], centres[dimple]), -1.0, 1.0))
+        return angle - shapes.half_angle(dimple, grid.directions[node], beta)
 
     # Lines from inside a dimple to outside of it, found from either end.
     depth = beyond_edge(np.arange(len(nearest)), nearest)
@@ -186,18 +189,23 @@ def _nearest_to_edges(grid: _Grid, centres: FloatArray, beta: FloatArray) -> tup
 
 
 def _relaxed(
-    grid: _Grid, dimple: Labels, centres: FloatArray, beta: FloatArray, start: FloatArray, sweeps: int
+    grid: _Grid, dimple: Labels, shapes: Perimeters, beta: FloatArray, start: FloatArray, sweeps: int
 ) -> FloatArray:
     """Nodes after sweeps towards harmonic displacements, those with a dimple sliding along its edge."""
     held = np.flatnonzero(dimple >= 0)
-    axis, angle = centres[dimple[held]], beta[dimple[held], None]
+    axis, angle = shapes.directions[dimple[held]], beta[dimple[held], None]
+    polygonal = bool(shapes.sides.any())
     level, reach = np.cos(angle) * axis, np.sin(angle)
 
     def onto_edges(nodes: FloatArray) -> FloatArray:
         nodes[grid.on_plane, 1] = 0.0
         nodes /= _length(nodes)[:, None]
         across = nodes[held] - _dot(nodes[held], axis)[:, None] * axis
-        nodes[held] = level + reach / _length(across)[:, None] * across
+        if polygonal:
+            around = shapes.half_angle(dimple[held], nodes[held], beta)[:, None]
+            nodes[held] = np.cos(around) * axis + np.sin(around) / _length(across)[:, None] * across
+        else:
+            nodes[held] = level + reach / _length(across)[:, None] * across
         nodes[grid.on_plane, 1] = 0.0  # rounding only: dimples that reach the plane are centred on it
         return nodes
 

@@ -1,14 +1,17 @@
 """Layouts: where the dimples of a pattern lie on the ball, and how wide they are."""
 
+import dataclasses
 import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.geometry.cavity import edge_half_angle
+from pipeline.geometry.perimeter import ROUND, Perimeters, corner_half_angle, facing_turns, hull_distance
 from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group, special_orbits
 from pipeline.geometry.section import Profile
 from pipeline.geometry.spacing import largest_spacing, orbit_points, smallest_spacing
@@ -20,6 +23,8 @@ STARTS_WITHOUT_SYMMETRY = 2
 STARTS_WITH_MIRROR = 6
 # Rounding in positions read back from a file must not turn touching dimples into overlapping ones.
 LAND_ROUNDING_M = 1e-9
+NEAR_CHORDS = 1.0
+"""Gap between circumscribed circles, in half angles of the widest dimple, below which polygons' is exact."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +48,11 @@ class Layout:
         Edge angle of each dimple where a file gives it [rad].
     profiles : tuple of Profile, optional
         Section of each dimple where a file gives it.
+    sides : ndarray of int, shape (n,), optional
+        Number of sides of polygonal perimeters, 0 for round ones; all are round without it.
+    turns_rad : ndarray, shape (n,), optional
+        How polygons are turned, as of `pipeline.geometry.perimeter.Perimeters`; sides face neighbours without
+        it.
     """
 
     directions: FloatArray
@@ -52,6 +62,15 @@ class Layout:
     depths_m: FloatArray | None = None
     edge_angles_rad: FloatArray | None = None
     profiles: tuple[Profile, ...] | None = None
+    sides: NDArray[np.int64] | None = None
+    turns_rad: FloatArray | None = None
+
+    @cached_property
+    def perimeters(self) -> Perimeters:
+        """Places and perimeters of the dimples."""
+        sides = np.zeros(len(self.directions), dtype=np.int64) if self.sides is None else self.sides
+        turns = facing_turns(self.directions, sides) if self.turns_rad is None else self.turns_rad
+        return Perimeters(self.directions, sides, turns)
 
 
 def smooth_layout() -> Layout:
@@ -68,6 +87,7 @@ def spread_layout(
     seed: int,
     progress: Callable[[float], None] | None = None,
     mirror: bool = False,
+    sides: int = ROUND,
 ) -> Layout:
     """Layout of equal dimples, spread as widely as the symmetry allows.
 
@@ -93,6 +113,8 @@ def spread_layout(
     mirror : bool
         Whether the plane y = 0 must mirror the layout (a rotation group alone gives a handed one). The flow
         around such a ball, spinning about y, is computed on one half.
+    sides : int
+        Sides of polygonal dimples, 4 to 8, which face their neighbours; 0 for round ones.
 
     Returns
     -------
@@ -120,7 +142,11 @@ def spread_layout(
         representatives = np.empty((0, 3))
     directions = orbit_points(group, fixed, representatives)
 
+    layout = Layout(directions, np.full(count, float(chord_diameter_m)), symmetry, len(group))
+    layout = with_sides(layout, sides)
     feasible = (smallest_spacing(directions) - 2 * narrowest_land_m / ball_diameter_m) / 2
+    if sides:
+        feasible = beta + (land_factor(layout, narrowest_land_m, ball_diameter_m) - 1) * beta
     if (feasible - beta) * ball_diameter_m < -LAND_ROUNDING_M:
         largest = np.floor(ball_diameter_m * np.sin(max(feasible, 0.0)) * 1e6) / 1e3
         remedy = (
@@ -131,7 +157,34 @@ def spread_layout(
             f"land of at least {narrowest_land_m * 1e3:g} mm do not fit on a ball of "
             f"{ball_diameter_m * 1e3:g} mm: {remedy}"
         )
-    return Layout(directions, np.full(count, float(chord_diameter_m)), symmetry, len(group))
+    return layout
+
+
+def with_sides(layout: Layout, sides: int) -> Layout:
+    """Layout with polygonal dimples whose sides face their neighbours; the layout itself for 0 sides."""
+    if not sides:
+        return layout
+    polygons = np.full(len(layout.directions), sides)
+    turns = facing_turns(layout.directions, polygons)
+    return dataclasses.replace(layout, sides=polygons, turns_rad=turns)
+
+
+def land_factor(layout: Layout, narrowest_land_m: float, ball_diameter_m: float) -> float:
+    """Factor by which a layout's half angles can change until the land is the narrowest allowed.
+
+    By halving, from 0 to 2 at most; to a hundred-millionth.
+    """
+    beta = edge_half_angle(layout.chord_diameters_m, ball_diameter_m)
+    low, high = 0.0, min(2.0, 1.5 / float(beta.max()))
+    while high - low > 1e-8:
+        factor = (low + high) / 2
+        changed = dataclasses.replace(layout, chord_diameters_m=ball_diameter_m * np.sin(factor * beta))
+        land = narrowest_land(changed, ball_diameter_m)
+        if land is None or land >= narrowest_land_m:
+            low = factor
+        else:
+            high = factor
+    return low
 
 
 def check_mirror(symmetry: str) -> None:
@@ -203,16 +256,27 @@ def land_widths(layout: Layout, ball_diameter_m: float) -> Iterator[tuple[int, F
         Index of the block's first dimple.
     land_m : ndarray, shape (rows, n)
         Arc length on the phantom sphere between the edges of dimple ``first + row`` and of each dimple [m];
-        negative where they overlap, infinite for a dimple and itself.
+        negative where they overlap, infinite for a dimple and itself. Between a polygon and a dimple that is
+        farther away than a widest dimple's half chord, between their circumscribed circles.
     """
     if len(layout.directions) == 0:
         return
     beta = edge_half_angle(layout.chord_diameters_m, ball_diameter_m)
+    shapes = layout.perimeters
+    reach = corner_half_angle(beta, shapes.sides)
+    corners = shapes.corners(beta) if shapes.sides.any() else None
+    margin = np.where(shapes.sides > 0, 0.0, beta)
     for first in range(0, len(beta), 256):
         rows = slice(first, first + 256)
         cosines = layout.directions[rows] @ layout.directions.T
-        land = np.arccos(np.clip(cosines, -1.0, 1.0)) - beta[rows, None] - beta
+        angle = np.arccos(np.clip(cosines, -1.0, 1.0))
+        land = angle - reach[rows, None] - reach
         land[np.arange(len(land)), first + np.arange(len(land))] = np.inf
+        if corners is not None:
+            # Farther apart than the circumscribed circles' land; exactly so where that is no clear bound.
+            near = np.nonzero(land < NEAR_CHORDS * beta.max())
+            one, other = first + near[0], near[1]
+            land[near] = hull_distance(corners[one], corners[other]) - margin[one] - margin[other]
         yield first, land * ball_diameter_m / 2
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.geometry.perimeter import FEWEST_SIDES, MOST_SIDES
 from pipeline.geometry.section import PROFILES
 
 FloatArray = NDArray[np.float64]
@@ -28,12 +29,16 @@ MEASURES = {
     "edge_angle": ANGLE_UNITS,
     "joint": PLAIN,
     "radius_ratio": PLAIN,
+    "edge_radius": LENGTH_UNITS,
+    "sides": PLAIN,
+    "turn": ANGLE_UNITS,
 }
 """What a file may say of a dimple, besides the name of its profile."""
 
 PROFILE = "profile"
-OPTIONAL = ("joint", "radius_ratio")
-"""Measures that are left empty for dimples whose profile has none."""
+OF_PROFILE = ("joint", "radius_ratio", "edge_radius")
+OPTIONAL = (*OF_PROFILE, "sides", "turn")
+"""Measures that are left empty for dimples that have none."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +80,12 @@ class Column:
             return "must be above 0 and below 1"
         if self.measure == "radius_ratio" and not value > 0:
             return "must be above 0"
+        if self.measure == "edge_radius" and not 0 <= value < ball_diameter_m / 2:
+            return "must be 0 or more, and below the ball's radius"
+        if self.measure == "sides" and number not in (0, *range(FEWEST_SIDES, MOST_SIDES + 1)):
+            return f"must be {FEWEST_SIDES} to {MOST_SIDES}, or 0 for a round dimple"
+        if self.measure == "turn" and not abs(number) <= 2 * half:
+            return f"must be -{turn[2]} to {turn[2]}"
         return None
 
 

@@ -12,7 +12,15 @@ from pipeline.errors import InputError
 from pipeline.files import write_text
 from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.layout import LAND_ROUNDING_M, Layout, land_widths
-from pipeline.geometry.layout_columns import KNOWN, OPTIONAL, PROFILE, Column, number, profile_problem
+from pipeline.geometry.layout_columns import (
+    KNOWN,
+    OF_PROFILE,
+    OPTIONAL,
+    PROFILE,
+    Column,
+    number,
+    profile_problem,
+)
 from pipeline.geometry.section import ARC, Profile, Sections
 
 COLUMNS = ("polar_deg", "azimuth_deg", "chord_diameter_mm")
@@ -30,8 +38,9 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
         File with the columns ``polar_deg`` (0 at the pole +z, 180 opposite), ``azimuth_deg`` (from +x towards
         +y, -180 to 360) and ``chord_diameter_mm``, in any order; blank lines are passed over. Angles may be
         in ``rad`` and lengths in ``in`` (inches), as the header says. It may also give, for each dimple,
-        ``depth_mm`` (surface depth) or ``edge_angle_deg``, and ``profile`` with ``joint`` (share, 0 to 1)
-        and ``radius_ratio`` where it needs them.
+        ``depth_mm`` (surface depth) or ``edge_angle_deg``, ``profile`` with ``joint`` (share, 0 to 1)
+        and ``radius_ratio`` where it needs them and ``edge_radius_mm``, and of polygons ``sides`` and
+        ``turn_deg``.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
     chord_diameter_m : float, optional
@@ -80,6 +89,8 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
         if column.measure != PROFILE
     }
     named = any(column.measure == PROFILE for column in columns)
+    sides = np.nan_to_num(given["sides"]).astype(np.int64) if "sides" in given else None
+    turns = np.nan_to_num(given["turn"]) if "turn" in given else None
     layout = Layout(
         _directions(given["polar"], given["azimuth"]),
         given.get("chord_diameter", np.full(len(table), chord_diameter_m)),
@@ -88,6 +99,8 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
         given.get("depth"),
         given.get("edge_angle"),
         tuple(profiles) if named else None,
+        sides,
+        turns,
     )
     problems |= _impossible(layout, lines, ball_diameter_m)
     problems |= _conflicts(layout, np.array(lines, dtype=int), ball_diameter_m)
@@ -124,6 +137,11 @@ def write_layout(path: Path, layout: Layout) -> None:
         columns["radius_ratio"] = [
             "" if p.radius_ratio is None else repr(p.radius_ratio) for p in layout.profiles
         ]
+    if any(profile.edge_radius_m for profile in layout.profiles or ()):
+        columns["edge_radius_mm"] = [f"{1e3 * p.edge_radius_m:.9f}" for p in layout.profiles or ()]
+    if layout.sides is not None:
+        columns["sides"] = [str(sides) for sides in layout.sides]
+        columns["turn_deg"] = [f"{turn:.12f}" for turn in np.degrees(layout.perimeters.turns_rad)]
     lines = [",".join(cells) + "\n" for cells in zip(*columns.values(), strict=True)]
     write_text(path, ",".join(columns) + "\n" + "".join(lines))
 
@@ -185,9 +203,12 @@ def _columns(where: str, header: list[str], chord_diameter_m: float | None) -> l
             f"{where}: column {by_measure['edge_angle']}: the file gives depths too; one of the two makes a "
             "dimple, leave the other out"
         )
-    lone = [by_measure[measure] for measure in OPTIONAL if measure in measures and PROFILE not in measures]
-    if lone:
-        raise InputError(f"{where}: column {lone[0]}: goes with a column {PROFILE}")
+    for needed, dependent in ((PROFILE, OF_PROFILE), ("sides", ("turn",))):
+        lone = [
+            by_measure[measure] for measure in dependent if measure in measures and needed not in measures
+        ]
+        if lone:
+            raise InputError(f"{where}: column {lone[0]}: goes with a column {needed}")
     return columns
 
 
@@ -217,11 +238,12 @@ def _values(
             problems.append(f"{column.name} ({_shown(field)}): {trouble}")
         numbers.append(value)
         if column.measure in OPTIONAL:
-            parts[column.measure] = value if field else None
+            parts[column.measure] = float(column.si(np.array(value))) if field else None
     profile = ARC
     if not problems:
         try:
-            profile = Profile(name, parts.get("joint"), parts.get("radius_ratio"))
+            rounded = parts.get("edge_radius") or 0.0
+            profile = Profile(name, parts.get("joint"), parts.get("radius_ratio"), rounded)
         except InputError as error:
             problems.append(str(error))
     return "; ".join(problems) or None, numbers, profile

@@ -5,6 +5,9 @@ from scipy.spatial import cKDTree
 
 from pipeline.geometry.layout import Layout
 
+TURN_MATCH = 1e-6
+"""Largest difference of turns [rad], times the number of sides."""
+
 MATCH = 1e-7
 """Largest distance from a dimple's image to the nearest dimple, on the unit sphere; 2 nm on a golf ball."""
 
@@ -27,4 +30,12 @@ def has_mirror_plane(layout: Layout) -> bool:
     image = layout.directions * np.array([1.0, -1.0, 1.0])
     distance, index = cKDTree(layout.directions).query(image)
     same_width = np.isclose(layout.chord_diameters_m[index], layout.chord_diameters_m, rtol=1e-9, atol=0.0)
-    return bool((distance < MATCH).all() and same_width.all())
+    if not ((distance < MATCH).all() and same_width.all()):
+        return False
+    shapes = layout.perimeters
+    if not np.array_equal(shapes.sides[index], shapes.sides):
+        return False
+    # Azimuths run the other way round in the image; a polygon repeats itself after a side.
+    polygon = shapes.sides > 0
+    off = np.angle(np.exp(1j * shapes.sides * (shapes.turns_rad[index] + shapes.turns_rad)))
+    return bool((np.abs(off[polygon]) < TURN_MATCH).all())

@@ -21,10 +21,15 @@ and since a chord of a circle rises at the mean of its ends' slopes, the chord d
     h / a = j tan(theta / 2) + (1 - j) tan((theta + gamma) / 2).
 
 The catenary with k = a / m has sinh(m) = tan(gamma) and h / a = (1/cos(gamma) - 1) / m.
+
+All measures are those of the sharp edge. Where there is an edge radius, an arc of it tangent to wall and
+phantom sphere takes the edge's place (`rounding.py`).
 """
 
+import dataclasses
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +60,8 @@ class Profile:
         and ``cone`` only.
     radius_ratio : float or None
         Radius of the outer arc over that of the bottom arc, above 0; of ``two-radius`` only.
+    edge_radius_m : float
+        Radius that rounds the edge between wall and land [m]; 0 for a sharp edge.
 
     Raises
     ------
@@ -65,6 +72,7 @@ class Profile:
     name: str = "arc"
     joint: float | None = None
     radius_ratio: float | None = None
+    edge_radius_m: float = 0.0
 
     def __post_init__(self) -> None:
         if self.name not in PROFILES:
@@ -77,6 +85,8 @@ class Profile:
             raise InputError(f"profile {self.name}: radius_ratio {_goes_with(self.name == 'two-radius')}")
         if self.radius_ratio is not None and not self.radius_ratio > 0:
             raise InputError(f"profile {self.name}: radius_ratio {self.radius_ratio:g} must be above 0")
+        if not self.edge_radius_m >= 0:
+            raise InputError(f"edge radius {1e3 * self.edge_radius_m:g} mm: must be 0 mm or more")
 
 
 def _goes_with(wanted: bool) -> str:
@@ -98,24 +108,39 @@ class Sections:
         Curvature of the outer arc over that of the bottom arc: 1 for an arc, 0 for a cone.
     catenary : ndarray of bool, shape (n,) or ()
         Whether the section is a catenary; the other two do not matter then.
+    edge_radius_m : ndarray, shape (n,) or ()
+        Radius of the rounded edge [m], 0 for a sharp one.
     """
 
     joint: FloatArray
     curvature_ratio: FloatArray
     catenary: NDArray[np.bool_]
+    edge_radius_m: FloatArray
 
     @classmethod
     def of(cls, profiles: Profile | Sequence[Profile]) -> "Sections":
         """Sections of one profile for all dimples, or of one for each."""
         if isinstance(profiles, Profile):
             return cls(*(np.array(value) for value in _numbers(profiles)))
-        columns = zip(*(_numbers(profile) for profile in profiles), strict=True) if profiles else ([], [], [])
-        joint, ratio, catenary = columns
-        return cls(np.array(joint, dtype=float), np.array(ratio, dtype=float), np.array(catenary, dtype=bool))
+        columns = zip(*(_numbers(profile) for profile in profiles), strict=True) if profiles else [()] * 4
+        joint, ratio, catenary, rounded = columns
+        return cls(
+            np.array(joint, dtype=float),
+            np.array(ratio, dtype=float),
+            np.array(catenary, dtype=bool),
+            np.array(rounded, dtype=float),
+        )
 
-    def at(self, dimple: int) -> "Sections":
+    def at(self, dimple: int | tuple[int, ...]) -> "Sections":
         """Section of one of n dimples, with arrays of shape ()."""
-        return Sections(*(np.asarray(v[dimple]) for v in (self.joint, self.curvature_ratio, self.catenary)))
+        return self._each(lambda values: np.asarray(values[dimple]))
+
+    def broadcast(self, shape: tuple[int, ...]) -> "Sections":
+        """Sections with arrays of a shape."""
+        return self._each(lambda values: np.broadcast_to(values, shape))
+
+    def _each(self, change: Callable[[NDArray[Any]], NDArray[Any]]) -> "Sections":
+        return Sections(*(change(getattr(self, field.name)) for field in dataclasses.fields(self)))
 
     def bottom_angle(self, wall_rad: FloatArray) -> FloatArray:
         """Slope of the bottom arc at the joint [rad], from the wall angle [rad]."""
@@ -145,17 +170,46 @@ class Sections:
         hanging = np.pi / 2 * (s**2 * np.sinh(m * s)) @ _WEIGHTS
         return np.where(self.catenary, hanging, jointed)
 
+    def wall_point(self, wall_rad: FloatArray, share: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Height over the plane of the edge, over the edge radius, and slope [rad] at a radius.
+
+        Parameters
+        ----------
+        wall_rad : ndarray
+            Wall angles at the edge [rad].
+        share : ndarray
+            Radius as a share of the edge's, 0 to 1; broadcasts with the sections.
+
+        Returns
+        -------
+        height, slope : ndarray
+            The height is 0 at the edge and below 0 inside.
+        """
+        bottom = self.bottom_angle(wall_rad)
+        curvature = np.sin(bottom) / self.joint
+        inner = np.arcsin(np.minimum(curvature * share, 1.0))
+        outer = np.arcsin(np.sin(wall_rad) - curvature * self.curvature_ratio * (1 - share))
+        m = chain_parameter(wall_rad)
+        in_bottom = share < self.joint
+        slope = np.where(in_bottom, inner, outer)
+        height = np.where(
+            in_bottom,
+            share * np.tan(inner / 2) - self.chord_depth(wall_rad),
+            (share - 1) * np.tan((outer + wall_rad) / 2),
+        )
+        hanging = 2 * np.sinh(m * share / 2) ** 2 / m - self.chord_depth(wall_rad)
+        return (
+            np.where(self.catenary, hanging, height),
+            np.where(self.catenary, np.arctan(np.sinh(m * share)), slope),
+        )
+
     def wall_from_chord_depth(self, chord_depth: FloatArray) -> FloatArray:
         """Wall angle [rad] from the chord depth over the edge radius, both above 0."""
         arc = 2 * np.arctan(chord_depth)
         plain = ~self.catenary & (self.curvature_ratio == 1)
         if plain.all():
             return arc
-        return np.where(plain, arc, _bisected(self.chord_depth, chord_depth))
-
-    def wall_from_volume(self, volume: FloatArray) -> FloatArray:
-        """Wall angle [rad] from the volume over the cube of the edge radius, both above 0."""
-        return _bisected(self.volume, volume)
+        return np.where(plain, arc, bisected(self.chord_depth, chord_depth))
 
 
 def chain_parameter(wall_rad: FloatArray) -> FloatArray:
@@ -163,9 +217,10 @@ def chain_parameter(wall_rad: FloatArray) -> FloatArray:
     return np.arcsinh(np.tan(wall_rad))
 
 
-def _numbers(profile: Profile) -> tuple[float, float, bool]:
+def _numbers(profile: Profile) -> tuple[float, float, bool, float]:
     ratio = {"cone": 0.0, "two-radius": 1 / (profile.radius_ratio or 1.0)}.get(profile.name, 1.0)
-    return (0.5 if profile.joint is None else profile.joint), ratio, profile.name == "catenary"
+    joint = 0.5 if profile.joint is None else profile.joint
+    return joint, ratio, profile.name == "catenary", profile.edge_radius_m
 
 
 def _disc_volume(
@@ -184,7 +239,7 @@ def _disc_volume(
     return np.pi / 2 * ((inner + width * share) ** 2 * np.sin(slope) * width / full) @ _WEIGHTS
 
 
-def _bisected(measure: Callable[[FloatArray], FloatArray], wanted: FloatArray) -> FloatArray:
+def bisected(measure: Callable[[FloatArray], FloatArray], wanted: FloatArray) -> FloatArray:
     """Angle between 0 and pi/2 at which a measure that grows with it has the values wanted."""
     low, high = np.zeros(np.shape(wanted)), np.full(np.shape(wanted), np.pi / 2)
     for _ in range(_BISECTIONS):

@@ -4,7 +4,7 @@ The finish (paint) is thicker in the dimples than on the land. With the thicknes
 bottom of a dimple, a moulded ball has the diameter D - 2 t and, in the same directions, dimples of the same
 edge half angles that are d + u - t deep. The moulded part is smaller than its cavity by the shrinkage
 sigma: every length of the cavity is the part's over (1 - sigma). Profile, joint and radius ratio of a section
-stay what they are; its radii follow.
+stay what they are; its radii follow. The finish follows a rounded edge without changing its radius.
 """
 
 import dataclasses
@@ -109,4 +109,6 @@ def _resized(
     ball: DimpledBall, diameter_m: float, chord_factor: float, deeper_m: float, depth_factor: float
 ) -> DimpledBall:
     layout = dataclasses.replace(ball.layout, chord_diameters_m=ball.layout.chord_diameters_m * chord_factor)
-    return DimpledBall(layout, (ball.depths_m + deeper_m) * depth_factor, diameter_m, ball.cavities.sections)
+    sections = ball.cavities.sections
+    sections = dataclasses.replace(sections, edge_radius_m=sections.edge_radius_m * depth_factor)
+    return DimpledBall(layout, (ball.depths_m + deeper_m) * depth_factor, diameter_m, sections)

@@ -24,7 +24,7 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
     -------
     dict
         Fit for JSON. ``count``, ``symmetry`` and ``order`` of the layout; ``coverage``, the share of the
-        phantom sphere's area inside the edges, sum (1 - cos beta) / 2; ``dimple_volume_m3`` removed from the
+        phantom sphere's area inside the (sharp) edges; ``dimple_volume_m3`` removed from the
         phantom sphere, ``dimple_volume_share`` of it, ``enclosed_volume_m3`` left; ``narrowest_land_m``
         along the phantom sphere; mean, least and greatest surface depth (``depth_m``, ``depth_min_m``,
         ``depth_max_m``) and edge angle (``edge_angle_deg``, ``edge_angle_min_deg``,
@@ -33,7 +33,6 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
         `pipeline.geometry.balance`. What has no value, on a smooth ball for example, is None.
     """
     chords, depths, diameter = ball.layout.chord_diameters_m, ball.depths_m, ball.ball_diameter_m
-    beta = ball.cavities.half_angle_rad
     phantom = np.pi * diameter**3 / 6
     volume = float(ball.cavities.volume_m3.sum())
     angles = np.degrees(ball.cavities.edge_angle_rad)
@@ -41,7 +40,7 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
         "count": len(chords),
         "symmetry": ball.layout.symmetry,
         "order": ball.layout.order,
-        "coverage": float(np.sin(beta / 2) @ np.sin(beta / 2)),
+        "coverage": float(ball.solid_angles.sum() / (4 * np.pi)),
         "dimple_volume_m3": volume,
         "dimple_volume_share": float(volume / phantom),
         "enclosed_volume_m3": float(phantom - volume),
