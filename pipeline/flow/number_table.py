@@ -1,8 +1,7 @@
 """Tables of numbers as the solver writes them: `#` lines with names above, rows of numbers, brackets and all.
 
-The rows are read by a compiled parser, because histories grow to millions of rows and are read again and
-again. A decimal number is the integer of its digits and a power of ten (Clinger 1990, ACM SIGPLAN Notices
-25(6):92-101): exact for up to 15 digits and powers up to 22, within a few units in the last place beyond.
+The rows are read by a compiled parser (`number_parser`), because histories grow to millions of rows and are
+read again and again.
 """
 
 import re
@@ -11,11 +10,11 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import InputError
+from pipeline.flow.number_parser import BREAKS, POWERS, TENS, count_lines, parse
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -28,15 +27,6 @@ THREADS = 4
 
 TUPLES = ("forces", "moment", "moments", "localForces", "localMoments")
 """Names before the brackets of nested vectors; any other `name(part)` is one column, such as `Cl(f)`."""
-
-LARGEST = np.uint64(10**17)
-"""Of the integer of a number's digits before the next digit; later ones are dropped."""
-
-_POWERS = 10.0 ** np.arange(23)
-
-_BREAKS = np.zeros(256, dtype=np.bool_)
-"""Which bytes divide numbers: blanks, commas, brackets of any kind."""
-_BREAKS[[ord(sign) for sign in " \t\r()[],"]] = True
 
 
 @dataclass(frozen=True)
@@ -159,13 +149,13 @@ def _column_names(header: str) -> list[str]:
 def _columns(path: Path, data: Bytes, begin: int, end: int, kept: NDArray[np.bool_]) -> Floats:
     parts = _parts(data, begin, end)
     with ThreadPoolExecutor(min(THREADS, len(parts))) as pool:
-        lines = list(pool.map(lambda part: int(_count_lines(data, *part)), parts))
+        lines = list(pool.map(lambda part: int(count_lines(data, *part)), parts))
         first = np.concatenate([[0], np.cumsum(lines)]).astype(int)
         columns = np.empty((int(kept.sum()), first[-1]))
         rows_of = np.where(kept, np.cumsum(kept) - 1, -1)
         found = list(
             pool.map(
-                lambda part, row: _parse(data, part[0], part[1], columns, rows_of, row, _POWERS, _BREAKS),
+                lambda part, row: parse(data, part[0], part[1], columns, rows_of, row, POWERS, TENS, BREAKS),
                 parts,
                 first[:-1],
             )
@@ -189,115 +179,6 @@ def _parts(data: Bytes, begin: int, end: int) -> list[tuple[int, int]]:
             place += 1
         cuts.append(place)
     return list(zip(cuts, [*cuts[1:], end], strict=True))
-
-
-@numba.njit(cache=True, nogil=True)
-def _count_lines(data, begin, end):  # type: ignore[no-untyped-def]
-    count = 0
-    for place in range(begin, end):
-        count += data[place] == 10
-    return count
-
-
-@numba.njit(cache=True, nogil=True)
-def _parse(data, begin, end, columns, rows_of, first, powers, breaks):  # type: ignore[no-untyped-def]
-    """Parse whole lines into columns from row `first` on; return their number and the place of a broken line.
-
-    Numbers are divided by blanks, commas and brackets of any kind.
-    """
-    width = len(rows_of)
-    row, place = first, begin
-    while place < end:
-        line = place
-        column = 0
-        comment = False
-        while data[place] != 10:
-            c = data[place]
-            if breaks[c]:
-                place += 1
-                continue
-            if c == 35 and column == 0:
-                comment = True
-                while data[place] != 10:
-                    place += 1
-                break
-            if column < width and rows_of[column] < 0:
-                while not (breaks[data[place]] or data[place] == 10):
-                    place += 1
-                column += 1
-                continue
-            negative = c == 45
-            if c in (45, 43):
-                place += 1
-            exponent, mantissa, seen, point = 0, np.uint64(0), False, False
-            while True:
-                c = data[place]
-                digit = np.uint8(c - np.uint8(48))
-                if digit < 10:
-                    seen = True
-                    if mantissa < LARGEST:
-                        mantissa = mantissa * np.uint64(10) + np.uint64(digit)
-                        exponent -= point
-                    else:
-                        exponent += not point
-                elif c == 46 and not point:
-                    point = True
-                else:
-                    break
-                place += 1
-            value = float(mantissa)
-            if not seen:
-                # nan and inf, in small or capital letters, are all that may stand here.
-                a, b, d = data[place] | 32, data[place + 1] | 32, 0
-                if b != 42:
-                    d = data[place + 2] | 32
-                if a == 110 and b == 97 and d == 110:
-                    value = np.nan
-                elif a == 105 and b == 110 and d == 102:
-                    value = np.inf
-                else:
-                    return row - first, line
-                place += 3
-            else:
-                if data[place] in (101, 69):
-                    place += 1
-                    below = data[place] == 45
-                    if data[place] in (45, 43):
-                        place += 1
-                    power, some = 0, False
-                    while 48 <= data[place] <= 57:
-                        power = min(power * 10 + (data[place] - 48), 9999)
-                        some = True
-                        place += 1
-                    if not some:
-                        return row - first, line
-                    exponent += -power if below else power
-                while exponent > 0 and value != 0.0 and value != np.inf:
-                    step = min(exponent, 22)
-                    value *= powers[step]
-                    exponent -= step
-                while exponent < 0 and value != 0.0:
-                    step = min(-exponent, 22)
-                    value /= powers[step]
-                    exponent += step
-            if not (breaks[data[place]] or data[place] == 10) or column == width:
-                return row - first, line
-            columns[rows_of[column], row] = -value if negative else value
-            column += 1
-        place += 1
-        if column == width:
-            row += 1
-        elif column or not (comment or _blank(data, line, place)):
-            return row - first, line
-    return row - first, -1
-
-
-@numba.njit(cache=True, nogil=True)
-def _blank(data, begin, end):  # type: ignore[no-untyped-def]
-    for place in range(begin, end):
-        if data[place] not in (10, 32, 9, 13):
-            return False
-    return True
 
 
 def _broken_line(path: Path, data: Bytes, place: int, width: int) -> InputError:

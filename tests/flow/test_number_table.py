@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 import pipeline.flow.number_table as module
 from pipeline.errors import InputError
+from pipeline.flow.number_parser import count_lines
 from pipeline.flow.number_table import read_table
 
 FORMS = ("{:.6e}", "{:.12g}", "{!r}", "{:g}", "{:+.3E}", "{:.1f}")
@@ -74,6 +75,35 @@ def test_broken_lines_are_named(tmp_path: Path, line: str, said: str) -> None:
         read_table(path)
     assert said in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+@settings(deadline=None)
+@given(
+    values=st.lists(st.tuples(*[st.floats(-10, 10)] * 4), min_size=1, max_size=30),
+    form=st.sampled_from(("{:.8e}", "{:g}", "{:12.5f}", "{!r}")),
+)
+def test_columns_that_are_not_wanted_are_passed_over(
+    tmp_path_factory: pytest.TempPathFactory, values: list, form: str
+) -> None:
+    body = "".join(f"{i}\t" + "\t".join(map(form.format, row)) + "\n" for i, row in enumerate(values))
+    path = table(tmp_path_factory.mktemp("t") / "x.dat", body, "# Time a b c d\n")
+    found = read_table(path, lambda name: name in "ac")
+    expected = np.array([[float(form.format(value)) for value in row] for row in values]).T
+    assert found.names == ["Time", "a", "c"]
+    np.testing.assert_allclose(found.columns[1:], expected[[0, 2]], rtol=2e-15, atol=1e-307)
+
+
+@pytest.mark.parametrize("line", ["3 1 2 1.25", "3 1 2 1.25 4 5", "3 1 2", "3 1 2\t1.25  "])
+def test_lines_broken_where_nothing_is_wanted_are_named(tmp_path: Path, line: str) -> None:
+    body = "1 1 1 1 1\n2 1 1 1 1\n" + line + "\n" + "4 1.0000001 1 1.000001 1\n" * 3
+    with pytest.raises(InputError, match=r":4: \d numbers where the header names 5"):
+        read_table(table(tmp_path / "x.dat", body, "# Time a b c d\n"), lambda name: name == "a")
+
+
+def test_line_ends_are_counted_as_they_are() -> None:
+    data = np.random.default_rng(3).choice(np.array([9, 10, 11, 138, 0, 255], dtype=np.uint8), 1000)
+    for begin, end in ((0, 1000), (3, 997), (5, 6), (7, 7)):
+        assert count_lines(data, begin, end) == np.count_nonzero(data[begin:end] == 10)
 
 
 def test_no_header(tmp_path: Path) -> None:
