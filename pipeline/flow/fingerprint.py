@@ -7,8 +7,9 @@ from pathlib import Path
 FOLDERS = ("system", "constant", "0")
 """Of a case: everything that its author writes, and the solver only reads."""
 
-MESH_FILE = "constant/polyMesh/points"
-"""The mesh is shared by links; its points tell one from another."""
+MESH_FILES = ("constant/polyMesh/points", "constant/polyMesh/cellZones")
+"""The mesh is shared by links; its points tell one from another. Cell zones are the case's own: they hold the
+state of the boundary layer."""
 
 
 def case_files(case: Path) -> dict[str, str]:
@@ -30,7 +31,7 @@ def case_files(case: Path) -> dict[str, str]:
         for path in sorted((case / folder).glob("*"))
         if path.is_file() and not path.name.startswith(".")
     ]
-    return {name: _digest(case / name) for name in [*names, MESH_FILE] if (case / name).is_file()}
+    return {name: _digest(case / name) for name in [*names, *MESH_FILES] if (case / name).is_file()}
 
 
 def edited(case: Path, written: dict[str, str]) -> list[str]:

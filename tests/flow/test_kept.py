@@ -81,7 +81,9 @@ def case(tmp_path: Path) -> Path:
     mesh = tmp_path / "mesh"
     mesh.mkdir()
     (mesh / "points").write_text("points")
-    (tmp_path / "constant/polyMesh").symlink_to(mesh)
+    (tmp_path / "constant/polyMesh").mkdir()
+    (tmp_path / "constant/polyMesh/points").symlink_to(mesh / "points")
+    (tmp_path / "constant/polyMesh/cellZones").write_text("zones")
     return tmp_path
 
 
@@ -99,5 +101,7 @@ def test_edits_are_named(case: Path) -> None:
     assert edited(case, written) == [
         "0/U", "constant/polyMesh/points", "system/fvOptions", "system/fvSchemes",
     ]  # fmt: skip
+    (case / "constant/polyMesh/cellZones").write_text("zones moved")
+    assert "constant/polyMesh/cellZones" in edited(case, written)
     (case / "system/controlDict").write_text("system/controlDict: stopAt endTime; deltaT 2;")
     assert "system/controlDict" in edited(case, written)
