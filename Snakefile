@@ -1,20 +1,26 @@
 # The line: layout -> geometry -> flow -> coefficients -> flights -> decision -> report.
 # One rule a station, no computation here. The working directory is a study's results folder, prepared by
-# `depthline run` (study.json and the spec files); config["python"] runs the stations.
+# `depthline run` (study.json and the spec files). `config` is the profile's (pipeline/flow/request.py).
 
+import sys
 from pathlib import Path
 
+from pipeline.flow.request import Policy, requests
 from pipeline.matrix import runs, variants
 from pipeline.study import Study
 
 STUDY = Study.from_json(Path("study.json"))
 RUNS = {run.run_id: run for run in runs(STUDY)}
 VARIANTS = [f"geometry/{variant.pattern}/{variant.key}" for variant in variants(STUDY)]
-PYTHON = config["python"]
-# Neither is part of a run's identity: a change of them reruns nothing.
-LIMITS = f"--keep {STUDY.flow.keep}"
+PYTHON = sys.executable
+POLICY = Policy.from_config(config)
+REQUESTS = requests(STUDY, POLICY)
+# None of these is part of a run's identity: a change of them reruns nothing.
+LIMITS = f"--keep {STUDY.flow.keep} --attempts {POLICY.attempts}"
 if STUDY.flow.wall_time_s is not None:
     LIMITS += f" --wall-time {STUDY.flow.wall_time_s}"
+if POLICY.leave_seconds is not None:
+    LIMITS += f" --leave-seconds {POLICY.leave_seconds}"
 
 
 wildcard_constraints:
@@ -39,6 +45,8 @@ rule layout:
         "geometry/{pattern}/layout.json",
     output:
         "geometry/{pattern}/layout.csv",
+    group:
+        "geometry-{pattern}"
     shell:
         "{PYTHON:q} -m pipeline.cli.stations layout {wildcards.pattern:q}"
 
@@ -49,6 +57,8 @@ rule geometry:
         "geometry/{pattern}/layout.csv",
     output:
         "geometry/{pattern}/{key}/totals.json",
+    group:
+        "geometry-{pattern}"
     shell:
         "{PYTHON:q} -m pipeline.cli.stations geometry {wildcards.pattern:q} {wildcards.key:q}"
 
@@ -62,9 +72,16 @@ rule flow:
         start=lambda w: ancient(f"{RUNS[w.run].starts_from}/run.json") if RUNS[w.run].starts_from else [],
     output:
         "{run}/run.json",
-    threads: STUDY.flow.ranks
+    group:
+        lambda w: REQUESTS[w.run].group
+    threads: lambda w: REQUESTS[w.run].ranks
+    resources:
+        mem_mb=lambda w, attempt: REQUESTS[w.run].memory_mb(attempt),
+        runtime=lambda w, attempt: REQUESTS[w.run].minutes(attempt),
+        attempt=lambda w, attempt: attempt,
     shell:
         "{PYTHON:q} -m pipeline.cli.stations flow {wildcards.run:q} --ranks {threads} {LIMITS}"
+        " --attempt {resources.attempt} --minutes {resources.runtime}"
 
 
 rule coefficients:
@@ -72,6 +89,8 @@ rule coefficients:
         [f"{run}/run.json" for run in RUNS],
     output:
         "coefficients.csv",
+    group:
+        "tables"
     shell:
         "{PYTHON:q} -m pipeline.cli.stations coefficients"
 
@@ -82,6 +101,8 @@ rule flights:
         "coefficients.csv",
     output:
         "flights.csv",
+    group:
+        "tables"
     shell:
         "{PYTHON:q} -m pipeline.cli.stations flights"
 
@@ -93,6 +114,8 @@ rule decision:
     output:
         "decision.csv",
         "decision.json",
+    group:
+        "tables"
     shell:
         "{PYTHON:q} -m pipeline.cli.stations decision"
 
@@ -106,5 +129,7 @@ rule report:
         [f"{variant}/totals.json" for variant in VARIANTS],
     output:
         "report.html",
+    group:
+        "tables"
     shell:
         "{PYTHON:q} -m pipeline.cli.stations report"

@@ -3,7 +3,6 @@
 Imports stand inside the commands, so that `depthline --help` does not wait for the numerical libraries.
 """
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -73,7 +72,7 @@ def run(
     """
     from pipeline.cli.run import run_study
 
-    raise typer.Exit(run_study(study, results, cores or len(os.sched_getaffinity(0)), profile))
+    raise typer.Exit(run_study(study, results, cores, profile))
 
 
 @app.command(epilog="Example: depthline status cases/demo/study.yaml --json")

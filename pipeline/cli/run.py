@@ -1,20 +1,19 @@
 """`depthline run`: prepare a study, start the workflow, show how far it is."""
 
-import fcntl
 import os
 import re
 import signal
 import subprocess
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 from pipeline.cli.ending import PREFIX, complain
+from pipeline.cli.engine import Profile, clear_queue, command, environment, load_profile
+from pipeline.cli.held import held, name_engine
 from pipeline.cli.progress import Clock, show
-from pipeline.errors import DepthlineError, InputError
+from pipeline.errors import DepthlineError
 from pipeline.files import read_json
+from pipeline.flow.machine import cores_allowed
 from pipeline.flow.prepare import check_cavities, prepare
 from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
 from pipeline.flow.solver import find_solver
@@ -22,12 +21,10 @@ from pipeline.matrix import runs
 from pipeline.study import Study
 from pipeline.study_file import load_study
 
-ROOT = Path(__file__).resolve().parents[2]
 LOG = "workflow.log"
-LOCK = ".lock"
 
 
-def run_study(study_path: Path, results_root: Path, cores: int, profile: str | None) -> int:
+def run_study(study_path: Path, results_root: Path, cores: int | None, profile: str | None) -> int:
     """Run a study's whole line, or what is left of it.
 
     Parameters
@@ -36,8 +33,8 @@ def run_study(study_path: Path, results_root: Path, cores: int, profile: str | N
         Study file.
     results_root : Path
         Folder in which the study's results folder is made.
-    cores : int
-        Processor cores to use.
+    cores : int, optional
+        Processor cores to use on this machine, all when absent; with a queue those of a node, by the profile.
     profile : str, optional
         Workflow profile: a folder below profiles/, or a path.
 
@@ -57,33 +54,19 @@ def run_study(study_path: Path, results_root: Path, cores: int, profile: str | N
     """
     study = load_study(study_path)
     check_cavities(study, study_path)
+    chosen = load_profile(profile)
     find_solver()
     for warning in study.warnings():
         complain(warning)
-    results = Path(results_root) / study.name
+    results = Path(results_root).resolve() / study.name
     results.mkdir(parents=True, exist_ok=True)
-    with _held(results):
+    if chosen.executor == "local" and cores is None:
+        cores = cores_allowed()
+    with held(results) as lock:
+        clear_queue(chosen, results)
         prepare(study, results)
-        code = _work(study, results, cores, profile, _to_retry(study, results))
+        code = _work(study, results, cores, chosen, lock)
         return _ending(study, results, code)
-
-
-@contextmanager
-def _held(results: Path) -> Iterator[None]:
-    """Hold a results folder; the lock dies with this process, however it ends."""
-    with (results / LOCK).open("a+") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            lock.seek(0)
-            raise InputError(
-                f"{results}: process {lock.read().strip() or '?'} is at work on this study; "
-                "wait for it or stop it"
-            ) from None
-        lock.truncate(0)
-        lock.write(str(os.getpid()))
-        lock.flush()
-        yield
 
 
 def _to_retry(study: Study, results: Path) -> list[str]:
@@ -101,50 +84,33 @@ def _to_retry(study: Study, results: Path) -> list[str]:
     return found
 
 
-def _work(study: Study, results: Path, cores: int, profile: str | None, retried: list[str]) -> int:
+def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock: TextIO) -> int:
     """Start the workflow engine and watch it."""
-    command = [
-        sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"),
-        "--directory", str(results), "--cores", str(cores), "--config", f"python={sys.executable}",
-        "--rerun-triggers", "mtime", "--rerun-incomplete", "--keep-going", "--nolock",
-        "--workflow-profile", str(_profile(profile)),
-    ]  # fmt: skip
-    if retried:
-        command += ["--forcerun", *retried]
-    environment = dict(os.environ)
-    environment["PYTHONPATH"] = os.pathsep.join(filter(None, [str(ROOT), environment.get("PYTHONPATH")]))
     with (results / LOG).open("wb") as log:
         engine = subprocess.Popen(
-            command, stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=environment,
-            start_new_session=True,
+            command(profile, results, cores, _to_retry(study, results)),
+            stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=environment(),
+            cwd=results, start_new_session=True, pass_fds=[lock.fileno()],
         )  # fmt: skip
-    terminate = signal.signal(signal.SIGTERM, _interrupt)
+    name_engine(lock, engine.pid)
+    # A closed terminal ends us as a command would, unless that was asked to be ignored (nohup).
+    ours = [signal.SIGTERM, *([signal.SIGHUP] if signal.getsignal(signal.SIGHUP) != signal.SIG_IGN else [])]
+    before = {number: signal.signal(number, _interrupt) for number in ours}
     try:
-        show(Clock(study, results, cores), engine)
+        show(Clock(study, results, cores or 1), engine)
     except KeyboardInterrupt:
         # The engine passes it on; each solver writes its state and ends.
         os.killpg(engine.pid, signal.SIGINT)
         engine.wait()
         raise
     finally:
-        signal.signal(signal.SIGTERM, terminate)
+        for number, handler in before.items():
+            signal.signal(number, handler)
     return engine.returncode
 
 
 def _interrupt(_number: int, _frame: Any) -> None:
     raise KeyboardInterrupt
-
-
-def _profile(name: str | None) -> Path:
-    path = ROOT / "profiles" / (name or "default")
-    if not path.is_dir() and name is not None:
-        path = Path(name)
-    if not (path / "config.yaml").is_file():
-        known = ", ".join(sorted(entry.name for entry in (ROOT / "profiles").iterdir() if entry.is_dir()))
-        raise InputError(
-            f"--profile: {name}: no such profile; use one of {known}, or a folder with a config.yaml"
-        )
-    return path
 
 
 def _ending(study: Study, results: Path, code: int) -> int:

@@ -1,11 +1,15 @@
 """Stations as the workflow calls them: `python -m pipeline.cli.stations NAME ...` in a results folder."""
 
+import math
+import os
+import signal
 import sys
 from pathlib import Path
 
 import typer
 
 from pipeline.cli.ending import ended_well
+from pipeline.errors import DepthlineError
 from pipeline.study import Study
 
 app = typer.Typer(add_completion=False, help=__doc__, pretty_exceptions_enable=False)
@@ -34,11 +38,33 @@ def geometry(pattern: str, key: str) -> None:
 
 
 @app.command()
-def flow(run: str, ranks: int = 1, keep: str = "numbers", wall_time: float | None = None) -> None:
-    """Compute one run."""
+def flow(
+    run: str,
+    ranks: int = 1,
+    keep: str = "numbers",
+    wall_time: float | None = None,
+    attempt: int = 1,
+    attempts: int = 1,
+    minutes: float = math.inf,
+    leave_seconds: float | None = None,
+) -> None:
+    """Compute one run.
+
+    It leaves `leave_seconds` before its `minutes` in a queue are over, with its state on disk. One that was
+    killed or crashed fails while it has attempts left, so that the queue gives the next more memory and time;
+    the last one leaves its verdict, and the study goes on without it.
+    """
+    from pipeline.flow.run import RETRIED
     from pipeline.flow.run import run as compute
 
-    compute(HERE, run, ranks, wall_time=wall_time, keep=keep)
+    if leave_seconds is not None:
+        signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
+        signal.setitimer(signal.ITIMER_REAL, max(1.0, 60.0 * minutes - leave_seconds))
+    result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep)
+    if result["verdict"] in RETRIED and attempt < attempts:
+        raise DepthlineError(
+            f"{run}: {result['verdict']} at attempt {attempt} of {attempts}: {result['reason']}"
+        )
 
 
 @app.command()

@@ -1,0 +1,183 @@
+"""A Slurm cluster of one node on the loopback address, brought up by hand: no systemd, nothing left behind.
+
+slurmctld, slurmd and munged run with configuration, key, sockets and spool below one folder, as the user who
+runs the tests. The distribution's packages slurmctld, slurmd, slurm-client and munge are enough.
+"""
+
+import os
+import secrets
+import shutil
+import socket
+import subprocess
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+DAEMONS = ("munged", "slurmctld", "slurmd")
+PACKAGES = "slurmctld slurmd slurm-client munge"
+
+CONFIGURATION = """\
+ClusterName=loopback
+SlurmctldHost={host}(127.0.0.1)
+SlurmctldPort={controller_port}
+SlurmdPort={node_port}
+SlurmUser={user}
+SlurmdUser={user}
+AuthType=auth/munge
+AuthInfo=socket={folder}/munge.socket
+CryptoType=crypto/munge
+CommunicationParameters=NoCtldInAddrAny,NoInAddrAny
+StateSaveLocation={folder}/state
+SlurmdSpoolDir={folder}/spool
+SlurmctldPidFile={folder}/slurmctld.pid
+SlurmdPidFile={folder}/slurmd.pid
+SlurmctldLogFile={folder}/slurmctld.log
+SlurmdLogFile={folder}/slurmd.log
+ProctrackType=proctrack/linuxproc
+TaskPlugin=task/none
+MpiDefault=none
+SwitchType=switch/none
+SelectType=select/cons_tres
+SelectTypeParameters=CR_Core_Memory
+AccountingStorageType=accounting_storage/none
+JobAcctGatherType=jobacct_gather/none
+SchedulerParameters=batch_sched_delay=0,sched_interval=2
+SlurmdTimeout={slurmd_timeout}
+KillWait=5
+MinJobAge=600
+InactiveLimit=0
+ReturnToService=2
+NodeName={host} NodeAddr=127.0.0.1 CPUs={cpus} RealMemory={memory} State=UNKNOWN
+PartitionName=compute Nodes={host} Default=YES MaxTime=INFINITE OverTimeLimit=0 State=UP
+"""
+
+# The job step strips SLURM_* from the environment before it calls srun, so that a configuration which stands
+# in no system folder would not be found.
+SRUN = """\
+#!/bin/sh
+export SLURM_CONF={configuration}
+exec {srun} "$@"
+"""
+
+
+def _program(name: str) -> str:
+    found = shutil.which(name, path=f"{os.environ['PATH']}:/usr/sbin:/sbin")
+    assert found, f"{name} was not found; on Debian or Ubuntu: apt-get install {PACKAGES}"
+    return found
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait_until(what: Callable[[], object], seconds: float = 60.0, every: float = 0.1) -> None:
+    """Wait until `what` returns something true; fail when it takes longer than `seconds`."""
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end, f"not so within {seconds} s: {what}"
+        time.sleep(every)
+
+
+class Cluster:
+    """The cluster; `start` brings it up, `stop` takes it down.
+
+    Parameters
+    ----------
+    folder : Path
+        For everything that it writes; short, since sockets have short names.
+    cpus, memory : int
+        Of its node; MB.
+    slurmd_timeout : int
+        Seconds after which the controller takes a silent node for lost.
+    """
+
+    def __init__(self, folder: Path, cpus: int = 2, memory: int = 4000, slurmd_timeout: int = 5) -> None:
+        self.folder = folder
+        self.configuration = folder / "slurm.conf"
+        self._processes: dict[str, subprocess.Popen[bytes]] = {}
+        for name in ("state", "spool", "bin"):
+            (folder / name).mkdir()
+        folder.chmod(0o700)  # munged wants its folders closed to others
+        key = folder / "munge.key"
+        key.write_bytes(secrets.token_bytes(128))
+        key.chmod(0o600)
+        self.configuration.write_text(
+            CONFIGURATION.format(
+                host=socket.gethostname().split(".")[0],
+                folder=folder,
+                cpus=cpus,
+                memory=memory,
+                user=subprocess.run(["id", "-un"], capture_output=True, text=True, check=True).stdout.strip(),
+                controller_port=_free_port(),
+                node_port=_free_port(),
+                slurmd_timeout=slurmd_timeout,
+            )
+        )
+        wrapper = folder / "bin/srun"
+        wrapper.write_text(SRUN.format(configuration=self.configuration, srun=_program("srun")))
+        wrapper.chmod(0o755)
+
+    @property
+    def environment(self) -> dict[str, str]:
+        """Of whoever uses the cluster."""
+        path = f"{self.folder / 'bin'}:{os.environ['PATH']}:/usr/sbin:/sbin"
+        return os.environ | {"SLURM_CONF": str(self.configuration), "PATH": path}
+
+    def start(self) -> None:
+        self._start("munged")
+        wait_until((self.folder / "munge.socket").exists, 10)
+        self.start_controller()
+        self.start_node()
+
+    def start_controller(self) -> None:
+        self._start("slurmctld")
+        wait_until(lambda: self.ask("scontrol", "ping").returncode == 0, 20)
+
+    def start_node(self) -> None:
+        self._start("slurmd")
+        wait_until(lambda: self.say("sinfo", "-h", "-o", "%t") in ("idle", "mix", "alloc"), 30)
+
+    def _start(self, name: str) -> None:
+        arguments = {
+            "munged": ["--foreground", "--force", f"--key-file={self.folder}/munge.key",
+                       f"--socket={self.folder}/munge.socket", f"--pid-file={self.folder}/munged.pid",
+                       f"--seed-file={self.folder}/munged.seed", f"--log-file={self.folder}/munged.log"],
+            "slurmctld": ["-D", "-f", str(self.configuration)],
+            "slurmd": ["-D", "-f", str(self.configuration)],
+        }[name]  # fmt: skip
+        with (self.folder / f"{name}.out").open("ab") as output:
+            self._processes[name] = subprocess.Popen(
+                [_program(name), *arguments], stdout=output, stderr=subprocess.STDOUT,
+                stdin=subprocess.DEVNULL, env=self.environment, start_new_session=True,
+            )  # fmt: skip
+
+    def halt(self, name: str) -> None:
+        """End one daemon; jobs at work go on."""
+        process = self._processes.pop(name)
+        process.terminate()
+        try:
+            process.wait(15)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+    def stop(self) -> None:
+        if self._processes.keys() >= set(DAEMONS):
+            self.ask("scancel", "--user", str(os.getuid()))
+            wait_until(lambda: not self.jobs(), 20)
+        for name in reversed(DAEMONS):
+            if name in self._processes:
+                self.halt(name)
+
+    def ask(self, *command: str) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(command, env=self.environment, capture_output=True, text=True, check=False)
+
+    def say(self, *command: str) -> str:
+        return self.ask(*command).stdout.strip()
+
+    def jobs(self, *states: str) -> list[str]:
+        """Numbers of the jobs in the queue, those in `states` alone when given."""
+        chosen = ["--states", ",".join(states)] if states else []
+        return self.say("squeue", "-h", "-o", "%i", *chosen).split()
