@@ -3,6 +3,7 @@
 Imports stand inside the commands, so that `depthline --help` does not wait for the numerical libraries.
 """
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
