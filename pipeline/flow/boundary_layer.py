@@ -33,7 +33,7 @@ RING_HEIGHT = 0.008
 RING_ENERGY = 0.02
 """Turbulence energy in the trip in units of U^2: the peak in a turbulent boundary layer, about 4.5 times the
 square of the friction velocity (Spalart 1988, J. Fluid Mech. 187:61-98 [memory]). With cf = 0.026 Re_x^(-1/7)
-(White) at Re_x 1e5 and an edge speed of 1.4 U that is 4.5 x 0.0025 x 1.4^2 = 0.022. Not fitted to any ball."""
+(White) at Re_x 1e5 and an edge speed of 1.4 U that is 4.5 x 0.0025 x 1.4^2 = 0.022. It is not fitted."""
 
 ZONE_ENERGY = {"laminar": 1e-10, "trip": RING_ENERGY}
 """Turbulence energy in each zone in units of U^2."""
