@@ -36,6 +36,10 @@ LABELS = {
     "wake_length": "wake length (diameters)",
     "strouhal": "Strouhal number",
     "sheds": "wake unsteady (1 yes, 0 no)",
+    "carry_yd": "carry (yd)",
+    "time_s": "flight time (s)",
+    "core_hours": "core hours",
+    "core_seconds_per_million_cells_and_step": "core seconds for a million cells and a step",
 }
 """Names of quantities for people."""
 
@@ -45,6 +49,11 @@ def label(quantity: str) -> str:
     for ending, words in (
         ("_order", "observed order of {}"),
         ("_gci_pct", "grid convergence index of {} (%)"),
+        ("_spread_of_meshes", "{}, spread of three meshes"),
+        ("_mesh_scatter", "{}, scatter between turned grids"),
+        ("_step_unpaired", "{}, step of depth, grids not paired"),
+        ("_step", "{}, step of depth"),
+        ("_orientation", "{}, seam up less pole up"),
     ):
         if quantity.endswith(ending):
             return words.format(LABELS.get(quantity.removesuffix(ending), quantity).split(" (")[0])

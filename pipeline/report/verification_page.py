@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline import __version__
 from pipeline.report import verification_figures as figures
+from pipeline.report.dimpled_figures import draw_dimpled, draw_steps
 from pipeline.report.drawing import style
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.table import Cell, Table
@@ -28,6 +29,10 @@ _FIGURES: dict[str, tuple[tuple[str, Callable[[Sequence[Row]], "Figure"], str], 
     ),
     "spin": (
         ("spin", figures.draw_spin, "Cl and Cd of a spinning sphere at Re 100; published fits differ."),
+    ),
+    "truth": (("dimpled", draw_dimpled, "A dimpled ball beside published fits and values, coarse mesh."),),
+    "depth": (
+        ("steps", draw_steps, "What steps of depth change, with three standard errors, on each mesh."),
     ),
     "order": (
         ("order", figures.draw_convergence, "Three meshes at Re 100: a straight line is second order."),

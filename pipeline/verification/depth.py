@@ -110,7 +110,6 @@ def _step_row(
         ours=value,
         ours_se=error,
         level=flow.mesh.level_name,
-        cause=f"{abs(value) / error:.1f} standard errors" if error > 0 else "",
         reynolds=flow.reynolds,
         spin_ratio=flow.spin_ratio,
         cells=flow.mesh.cells,

@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.aero.published import smits_smith_1994
 from pipeline.flow.fidelity import FIDELITIES
+from pipeline.report.verification_page import write_verification_page
 from pipeline.verification import depth, dimpled, flown, reference
 from pipeline.verification.bench import Outcome
 from pipeline.verification.flows import Flow
@@ -126,3 +127,22 @@ def test_cost_of_proper_runs() -> None:
     # The same mesh and step for 100 D / U instead of 60.
     assert hours["transient-des, coarse"] == pytest.approx(100 / 60)
     assert np.all(np.diff([hours[f"transient-les, {name}"] for name in ("coarse", "medium", "fine")]) > 0)
+
+
+def test_the_page_draws_dimpled_balls(tmp_path: Path) -> None:
+    rows = [
+        dataclasses.replace(row, part=name)
+        for name, part in (
+            ("truth", dimpled.truth),
+            ("depth", depth.paired),
+            ("transient", reference.transient),
+        )
+        for row in part(KnownBench())
+    ]
+    page = write_verification_page(tmp_path, rows).read_text()
+    assert {path.name for path in (tmp_path / "figures").iterdir()} == {
+        "verification-dimpled.png",
+        "verification-steps.png",
+    }
+    assert "core seconds for a million cells and a step" in page
+    assert "Cl, step of depth" in page

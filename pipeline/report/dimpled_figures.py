@@ -1,0 +1,92 @@
+"""Figures of the verification page about dimpled balls."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pipeline.report.drawing import INK, SOFT_INK, new_figure
+from pipeline.verification.published_dimpled import BANDS, FITS
+from pipeline.verification.rows import Row
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_WIDTH_IN = 9.6
+_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#8c6d1f", "#cc79a7")
+_MARKERS = ("o", "s", "^", "D", "v")
+_DASHES = ("-", "--", "-.", ":")
+
+
+def draw_dimpled(rows: Sequence[Row]) -> "Figure":
+    """Draw Cd and Cl of the dimpled ball against Re, a colour a spin ratio, beside the published fits."""
+    figure = new_figure(_WIDTH_IN, 4.4)
+    for axes, quantity in zip(figure.subplots(1, 2), ("cd", "cl"), strict=True):
+        ours = {
+            (row.reynolds, row.spin_ratio): row
+            for row in rows
+            if row.quantity == quantity and row.reynolds is not None and row.spin_ratio is not None
+        }
+        for place, spin_ratio in enumerate(sorted({key[1] for key in ours})):
+            colour, marker = _COLOURS[place % len(_COLOURS)], _MARKERS[place % len(_MARKERS)]
+            points = sorted((key[0], row) for key, row in ours.items() if key[1] == spin_ratio)
+            axes.errorbar(
+                [re for re, _ in points],
+                [row.ours for _, row in points],
+                [row.ours_se or 0.0 for _, row in points],
+                color=colour,
+                marker=marker,
+                capsize=3,
+                linewidth=1.0,
+                label=f"computed, S {spin_ratio:g}",
+            )
+            for fit in FITS:
+                re = np.geomspace(*fit.reynolds, 60)
+                values = [fit.value(quantity, float(x), spin_ratio) for x in re]
+                if values[len(values) // 2] is not None:
+                    known = [np.nan if value is None else value for value in values]
+                    name = f"{fit.source.split(',')[0]}, S {spin_ratio:g}"
+                    axes.plot(re, known, color=colour, linestyle="--", linewidth=1.2, label=name)
+        if quantity == "cd":
+            for band, dash in zip(BANDS, _DASHES[2:], strict=False):
+                name = f"{band.source.split(',')[0]}, at rest"
+                axes.plot(
+                    (band.lowest, band.highest),
+                    (band.value, band.value),
+                    color=SOFT_INK,
+                    linestyle=dash,
+                    label=name,
+                )
+        axes.set_xlabel("Reynolds number Re")
+        axes.set_ylabel("Cd" if quantity == "cd" else "Cl")
+        axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
+        axes.ticklabel_format(axis="x", style="sci", scilimits=(5, 5))
+        axes.legend(fontsize="x-small")
+    return figure
+
+
+def draw_steps(rows: Sequence[Row]) -> "Figure":
+    """Draw differences between depths over their steps, level by level, with three standard errors."""
+    figure = new_figure(_WIDTH_IN, 3.8)
+    for axes, quantity in zip(figure.subplots(1, 2), ("cd_step", "cl_step"), strict=True):
+        own = [row for row in rows if row.quantity == quantity]
+        levels = list(dict.fromkeys(row.level for row in own))
+        conditions = list(dict.fromkeys(row.condition.split(", ")[-1] for row in own))
+        for place, level in enumerate(levels):
+            shown = [row for row in own if row.level == level]
+            at = [conditions.index(row.condition.split(", ")[-1]) + 0.12 * place for row in shown]
+            axes.errorbar(
+                at,
+                [row.ours for row in shown],
+                [3.0 * (row.ours_se or 0.0) for row in shown],
+                color=_COLOURS[place % len(_COLOURS)],
+                marker=_MARKERS[place % len(_MARKERS)],
+                linestyle="none",
+                capsize=3,
+                label=f"mesh {level}",
+            )
+        axes.axhline(0.0, color=INK, linewidth=0.8)
+        axes.set_xticks(range(len(conditions)), conditions, fontsize="x-small", rotation=20)
+        axes.set_ylabel(f"difference of {'Cd' if quantity == 'cd_step' else 'Cl'}")
+        axes.legend(fontsize="x-small")
+    return figure
