@@ -39,7 +39,7 @@ LABELS = {
     "carry_yd": "carry (yd)",
     "time_s": "flight time (s)",
     "core_hours": "core hours",
-    "core_seconds_per_million_cells_and_step": "core seconds for a million cells and a step",
+    "core_seconds_per_step_and_million_cells": "core seconds for a step of a million cells",
 }
 """Names of quantities for people."""
 

@@ -59,7 +59,7 @@ def cost_rows(outcome: Outcome) -> list[Row]:
     model = FIDELITIES[flow.fidelity]
     steps = outcome.result["iterations"] * model.steps_per_sample(flow.mesh.level.n)
     rate = outcome.result["core_seconds"] / (steps * flow.mesh.cells)
-    rows = [_row(outcome, "core_seconds_per_million_cells_and_step", 1e6 * rate, None)]
+    rows = [_row(outcome, "core_seconds_per_step_and_million_cells", 1e6 * rate, None)]
     for name in (DES, LES):
         for level_name, level in FIDELITIES[name].levels.items():
             count = FIDELITIES[name].steps_per_sample(level.n) * round(PROPER_TIME / SAMPLE_TIME)
