@@ -108,7 +108,7 @@ def _line(row: Row) -> list[Cell]:
         Cell(f"{row.ours:.4g}"),
         Cell("" if row.ours_se is None else f"{row.ours_se:.1g}"),
         Cell("" if row.published is None else f"{row.published:.4g}"),
-        Cell("" if row.error_pct is None else f"{row.error_pct:+.1f}"),
+        Cell("" if row.error_pct is None else f"{row.error_pct:+.2f}"),
         Cell("" if row.goal_pct is None else f"{row.goal_pct:g}"),
         verdict[row.within_goal],
         Cell(source),
