@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.decide.optimum import curve
-from pipeline.flight.population import PatternFlights
-from pipeline.flight.trajectory import Flights
+from pipeline.flight.population import MeanFlights, PatternFlights
 from pipeline.study import FlightWindow
 
 FloatArray = NDArray[np.float64]
@@ -104,9 +103,9 @@ def in_window(window: FlightWindow | None, peak_m: float, descent_rad: float) ->
     return high and window.flattest_rad <= descent_rad <= window.steepest_rad
 
 
-def _columns(flights: Flights) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _columns(flights: MeanFlights) -> tuple[FloatArray, FloatArray, FloatArray]:
     return flights.carry_m, flights.peak_height_m, flights.descent_rad
 
 
-def _curves(depth: FloatArray, flights: Flights, grid: FloatArray) -> list[FloatArray]:
+def _curves(depth: FloatArray, flights: MeanFlights, grid: FloatArray) -> list[FloatArray]:
     return [curve(depth, values, grid) for values in _columns(flights)]

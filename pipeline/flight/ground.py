@@ -18,7 +18,7 @@ LOWEST_BOUNCE_M = 0.005
 """A ball that rebounds less than this rolls [m] (Penner 2002, from memory)."""
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def restitution(normal_speed_m_s: float) -> float:
     r"""Normal coefficient of restitution of a golf ball on turf.
 
@@ -43,7 +43,7 @@ def restitution(normal_speed_m_s: float) -> float:
     return 0.510 - 0.0375 * normal_speed_m_s + 0.000903 * normal_speed_m_s**2
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def bounce(
     forward_m_s: float, down_m_s: float, spin_rad_s: float, radius_m: float
 ) -> tuple[float, float, float]:
@@ -76,12 +76,13 @@ def bounce(
     Penner 2002, The run of a golf ball, Can. J. Phys. 80:931-940 (from memory). Biber et al. 2023, Sports
     Eng., 10.1007/s12283-023-00442-4, find over 1000 bounces that this form is imperfect.
     """
-    speed = math.hypot(forward_m_s, down_m_s)
+    speed = math.sqrt(forward_m_s * forward_m_s + down_m_s * down_m_s)
     incidence = math.atan2(abs(forward_m_s), down_m_s)
     turn = math.copysign(math.radians(15.4) * (speed / 18.6) * (incidence / math.radians(44.4)), forward_m_s)
     turn = max(-incidence, min(incidence, turn))
-    along = forward_m_s * math.cos(turn) - down_m_s * math.sin(turn)
-    into = forward_m_s * math.sin(turn) + down_m_s * math.cos(turn)
+    sine, cosine = math.sin(turn), math.cos(turn)
+    along = forward_m_s * cosine - down_m_s * sine
+    into = forward_m_s * sine + down_m_s * cosine
     rebound = restitution(into) * into
     impulse = into + rebound
     slip = along + radius_m * spin_rad_s
@@ -91,11 +92,10 @@ def bounce(
     else:
         along -= 2.0 / 7.0 * slip
         spin = -along / radius_m
-    forward = along * math.cos(turn) - rebound * math.sin(turn)
-    return forward, along * math.sin(turn) + rebound * math.cos(turn), spin
+    return along * cosine - rebound * sine, along * sine + rebound * cosine, spin
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _run_of_one(forward: float, down: float, spin: float, radius: float, gravity: float) -> float:
     distance = 0.0
     lowest = math.sqrt(2.0 * gravity * LOWEST_BOUNCE_M)
@@ -111,7 +111,7 @@ def _run_of_one(forward: float, down: float, spin: float, radius: float, gravity
     return distance + math.copysign(rolling**2 / (2.0 * deceleration), rolling)
 
 
-@njit(cache=True)
+@njit(cache=True, error_model="numpy")
 def _run(forward, down, spin, radius, gravity, out):  # type: ignore[no-untyped-def]
     for n in range(out.size):
         out[n] = _run_of_one(forward[n], down[n], spin[n], radius, gravity)

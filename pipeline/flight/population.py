@@ -1,13 +1,13 @@
 """A golfer's shots with the balls of one pattern: means over the shots, and their uncertainty."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.model import CoefficientModel, MeshError
 from pipeline.aero.table import TableBatch
-from pipeline.flight.trajectory import Conditions, Flights, Launches, fly
+from pipeline.flight.trajectory import Conditions, Launches, fly
 
 FloatArray = NDArray[np.float64]
 
@@ -34,6 +34,19 @@ _DIAMETER_STEP_M = 1e-4
 
 
 @dataclass(frozen=True)
+class MeanFlights:
+    """Means over a golfer's shots, all arrays of one shape; see `pipeline.flight.trajectory.Flights`."""
+
+    carry_m: FloatArray
+    side_m: FloatArray
+    peak_height_m: FloatArray
+    time_s: FloatArray
+    descent_rad: FloatArray
+    total_m: FloatArray
+    extrapolated: FloatArray
+
+
+@dataclass(frozen=True)
 class PatternFlights:
     """Flights of one golfer with one pattern at several depths.
 
@@ -43,16 +56,16 @@ class PatternFlights:
         Surface depths flown, increasing [m].
     studied : ndarray of bool, shape (d,)
         Whether a depth was computed; those between are the model's.
-    mean : Flights
+    mean : MeanFlights
         Means over the shots, arrays of shape (d,).
-    draws : Flights
+    draws : MeanFlights
         Means over the same shots for k joint draws of the coefficients at all depths, arrays of shape (d, k).
     """
 
     depth_m: FloatArray
     studied: NDArray[np.bool_]
-    mean: Flights
-    draws: Flights
+    mean: MeanFlights
+    draws: MeanFlights
 
     @property
     def carry_draws_m(self) -> FloatArray:
@@ -61,8 +74,8 @@ class PatternFlights:
 
     def at(self, keep: NDArray[np.bool_]) -> "PatternFlights":
         """Return the flights of the depths marked in `keep`, shape (d,)."""
-        mean = Flights(**{name: values[keep] for name, values in vars(self.mean).items()})
-        draws = Flights(**{name: values[keep] for name, values in vars(self.draws).items()})
+        mean = MeanFlights(**{name: values[keep] for name, values in vars(self.mean).items()})
+        draws = MeanFlights(**{name: values[keep] for name, values in vars(self.draws).items()})
         return PatternFlights(self.depth_m[keep], self.studied[keep], mean, draws)
 
 
@@ -128,8 +141,8 @@ def fly_pattern(
     moved = {}
     for name, values in vars(drawn).items():
         centre = getattr(mean, name) - getattr(mean_of_few, name)
-        moved[name] = values.reshape(depth.size, draws, *values.shape[1:]) + centre[:, None]
-    return PatternFlights(depth, studied, mean, Flights(**moved))
+        moved[name] = values.reshape(depth.size, draws) + centre[:, None]
+    return PatternFlights(depth, studied, mean, MeanFlights(**moved))
 
 
 def carry_per_diameter(
@@ -147,12 +160,14 @@ def carry_per_diameter(
     return (carry[0] - carry[1]) / (2.0 * _DIAMETER_STEP_M)
 
 
-def _over_shots(tables: TableBatch, launches: FloatArray, conditions: Conditions) -> Flights:
+def _over_shots(tables: TableBatch, launches: FloatArray, conditions: Conditions) -> MeanFlights:
     """Fly every launch with every table and average over the launches."""
     n_tables, n_shots = len(tables), len(launches)
     every = Launches(*np.tile(launches, (n_tables, 1)).T)
     flights = fly(tables, np.repeat(np.arange(n_tables), n_shots), every, conditions)
-    means = {}
-    for name, values in vars(flights).items():
-        means[name] = values.reshape(n_tables, n_shots, *values.shape[1:]).mean(axis=1)
-    return Flights(**means)
+    return MeanFlights(
+        *(
+            getattr(flights, column.name).reshape(n_tables, n_shots).mean(axis=1)
+            for column in fields(MeanFlights)
+        )
+    )

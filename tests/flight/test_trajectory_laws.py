@@ -1,6 +1,7 @@
 """What must hold for every flight: energy, symmetry, wind, independence of the batch."""
 
-import numba
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -10,7 +11,7 @@ from pipeline.aero.published import smits_smith_table
 from pipeline.aero.table import CoefficientTable, TableBatch
 from pipeline.flight.air import Air, air_from
 from pipeline.flight.single import fly_single
-from pipeline.flight.trajectory import Conditions, Flights, Launches, fly, path
+from pipeline.flight.trajectory import MOST_ON_ONE_THREAD, Conditions, Flights, Launches, fly, path
 
 RPM = np.pi / 30
 AIR = air_from(293.15, 101325.0, 0.5)
@@ -47,7 +48,8 @@ def test_energy_never_grows_in_still_air(table, launch):
     energy = 0.5 * (track.velocity_m_s**2).sum(axis=1) + STILL.gravity_m_s2 * track.height_m
     assert (np.diff(energy) <= 1e-6 * energy[0]).all()
     assert energy[-1] < energy[0]
-    assert (np.diff(track.spin_rad_s) <= 0).all()
+    # Rounding of the polynomials between the steps, and spins too small for a float to halve.
+    assert (np.diff(track.spin_rad_s) <= 1e-12 * track.spin_rad_s[:-1] + 1e-300).all()
 
 
 def one_sided_rate(values, step):
@@ -87,14 +89,21 @@ def test_the_extrapolated_share_is_that_of_the_table():
     # ratio.
     table = smits_smith_table([8e4, 1.8e5], [0.09, 0.16])
     launch = Launches(75.0, 0.2, 2600 * RPM)
-    track = path(table, launch, STILL, 0.001)
+    track = path(table, launch, STILL, 0.001, 0.001)
     speed = np.linalg.norm(track.velocity_m_s, axis=1)
-    at = table.at(speed * 0.0427 / AIR.kinematic_viscosity_m2_s, track.spin_rad_s * 0.0427 / (2 * speed))
-    share = np.trapezoid(at.outside.astype(float), track.time_s) / track.time_s[-1]
-    spin_ratio = track.spin_rad_s * 0.0427 / (2 * speed)
+    reynolds, spin_ratio = (
+        speed * 0.0427 / AIR.kinematic_viscosity_m2_s,
+        track.spin_rad_s * 0.0427 / (2 * speed),
+    )
+    # How far outside each point is, in ln Re or S; between the points a straight line.
+    beyond = np.max(
+        [np.log(8e4 / reynolds), np.log(reynolds / 1.8e5), 0.09 - spin_ratio, spin_ratio - 0.16], axis=0
+    )
+    fine = np.interp(np.linspace(0, track.time_s[-1], 10**6), track.time_s, beyond)
+    share = np.mean(fine > 0)
     assert spin_ratio[0] < 0.09 and spin_ratio.max() > 0.16 and 0.2 < share < 0.8
     flight = fly(TableBatch.of([table]), 0, launch, STILL, step_s=0.001)
-    assert flight.extrapolated[0] == pytest.approx(share, abs=1e-6)
+    assert flight.extrapolated[0] == pytest.approx(share, abs=5e-6)
 
 
 @settings(deadline=None, max_examples=100)
@@ -160,8 +169,18 @@ def random_batch(n):
     return batch, rng.integers(0, 2, n), values
 
 
-def same(one: Flights, other: Flights) -> bool:
-    return all(np.array_equal(values, getattr(other, name)) for name, values in vars(one).items())
+COLUMNS = (
+    "carry_m", "side_m", "peak_height_m", "time_s", "descent_rad", "total_m", "final_spin_rad_s",
+    "landing_velocity_m_s", "extrapolated",
+)  # fmt: skip
+
+
+def same(one: Flights, other: Flights, of_one=slice(None), of_other=slice(None)) -> bool:
+    """Whether two batches, or chosen flights of them, are alike to the last bit."""
+    return all(
+        np.array_equal(getattr(one, name)[..., of_one], getattr(other, name)[..., of_other])
+        for name in COLUMNS
+    )
 
 
 def test_batch_equals_single_shots():
@@ -169,7 +188,7 @@ def test_batch_equals_single_shots():
     together = fly(batch, index, Launches(*values), BREEZE)
     for n in range(40):
         alone = fly(batch, index[n], Launches(*(value[n] for value in values)), BREEZE)
-        assert same(alone, Flights(**{name: array[n : n + 1] for name, array in vars(together).items()}))
+        assert same(alone, together, of_other=slice(n, n + 1))
 
 
 def test_order_of_the_batch_does_not_matter():
@@ -177,20 +196,13 @@ def test_order_of_the_batch_does_not_matter():
     order = np.random.default_rng(1).permutation(500)
     together = fly(batch, index, Launches(*values), BREEZE)
     shuffled = fly(batch, index[order], Launches(*(value[order] for value in values)), BREEZE)
-    assert same(Flights(**{name: array[order] for name, array in vars(together).items()}), shuffled)
+    assert same(together, shuffled, of_one=order)
 
 
 def test_number_of_threads_does_not_matter():
-    batch, index, values = random_batch(500)
-    most = numba.config.NUMBA_NUM_THREADS
-    results = []
-    try:
-        for threads in {1, most}:
-            numba.set_num_threads(threads)
-            results.append(fly(batch, index, Launches(*values), BREEZE))
-    finally:
-        numba.set_num_threads(most)
-    assert same(results[0], results[-1])
+    batch, index, values = random_batch(2 * MOST_ON_ONE_THREAD)
+    one, three = (fly(batch, index, Launches(*values), BREEZE, threads=threads) for threads in (1, 3))
+    assert same(one, three)
 
 
 def test_a_ball_struck_downwards_lands_at_once():
@@ -209,12 +221,24 @@ def test_a_very_low_shot_lands_within_its_first_step():
 
 
 def test_a_ball_that_does_not_come_down_is_nan():
-    floating = CoefficientTable([1e5], [0.0], [[0.0]], [[1.0]])
-    thick = Conditions(0.5, 0.01, Air(1.2, 1.5e-5, 288.15, 101325.0, 0.0), gravity_m_s2=0.001)
-    flight = fly(TableBatch.of([floating]), 0, Launches(60.0, 0.5, 100.0), thick)
+    # Without air, at a thousandth of the gravity of a small moon, the flight takes 2 v sin / g = 16 h.
+    floating = CoefficientTable([1e5], [0.0], [[0.0]], [[0.0]])
+    far = replace(STILL, gravity_m_s2=0.001)
+    flight = fly(TableBatch.of([floating]), 0, Launches(60.0, 0.5, 100.0), far)
     assert np.isnan(flight.carry_m[0]) and np.isnan(flight.total_m[0])
     with pytest.raises(ValueError, match="has not landed after 60 s"):
-        path(floating, Launches(60.0, 0.5, 100.0), thick)
+        path(floating, Launches(60.0, 0.5, 100.0), far)
+
+
+def test_a_ball_that_loops_is_followed():
+    # Lift alone turns a ball on a circle of radius 2 m / (rho A Cl), here 8.5 cm, at an unchanged speed: it
+    # comes back to the ground behind its launch. From 0.5 rad that is a chord of 2 r sin 0.5.
+    looping = CoefficientTable([1e5], [0.0], [[0.0]], [[1.0]])
+    thick = Conditions(0.5, 0.01, Air(1.2, 1.5e-5, 288.15, 101325.0, 0.0), gravity_m_s2=1e-6)
+    flight = fly(TableBatch.of([looping]), 0, Launches(60.0, 0.5, 0.0), thick)
+    radius = 2 * 0.01 / (1.2 * np.pi * 0.25**2)
+    assert flight.carry_m[0] == pytest.approx(-2 * radius * np.sin(0.5), rel=1e-3)
+    assert flight.time_s[0] == pytest.approx(2 * (np.pi - 0.5) * radius / 60.0, rel=1e-3)
 
 
 def test_single_shot_as_numbers():

@@ -1,12 +1,17 @@
 """Flights against closed forms, an independent integration and common practice (CHECK-VALUES section 5)."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.integrate import RK45
 
 from pipeline.aero.published import smits_smith_table
 from pipeline.aero.table import CoefficientTable, TableBatch
 from pipeline.flight.air import Air
+from pipeline.flight.kernel import ERROR, STAGES
 from pipeline.flight.trajectory import Conditions, Launches, fly, path
+from pipeline.flight.wind import WindProfile
 
 RPM = np.pi / 30
 YARD = 0.9144
@@ -18,12 +23,17 @@ CONDITIONS = Conditions(DIAMETER, MASS, AIR, gravity_m_s2=GRAVITY)
 # the independent integration.
 SMITS_SMITH = smits_smith_table(np.geomspace(4e4, 3e5, 200), np.linspace(0.005, 0.6, 200))
 
+COLUMNS = (
+    "carry_m", "side_m", "peak_height_m", "time_s", "descent_rad", "total_m", "final_spin_rad_s",
+    "landing_velocity_m_s", "extrapolated",
+)  # fmt: skip
+
 
 def one(table, speed, angle_deg, rpm=0.0, tilt_deg=0.0, step_s=None, conditions=CONDITIONS):
     launch = Launches(speed, np.radians(angle_deg), rpm * RPM, np.radians(tilt_deg))
     steps = {} if step_s is None else {"step_s": step_s}
     flights = fly(TableBatch.of([table]), 0, launch, conditions, **steps)
-    return {name: values[0] for name, values in vars(flights).items()}
+    return {name: getattr(flights, name)[..., 0] for name in COLUMNS}
 
 
 def constant(cd, cl):
@@ -121,41 +131,51 @@ def test_moment_that_equals_the_published_decay_gives_the_published_spin():
     assert one(table, 78.7, 10.0, 2520)["final_spin_rad_s"] / RPM == pytest.approx(1994.4, rel=1e-3)
 
 
-def test_runge_kutta_converges_at_fourth_order_on_a_smooth_table():
+def test_the_method_is_that_of_the_reference_library():
+    # Dormand & Prince 1980; scipy's RK45 has the same pair [source].
+    assert STAGES[:6, :5] == pytest.approx(RK45.A, rel=1e-15)
+    assert STAGES[6, :6] == pytest.approx(RK45.B, rel=1e-15)
+    assert pytest.approx(-RK45.E, rel=1e-13, abs=1e-17) == ERROR
+
+
+# Quadratic drag leaves little of the pair's fifth-order term, so that orders between 6 and 7 are seen; a
+# mistake in a stage or in the landing shows as an order below 5.
+def test_steps_converge_at_the_order_of_the_method_on_a_smooth_table():
     launch = Launches(70.0, np.radians(12.0), 0.0)
 
     def after_3_2_s(step_s):
-        track = path(constant(0.25, 0.15), launch, CONDITIONS, step_s)
+        track = path(constant(0.25, 0.15), launch, CONDITIONS, step_s, step_s)
         n = round(3.2 / step_s)
         return np.array([track.x_m[n], track.height_m[n], *track.velocity_m_s[n]])
 
-    exact = after_3_2_s(0.0025)
-    errors = np.array([np.linalg.norm(after_3_2_s(h) - exact) for h in (0.4, 0.2, 0.1, 0.05)])
-    assert np.log2(errors[:-1] / errors[1:]) == pytest.approx(4.0, abs=0.25)
+    exact = after_3_2_s(0.01)
+    errors = np.array([np.linalg.norm(after_3_2_s(h) - exact) for h in (0.8, 0.4, 0.2, 0.1)])
+    assert (np.log2(errors[:-1] / errors[1:]) > 4.75).all()
 
 
-def test_landing_and_peak_keep_the_fourth_order():
+def test_landing_and_peak_keep_the_order():
     # Where in its step a ball lands differs from step to step, so the order is that of a line through many
-    # steps, below 0.12 s, since the error of the carry changes its sign near 0.35 s.
-    steps = np.geomspace(0.12, 0.02, 25)
+    # steps.
+    steps = np.geomspace(0.6, 0.12, 25)
     for name in ("carry_m", "time_s", "peak_height_m"):
-        exact = one(constant(0.25, 0.15), 70.0, 12.0, step_s=1e-3)[name]
+        exact = one(constant(0.25, 0.15), 70.0, 12.0, step_s=5e-3)[name]
         errors = [abs(one(constant(0.25, 0.15), 70.0, 12.0, step_s=h)[name] - exact) for h in steps]
-        assert np.polyfit(np.log(steps), np.log(errors), 1)[0] == pytest.approx(4.0, abs=0.25)
+        assert np.polyfit(np.log(steps), np.log(errors), 1)[0] > 4.75, name
 
 
-@pytest.mark.parametrize("nodes", [2, 5])
-def test_the_default_step_is_good_to_a_twentieth_of_a_metre(nodes):
-    # Coarse tables, whose kinks cost most accuracy; the reference is the same method at a hundredth of the
-    # step.
+@pytest.mark.parametrize("profile", ["uniform", "logarithmic", "power"])
+@pytest.mark.parametrize("nodes", [2, 15])
+def test_held_errors_are_good_to_a_twentieth_of_a_metre(nodes, profile):
+    # Coarse tables, whose kinks cost most accuracy; the reference is the same method at steps of 2 ms.
     table = smits_smith_table(np.geomspace(9e4, 1.8e5, nodes), np.linspace(0.08, 0.2, nodes))
     rng = np.random.default_rng(5)
     launches = Launches(
         rng.uniform(35, 85, 300), np.radians(rng.uniform(5, 35, 300)), rng.uniform(1500, 9000, 300) * RPM
     )
+    windy = replace(CONDITIONS, wind_speed_m_s=5.0, wind_from_rad=0.7, wind_profile=WindProfile(profile))
     batch = TableBatch.of([table])
-    reference = fly(batch, 0, launches, CONDITIONS, step_s=0.002).carry_m
-    assert np.abs(fly(batch, 0, launches, CONDITIONS).carry_m - reference).max() < 0.05
+    reference = fly(batch, 0, launches, windy, step_s=0.002).carry_m
+    assert np.abs(fly(batch, 0, launches, windy).carry_m - reference).max() < 0.05
 
 
 def test_a_table_of_fifteen_nodes_each_way_stands_for_a_smooth_formula():
@@ -177,7 +197,7 @@ def test_share_of_the_flight_outside_the_table():
     assert one(table, speed, 30.0, 1000, step_s=0.01)["extrapolated"] == pytest.approx(
         expected, abs=0.01 / half
     )
-    assert one(table, speed, 30.0, 1000)["extrapolated"] == pytest.approx(expected, abs=0.2 / half)
+    assert one(table, speed, 30.0, 1000)["extrapolated"] == pytest.approx(expected, abs=0.06)
 
 
 def test_path_ends_where_the_flight_lands():
@@ -186,8 +206,9 @@ def test_path_ends_where_the_flight_lands():
     track = path(SMITS_SMITH, launch, CONDITIONS, step_s=0.05)
     assert track.x_m[0] == track.height_m[0] == track.time_s[0] == 0
     assert (np.diff(track.time_s) > 0).all()
-    assert track.x_m[-1] == flight["carry_m"] and track.side_m[-1] == flight["side_m"]
+    assert track.x_m[-1] == pytest.approx(flight["carry_m"], rel=1e-12)
+    assert track.side_m[-1] == pytest.approx(flight["side_m"], rel=1e-12)
     assert track.time_s[-1] == flight["time_s"] and abs(track.height_m[-1]) < 1e-9
-    assert track.velocity_m_s[-1].tolist() == flight["landing_velocity_m_s"].tolist()
-    assert track.spin_rad_s[-1] == flight["final_spin_rad_s"]
+    assert track.velocity_m_s[-1] == pytest.approx(flight["landing_velocity_m_s"], rel=1e-12)
+    assert track.spin_rad_s[-1] == pytest.approx(flight["final_spin_rad_s"], rel=1e-12)
     assert track.height_m.max() == pytest.approx(flight["peak_height_m"], abs=0.01)
