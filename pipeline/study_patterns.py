@@ -54,6 +54,9 @@ class LayoutSpec(Section):
                                 "mirror",
                                 "classes",
                                 "shares",
+                                "seam",
+                                "seam_amplitude",
+                                "seam_waves",
                             )
                         ]
                     },
@@ -96,6 +99,26 @@ class LayoutSpec(Section):
         "as whole orbits can. What covers most when absent.",
         examples=[["20 %", "60 %", "20 %"]],
     )
+    seam: Literal["straight", "undulating"] | None = Field(
+        None,
+        description="Seam kept free of dimples, half of the narrowest land wide on either side: straight "
+        "(the plane through the centre at right angles to the pole, and its images under the symmetry) or "
+        "undulating about it.",
+        examples=["straight"],
+    )
+    seam_amplitude_m: Annotated[float, Quantity(LENGTH, "0.05 mm", "10 mm", "0.8 mm")] | None = Field(
+        None,
+        alias="seam_amplitude",
+        description="Greatest distance of an undulating seam from the plane, along the ball, 0.05 mm to "
+        "10 mm.",
+        examples=["0.8 mm"],
+    )
+    seam_waves: Annotated[int, Number(1, 60, 10, whole=True)] | None = Field(
+        None,
+        description="Waves of an undulating seam around the ball, 1 to 60; a multiple of the symmetry's "
+        "fold.",
+        examples=[10],
+    )
     mirror: bool = Field(
         False,
         strict=True,
@@ -122,6 +145,7 @@ class LayoutSpec(Section):
         if given.get("file") is not None:
             unused = {"symmetry": None, "count": None, "seed": 1, "narrowest_land": 0.0001, "mirror": False}
             unused |= {"classes": None, "shares": None}
+            unused |= {"seam": None, "seam_amplitude": None, "seam_waves": None}
             for key, default in unused.items():
                 if given.get(key, default) != default:
                     yield key, 'goes with a layout that is spread, not with "file"; remove one of the two'
@@ -131,6 +155,12 @@ class LayoutSpec(Section):
             yield "symmetry", "is missing; write for instance symmetry: icosahedral"
         elif given.get("count") is None:
             yield "count", "is missing; write for instance count: 332"
+        seam = given.get("seam")
+        for key, example in (("seam_amplitude", "0.8 mm"), ("seam_waves", "10")):
+            if seam == "undulating" and given.get(key) is None:
+                yield key, f"is missing; an undulating seam needs it, write for instance {key}: {example}"
+            elif seam != "undulating" and given.get(key) is not None and given.get("file") is None:
+                yield key, "goes with seam: undulating; write that too, or remove it"
         classes, shares = given.get("classes"), given.get("shares")
         if shares is not None and classes is None:
             yield "shares", 'goes with "classes", the number of sizes; write for instance classes: 3'

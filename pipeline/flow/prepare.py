@@ -14,7 +14,7 @@ from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
 from pipeline.geometry.layout_file import read_layout
 from pipeline.matrix import Variant, runs, variants
-from pipeline.study import Pattern, Study
+from pipeline.study import LayoutSpec, Pattern, Study
 
 STUDY = "study.json"
 
@@ -36,6 +36,15 @@ def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
         "narrowest_land_m": None if from_file else layout.narrowest_land_m,
         **({} if layout.classes is None else {"classes": layout.classes, "shares": layout.shares}),
         **({} if pattern.cavity.sides is None else {"sides": pattern.cavity.sides}),
+        **({} if layout.seam is None else _seam_spec(layout)),
+    }
+
+
+def _seam_spec(layout: LayoutSpec) -> dict[str, Any]:
+    return {
+        "seam": layout.seam,
+        "seam_amplitude_m": layout.seam_amplitude_m,
+        "seam_waves": layout.seam_waves,
     }
 
 

@@ -19,6 +19,7 @@ from pipeline.geometry.layout_file import read_layout, write_layout
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
 from pipeline.geometry.rotation_groups import rotation_group
+from pipeline.geometry.seam import Seam, make_seam
 from pipeline.geometry.section import Profile, Sections
 from pipeline.geometry.shell import Level, Shell, build_shell, rotated_about_y
 from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
@@ -51,7 +52,8 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
     spec : dict
         Keys file, or symmetry, count, seed and narrowest_land_m; chord_diameter_m (None when the file gives
         it, or when there are classes, whose diameters are found), ball_diameter_m; classes and shares where
-        the dimples are to be of several sizes, sides where they are polygons.
+        the dimples are to be of several sizes, sides where they are polygons; seam, with seam_amplitude_m and
+        seam_waves, where one is to be kept free.
     progress : callable, optional
         Called with the share of the optimiser's work that is done.
 
@@ -79,6 +81,7 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
             progress,
             spec["mirror"],
             spec.get("sides", 0),
+            seam_of(spec),
         )
     return spread_layout(
         spec["symmetry"],
@@ -90,7 +93,17 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
         progress,
         spec["mirror"],
         spec.get("sides", 0),
+        seam_of(spec),
     )
+
+
+def seam_of(spec: dict[str, Any]) -> Seam | None:
+    """Seam that a layout's spec asks to keep free."""
+    if spec.get("seam") is None:
+        return None
+    amplitude_m, waves = spec.get("seam_amplitude_m"), spec.get("seam_waves")
+    amplitude_rad = None if amplitude_m is None else 2 * amplitude_m / spec["ball_diameter_m"]
+    return make_seam(spec["seam"], spec["symmetry"], amplitude_rad, waves)
 
 
 def build_layout(folder: Path, progress: Callable[[float], None] | None = None) -> None:
@@ -103,7 +116,8 @@ def load_layout(folder: Path) -> Layout:
     spec = read_json(folder / LAYOUT_SPEC)
     layout = read_layout(folder / LAYOUT, spec["ball_diameter_m"])
     symmetry = spec["symmetry"] or "none"
-    return dataclasses.replace(layout, symmetry=symmetry, order=len(rotation_group(symmetry)))
+    order = len(rotation_group(symmetry))
+    return dataclasses.replace(layout, symmetry=symmetry, order=order, seam=seam_of(spec))
 
 
 def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:

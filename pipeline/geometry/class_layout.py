@@ -1,5 +1,6 @@
 """Layouts of several size classes, spread for coverage."""
 
+import dataclasses
 from collections.abc import Callable, Sequence
 
 import numpy as np
@@ -7,17 +8,11 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.geometry.coverage import Packer, Packing
-from pipeline.geometry.layout import (
-    Layout,
-    check_mirror,
-    land_factor,
-    mirror_ties,
-    orbit_make_up,
-    starting_points,
-    with_sides,
-)
+from pipeline.geometry.layout import Layout, land_factor, with_sides
+from pipeline.geometry.orbits import check_mirror, mirror_ties, orbit_make_up, starting_points
 from pipeline.geometry.perimeter import ROUND, inscribed_half_angle
 from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group
+from pipeline.geometry.seam import Seam
 from pipeline.geometry.spacing import orbit_points
 
 STARTS_WITH_SYMMETRY, STARTS_WITHOUT_SYMMETRY = 8, 1
@@ -37,12 +32,13 @@ def pack_layout(
     progress: Callable[[float], None] | None = None,
     mirror: bool = False,
     sides: int = ROUND,
+    seam: Seam | None = None,
 ) -> Layout:
     """Layout of dimples of several sizes, as much of the sphere covered as found.
 
     Parameters
     ----------
-    symmetry, count, narrowest_land_m, ball_diameter_m, seed, progress, mirror, sides
+    symmetry, count, narrowest_land_m, ball_diameter_m, seed, progress, mirror, sides, seam
         As for `pipeline.geometry.layout.spread_layout`.
     classes : int
         Number of chord diameters, at least 1; fewer when there are fewer orbits.
@@ -66,10 +62,10 @@ def pack_layout(
             "one a class, that add up to 100 %"
         )
     group = rotation_group(symmetry)
-    special, general = orbit_make_up(symmetry, count)
+    special, general = orbit_make_up(symmetry, count, seam)
     fixed = list(special)
     if mirror:
-        check_mirror(symmetry)
+        check_mirror(symmetry, seam)
     starts = STARTS_WITH_SYMMETRY if len(group) > 1 else STARTS_WITHOUT_SYMMETRY
     # Orbits mirror each other in pairs, or each itself with a representative on the plane.
     on_planes: list[int | None] = list(range(general % 2, general + 1, 2)) if mirror else [None]
@@ -88,7 +84,7 @@ def pack_layout(
         if on_plane is not None:
             tied, partners = mirror_ties(general, on_plane), np.arange(general)
             partners[on_plane + 1 :: 2] = partners[on_plane::2]
-        packer = Packer(group, fixed, 2 * narrowest_land_m / ball_diameter_m, tied, partners)
+        packer = Packer(group, fixed, 2 * narrowest_land_m / ball_diameter_m, tied, partners, seam)
         wanted = None if shares is None else np.array(shares)
         found = packer.pack(starting_points(group, general, each, seed), classes, wanted, report)
         if best is None or found.coverage > best.coverage:
@@ -99,7 +95,7 @@ def pack_layout(
     radii = inscribed_half_angle(radii, sides)
     if sides:
         packed = with_sides(Layout(directions, ball_diameter_m * np.sin(radii), symmetry, len(group)), sides)
-        radii = radii * land_factor(packed, narrowest_land_m, ball_diameter_m)
+        radii = radii * land_factor(packed, narrowest_land_m, ball_diameter_m, seam)
     chords = np.floor(ball_diameter_m * np.sin(radii) / CHORD_STEP_M * (1 - 1e-12)) * CHORD_STEP_M
     if (chords <= 0).any():
         raise InputError(
@@ -107,7 +103,7 @@ def pack_layout(
             f"ball of {ball_diameter_m * 1e3:g} mm"
         )
     layout = Layout(directions, chords, symmetry, len(group))
-    return with_sides(layout, sides)
+    return dataclasses.replace(with_sides(layout, sides), seam=seam)
 
 
 def _arranged(

@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
-from scipy.sparse import csr_array, hstack
+from scipy.sparse import csr_array, hstack, vstack
 
+from pipeline.geometry.seam import Seam
 from pipeline.geometry.spacing import descend, orbit_points, project, tangents, tie_rows
 
 FloatArray = NDArray[np.float64]
@@ -69,6 +70,8 @@ class Packer:
     partners : ndarray of int, shape (k,), optional
         For each general orbit the first of those that must have its radius (its mirror image); itself when
         absent.
+    seam : Seam, optional
+        Kept free, half the land wide on both sides.
     """
 
     def __init__(
@@ -78,11 +81,12 @@ class Packer:
         land_rad: float,
         tied: FloatArray | None = None,
         partners: Labels | None = None,
+        seam: Seam | None = None,
     ) -> None:
         self.group, self.land, self.tied = group, land_rad, tied
         self.fixed = np.concatenate([np.empty((0, 3)), *fixed])
         self.fixed_orbit = np.repeat(np.arange(len(fixed)), [len(orbit) for orbit in fixed])
-        self.fixed_count, self.partners = len(fixed), partners
+        self.fixed_count, self.partners, self.seam = len(fixed), partners, seam
 
     def pack(
         self,
@@ -118,7 +122,7 @@ class Packer:
         for start in starts:
             spread = start
             if len(start):
-                spread = descend(self.group, self.fixed, start, self.tied, SPREAD_EXPONENTS)
+                spread = descend(self.group, self.fixed, start, self.tied, SPREAD_EXPONENTS, self.seam)
             own = np.arange(self.fixed_count + len(start))
             if self.partners is not None:
                 own[self.fixed_count :] = self.fixed_count + self.partners
@@ -215,6 +219,14 @@ class Packer:
         low, high = self._bounds(sizes)
         one, other, _, _, angle = self._pairs(representatives, 2 * high + self.land)
         rows, values = _radius_rows(label[one], label[other], label.max() + 1), angle - self.land
+        if self.seam is not None:
+            heads = np.concatenate([self.fixed, representatives])
+            orbits = label[
+                np.concatenate([self.fixed_orbit, self.fixed_count + np.arange(len(representatives))])
+            ]
+            clear = self.seam.clearance(heads)[0].min(axis=1)
+            rows = vstack([rows, _radius_rows(orbits, orbits, label.max() + 1)], format="csr")
+            values = np.concatenate([values, 2 * clear - self.land])
         gain = np.bincount(label, sizes) * np.sin(np.maximum(about, low))
         # Positions that do not allow the smallest radius are taken with smaller ones, mended by later steps.
         for lowest in (low, 0.0):
@@ -240,7 +252,12 @@ class Packer:
         sizes: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
         """Positions and radii after one linear program within the trust region."""
-        k, order, fixed = len(representatives), len(self.group), len(self.fixed)
+        k, order, fixed, fixed_orbits = (
+            len(representatives),
+            len(self.group),
+            len(self.fixed),
+            self.fixed_count,
+        )
         low, high = self._bounds(sizes)
         if k == 0:
             return representatives, radii
@@ -263,6 +280,18 @@ class Packer:
         )
         moves = csr_array((values * trust, (row, column)), shape=(len(rows), 2 * k))
         matrix = hstack([moves, _radius_rows(label[one], label[other], len(radii))], format="csr")
+        bound = angle - self.land
+        if self.seam is not None:
+            clear, away = self.seam.clearance(representatives)
+            near, which = np.nonzero(2 * clear < 2 * high + self.land + 4 * trust)
+            push = -2 * trust * np.einsum("mab,mb->ma", frames[near], away[near, which])
+            line = np.arange(len(near))
+            place = (np.repeat(line, 2), (2 * near[:, None] + [0, 1]).ravel())
+            moves = csr_array((push.ravel(), place), shape=(len(near), 2 * k))
+            own_label = label[fixed_orbits + near]
+            both = hstack([moves, _radius_rows(own_label, own_label, len(radii))])
+            matrix = vstack([matrix, both], format="csr")
+            bound = np.concatenate([bound, 2 * clear[near, which] - self.land])
         gain = np.bincount(label, sizes) * np.sin(np.maximum(radii, low))
         cost = np.concatenate([np.zeros(2 * k), -gain / gain.max()])
         equal = None
@@ -271,7 +300,7 @@ class Packer:
         found = linprog(
             cost,
             A_ub=matrix,
-            b_ub=angle - self.land,
+            b_ub=bound,
             A_eq=equal,
             b_eq=None if equal is None else np.zeros(3 * k),
             bounds=[(-1.0, 1.0)] * (2 * k) + [(0.0, high)] * len(radii),

@@ -1,7 +1,6 @@
 """Layouts: where the dimples of a pattern lie on the ball, and how wide they are."""
 
 import dataclasses
-import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
@@ -11,8 +10,10 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.geometry.cavity import edge_half_angle
+from pipeline.geometry.orbits import check_mirror, mirror_ties, orbit_make_up, starting_points
 from pipeline.geometry.perimeter import ROUND, Perimeters, corner_half_angle, facing_turns, hull_distance
-from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group, special_orbits
+from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group
+from pipeline.geometry.seam import Seam
 from pipeline.geometry.section import Profile
 from pipeline.geometry.spacing import largest_spacing, orbit_points, smallest_spacing
 
@@ -53,6 +54,8 @@ class Layout:
     turns_rad : ndarray, shape (n,), optional
         How polygons are turned, as of `pipeline.geometry.perimeter.Perimeters`; sides face neighbours without
         it.
+    seam : Seam, optional
+        Kept free of dimples; not looked for in a layout read from a file.
     """
 
     directions: FloatArray
@@ -64,6 +67,7 @@ class Layout:
     profiles: tuple[Profile, ...] | None = None
     sides: NDArray[np.int64] | None = None
     turns_rad: FloatArray | None = None
+    seam: Seam | None = None
 
     @cached_property
     def perimeters(self) -> Perimeters:
@@ -88,6 +92,7 @@ def spread_layout(
     progress: Callable[[float], None] | None = None,
     mirror: bool = False,
     sides: int = ROUND,
+    seam: Seam | None = None,
 ) -> Layout:
     """Layout of equal dimples, spread as widely as the symmetry allows.
 
@@ -115,6 +120,8 @@ def spread_layout(
         around such a ball, spinning about y, is computed on one half.
     sides : int
         Sides of polygonal dimples, 4 to 8, which face their neighbours; 0 for round ones.
+    seam : Seam, optional
+        Kept free of dimples, half of the narrowest land wide on either side.
 
     Returns
     -------
@@ -132,21 +139,25 @@ def spread_layout(
         raise InputError(f"layout.narrowest_land: {narrowest_land_m * 1e3:g} mm must be 0 mm or more")
     beta = float(edge_half_angle(chord_diameter_m, ball_diameter_m))
     group = rotation_group(symmetry)
-    special, general = orbit_make_up(symmetry, count)
+    special, general = orbit_make_up(symmetry, count, seam)
     fixed = np.concatenate([np.empty((0, 3)), *special])
     if mirror:
-        check_mirror(symmetry)
+        check_mirror(symmetry, seam)
     if general:
-        representatives = _spread(group, fixed, general, seed, progress, mirror)
+        representatives = _spread(group, fixed, general, seed, progress, mirror, seam)
     else:
         representatives = np.empty((0, 3))
     directions = orbit_points(group, fixed, representatives)
 
     layout = Layout(directions, np.full(count, float(chord_diameter_m)), symmetry, len(group))
     layout = with_sides(layout, sides)
-    feasible = (smallest_spacing(directions) - 2 * narrowest_land_m / ball_diameter_m) / 2
+    layout = dataclasses.replace(layout, seam=seam)
+    spacing = smallest_spacing(directions)
+    if seam is not None:
+        spacing = min(spacing, 2 * float(seam.clearance(directions)[0].min()))
+    feasible = (spacing - 2 * narrowest_land_m / ball_diameter_m) / 2
     if sides:
-        feasible = beta + (land_factor(layout, narrowest_land_m, ball_diameter_m) - 1) * beta
+        feasible = beta * land_factor(layout, narrowest_land_m, ball_diameter_m, seam)
     if (feasible - beta) * ball_diameter_m < -LAND_ROUNDING_M:
         largest = np.floor(ball_diameter_m * np.sin(max(feasible, 0.0)) * 1e6) / 1e3
         remedy = (
@@ -169,75 +180,25 @@ def with_sides(layout: Layout, sides: int) -> Layout:
     return dataclasses.replace(layout, sides=polygons, turns_rad=turns)
 
 
-def land_factor(layout: Layout, narrowest_land_m: float, ball_diameter_m: float) -> float:
-    """Factor by which a layout's half angles can change until the land is the narrowest allowed.
+def land_factor(layout: Layout, narrowest_land_m: float, ball_diameter_m: float, seam: Seam | None) -> float:
+    """Factor by which a layout's half angles can change until land, or seam, are the narrowest allowed.
 
     By halving, from 0 to 2 at most; to a hundred-millionth.
     """
     beta = edge_half_angle(layout.chord_diameters_m, ball_diameter_m)
+    clear = np.inf if seam is None else seam.clearance(layout.directions)[0].min(axis=1)
     low, high = 0.0, min(2.0, 1.5 / float(beta.max()))
     while high - low > 1e-8:
         factor = (low + high) / 2
         changed = dataclasses.replace(layout, chord_diameters_m=ball_diameter_m * np.sin(factor * beta))
         land = narrowest_land(changed, ball_diameter_m)
-        if land is None or land >= narrowest_land_m:
+        reach = corner_half_angle(factor * beta, layout.perimeters.sides)
+        free = np.all(clear - reach >= narrowest_land_m / ball_diameter_m)
+        if free and (land is None or land >= narrowest_land_m):
             low = factor
         else:
             high = factor
     return low
-
-
-def check_mirror(symmetry: str) -> None:
-    """Refuse a mirror plane y = 0 for groups that it does not map onto themselves, orbit by orbit.
-
-    Raises
-    ------
-    InputError
-        If there can be none.
-    """
-    if symmetry in ("none", "tetrahedral"):
-        raise InputError(
-            f"layout.mirror: true goes with icosahedral, octahedral or dihedral symmetry, not with {symmetry}"
-        )
-
-
-def orbit_make_up(symmetry: str, count: int) -> tuple[tuple[FloatArray, ...], int]:
-    """How a count is made up of orbits.
-
-    Parameters
-    ----------
-    symmetry : str
-        One of `pipeline.geometry.rotation_groups.SYMMETRIES`.
-    count : int
-        Number of dimples, at least 1.
-
-    Returns
-    -------
-    special : tuple of ndarray, shape (size, 3)
-        Special orbits that are used, each at most once, as few as will do.
-    general : int
-        Number of general orbits, each of the group's order.
-
-    Raises
-    ------
-    InputError
-        If the count is not such a sum; the message names the nearest counts that are.
-    """
-    if count < 1:
-        raise InputError(f"layout.count: {count} must be at least 1")
-    order = len(rotation_group(symmetry))
-    found = _decompose(symmetry, count)
-    if found is None:
-        below = next((c for c in range(count - 1, 0, -1) if _decompose(symmetry, c)), None)
-        above = next(c for c in range(count + 1, count + order + 1) if _decompose(symmetry, c))
-        nearest = f"{below} and {above}" if below else f"{above}"
-        orbits = ", ".join(str(len(orbit)) for orbit in special_orbits(symmetry)) or "none"
-        raise InputError(
-            f"layout.count: {count} is not a sum of {symmetry} orbits (any number of {order}, at most one "
-            f"each of {orbits}); the nearest that are: {nearest}"
-        )
-    special, general = found
-    return tuple(special_orbits(symmetry)[place] for place in special), general
 
 
 def land_widths(layout: Layout, ball_diameter_m: float) -> Iterator[tuple[int, FloatArray]]:
@@ -293,20 +254,6 @@ def narrowest_land(layout: Layout, ball_diameter_m: float) -> float | None:
     return min(float(land.min()) for _, land in land_widths(layout, ball_diameter_m))
 
 
-def _decompose(symmetry: str, count: int) -> tuple[tuple[int, ...], int] | None:
-    """Places of the special orbits that make a count up, and the number of general ones; None for no way."""
-    order = len(rotation_group(symmetry))
-    sizes = [len(orbit) for orbit in special_orbits(symmetry)]
-    choices = [
-        choice for used in range(len(sizes) + 1) for choice in itertools.combinations(range(len(sizes)), used)
-    ]
-    for special in choices:
-        rest = count - sum(sizes[place] for place in special)
-        if rest >= 0 and rest % order == 0:
-            return special, rest // order
-    return None
-
-
 def _spread(
     group: FloatArray,
     fixed: FloatArray,
@@ -314,6 +261,7 @@ def _spread(
     seed: int,
     progress: Callable[[float], None] | None,
     mirror: bool,
+    seam: Seam | None,
 ) -> FloatArray:
     """Spread the general orbits; their representatives come in the fundamental domain, from the pole down."""
     starts = STARTS_WITH_SYMMETRY if len(group) > 1 else STARTS_WITHOUT_SYMMETRY
@@ -331,42 +279,14 @@ def _spread(
             progress(done / (starts * len(ties)))
 
     found = [
-        largest_spacing(group, fixed, starting_points(group, general, starts, seed), report, tied)
+        largest_spacing(group, fixed, starting_points(group, general, starts, seed), report, tied, seam)
         for tied in ties
     ]
-    best = max(found, key=lambda points: smallest_spacing(orbit_points(group, fixed, points)))
+
+    def spacing(points: FloatArray) -> float:
+        least = smallest_spacing(orbit_points(group, fixed, points))
+        return least if seam is None else min(least, 2 * float(seam.clearance(points)[0].min()))
+
+    best = max(found, key=spacing)
     best = into_fundamental_domain(group, best)
     return best[np.lexsort((best[:, 0], -best[:, 2]))]
-
-
-def starting_points(group: FloatArray, general: int, starts: int, seed: int) -> Iterator[FloatArray]:
-    """Random first positions of general orbits, shape (general, 3) each, in the fundamental domain."""
-    rng = np.random.default_rng(seed)
-    for _ in range(starts):
-        if len(group) > 1:
-            points = rng.normal(size=(general, 3))
-        else:
-            # The spiral is even already; the jitter, a tenth of the mean spacing, breaks its order.
-            points = _fibonacci(general) + 0.1 * np.sqrt(4 * np.pi / general) * rng.normal(size=(general, 3))
-        yield into_fundamental_domain(group, points / np.linalg.norm(points, axis=1, keepdims=True))
-
-
-def mirror_ties(general: int, on_plane: int) -> FloatArray:
-    """Projection, shape (3 k, 3 k) for k points, onto `on_plane` points with y = 0 and mirrored pairs."""
-    tied = np.zeros((3 * general, 3 * general))
-    reflection = np.diag([1.0, -1.0, 1.0])
-    for point in range(on_plane):
-        tied[3 * point : 3 * point + 3, 3 * point : 3 * point + 3] = np.diag([1.0, 0.0, 1.0])
-    for first in range(on_plane, general, 2):
-        a, b = slice(3 * first, 3 * first + 3), slice(3 * first + 3, 3 * first + 6)
-        tied[a, a] = tied[b, b] = 0.5 * np.eye(3)
-        tied[a, b] = tied[b, a] = 0.5 * reflection
-    return tied
-
-
-def _fibonacci(count: int) -> FloatArray:
-    """Fibonacci spiral on the unit sphere, shape (count, 3) (Gonzalez 2010, Math. Geosci. 42:49-64)."""
-    i = np.arange(count) + 0.5
-    z = 1 - 2 * i / count
-    azimuth = np.pi * (1 + np.sqrt(5)) * i
-    return np.stack([np.sqrt(1 - z * z) * np.cos(azimuth), np.sqrt(1 - z * z) * np.sin(azimuth), z], axis=1)

@@ -5,7 +5,9 @@ from collections.abc import Callable, Iterable
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog, minimize
-from scipy.sparse import csr_array, hstack
+from scipy.sparse import csr_array, hstack, vstack
+
+from pipeline.geometry.seam import Seam
 
 FloatArray = NDArray[np.float64]
 
@@ -61,6 +63,7 @@ def largest_spacing(
     starts: Iterable[FloatArray],
     report: Callable[[], None] = lambda: None,
     tied: FloatArray | None = None,
+    seam: Seam | None = None,
 ) -> FloatArray:
     """Find representatives whose orbits have the largest smallest spacing, from several starts.
 
@@ -80,6 +83,8 @@ def largest_spacing(
     tied : ndarray, shape (3 k, 3 k), optional
         Orthogonal projection onto the representatives' positions that are allowed, for instance mirror images
         of each other; all are without it.
+    seam : Seam, optional
+        Kept half as far away as points are from each other.
 
     Returns
     -------
@@ -96,8 +101,9 @@ def largest_spacing(
     for start in starts:
         if len(fixed) + len(start) * len(group) == 1:
             return start  # a single point has no spacing
-        representatives = _polish(group, fixed, descend(group, fixed, start, tied), tied)
-        spacing = smallest_spacing(orbit_points(group, fixed, representatives))
+        spread = descend(group, fixed, start, tied, seam=seam)
+        representatives = _polish(group, fixed, spread, tied, seam)
+        spacing = float(np.arccos(np.clip(_largest_cosine(group, fixed, representatives, seam), -1, 1)))
         if spacing > best_spacing + SAME_SPACING_RAD:
             best, best_spacing = representatives, spacing
         report()
@@ -112,6 +118,7 @@ def descend(
     start: FloatArray,
     tied: FloatArray | None,
     exponents: tuple[float, ...] = RIESZ_EXPONENTS,
+    seam: Seam | None = None,
 ) -> FloatArray:
     """Local minimum of the Riesz energies, one exponent after the other, as for `largest_spacing`."""
     representatives = project(start, tied)
@@ -119,7 +126,7 @@ def descend(
         found = minimize(
             _log_energy,
             representatives.ravel(),
-            args=(group, fixed, exponent, tied),
+            args=(group, fixed, exponent, tied, seam),
             jac=True,
             method="L-BFGS-B",
             options={"maxiter": ITERATIONS_PER_EXPONENT, "maxcor": 20},
@@ -129,11 +136,17 @@ def descend(
 
 
 def _log_energy(
-    flat: FloatArray, group: FloatArray, fixed: FloatArray, exponent: float, tied: FloatArray | None
+    flat: FloatArray,
+    group: FloatArray,
+    fixed: FloatArray,
+    exponent: float,
+    tied: FloatArray | None,
+    seam: Seam | None = None,
 ) -> tuple[float, FloatArray]:
     """Logarithm of the Riesz energy for each group element, times 2/s, and its gradient.
 
     The logarithm keeps the problem well scaled: as s grows it tends to -log of the squared smallest spacing.
+    A seam at the angle c acts as the point's image beyond it does, at the distance 2 sin(c).
     """
     vectors = (flat if tied is None else tied @ flat).reshape(-1, 3)
     lengths = np.linalg.norm(vectors, axis=1, keepdims=True)
@@ -143,31 +156,45 @@ def _log_energy(
     itself = np.arange(len(representatives))
     square[itself, len(fixed) + itself * len(group)] = np.inf
     nearest = square.min()
+    if seam is not None:
+        angle, away = seam.clearance(representatives)
+        image = np.maximum(4 * np.sin(angle) ** 2, 1e-12)
+        nearest = min(nearest, image.min())
     power = np.exp(-exponent / 2 * np.log(square / nearest))
     # A pair inside the general orbits is met from both of its ends, a pair with a fixed point from one.
     total = power[:, : len(fixed)].sum() + power[:, len(fixed) :].sum() / 2
+    slope = (power / square) @ points
+    if seam is not None:
+        pushed = np.exp(-exponent / 2 * np.log(image / nearest))
+        total += pushed.sum() / 2
+        # Half of each pair with its image; the squared distance grows as 8 sin cos along `away`.
+        slope -= np.einsum("kp,kpd->kd", pushed / image * 2 * np.sin(angle) * np.cos(angle), away)
     value = 2 / exponent * np.log(total) - np.log(nearest)
-    slope = 2 / total * ((power / square) @ points)
+    slope *= 2 / total
     slope -= np.sum(slope * representatives, axis=1, keepdims=True) * representatives
     gradient = (slope / lengths).ravel()
     return float(value), gradient if tied is None else tied @ gradient
 
 
 def _polish(
-    group: FloatArray, fixed: FloatArray, representatives: FloatArray, tied: FloatArray | None
+    group: FloatArray,
+    fixed: FloatArray,
+    representatives: FloatArray,
+    tied: FloatArray | None,
+    seam: Seam | None,
 ) -> FloatArray:
     """Maximise the smallest spacing by sequential linear programming.
 
     The unknowns are the displacements in the tangent planes and the largest cosine between two points; the
     cosines of all pairs that a step could make the closest are linearised.
     """
-    cosine = _largest_cosine(group, fixed, representatives)
+    cosine = _largest_cosine(group, fixed, representatives, seam)
     trust = 0.1 * float(np.arccos(np.clip(cosine, -1, 1)))
     settled = SETTLED_SHARE * (1 - cosine)
     for _ in range(POLISHING_STEPS):
-        step, promised = _linear_step(group, fixed, representatives, trust, tied)
+        step, promised = _linear_step(group, fixed, representatives, trust, tied, seam)
         moved = project(representatives + step, tied)
-        reached = _largest_cosine(group, fixed, moved)
+        reached = _largest_cosine(group, fixed, moved, seam)
         if reached < cosine:
             representatives = moved
         if promised < settled:
@@ -184,6 +211,7 @@ def _linear_step(
     representatives: FloatArray,
     trust: float,
     tied: FloatArray | None,
+    seam: Seam | None,
 ) -> tuple[FloatArray, float]:
     """Displacements, shape (k, 3), by the linearised problem, and its fall of the largest cosine."""
     k, order = len(representatives), len(group)
@@ -191,7 +219,7 @@ def _linear_step(
     cosines = representatives @ points.T
     itself = np.arange(k)
     cosines[itself, len(fixed) + itself * order] = -1.0
-    largest = cosines.max()
+    largest = _largest_cosine(group, fixed, representatives, seam)
     # Two points approach by at most 2 sqrt(2) trust in a step; farther pairs cannot become the closest.
     reach = np.cos(np.minimum(np.arccos(np.clip(largest, -1, 1)) + 4 * np.sqrt(2) * trust, np.pi))
     i, p = np.nonzero(cosines >= reach)
@@ -217,6 +245,26 @@ def _linear_step(
         ]
     )
     matrix = csr_array((values, (row, column)), shape=(len(i), 2 * k + 1))
+    bound = (largest - cosines[i, p]) / trust
+    if seam is not None:
+        # The cosine of twice the angle c to a seam changes by -2 sin(2 c) for a step away from it.
+        angle, away = seam.clearance(representatives)
+        near, which = np.nonzero(np.cos(2 * angle) >= reach)
+        push = -2 * np.sin(2 * angle[near, which])[:, None]
+        push = push * np.einsum("mab,mb->ma", frames[near], away[near, which])
+        line = np.arange(len(near))
+        rows_of_seam = csr_array(
+            (
+                np.concatenate([push.ravel(), -np.ones(len(near))]),
+                (
+                    np.concatenate([np.repeat(line, 2), line]),
+                    np.concatenate([(2 * near[:, None] + [0, 1]).ravel(), np.full(len(near), 2 * k)]),
+                ),
+            ),
+            shape=(len(near), 2 * k + 1),
+        )
+        matrix = vstack([matrix, rows_of_seam])
+        bound = np.concatenate([bound, (largest - np.cos(2 * angle[near, which])) / trust])
     cost = np.zeros(2 * k + 1)
     cost[-1] = 1.0
     # In units of the trust radius, and with the last unknown counted from the present largest cosine, the
@@ -224,7 +272,7 @@ def _linear_step(
     solution = linprog(
         cost,
         A_ub=matrix,
-        b_ub=(largest - cosines[i, p]) / trust,
+        b_ub=bound,
         A_eq=None if tied is None else hstack([tie_rows(frames, tied), csr_array((3 * k, 1))]),
         b_eq=None if tied is None else np.zeros(3 * k),
         bounds=[(-1.0, 1.0)] * (2 * k) + [(None, None)],
@@ -251,12 +299,16 @@ def project(points: FloatArray, tied: FloatArray | None) -> FloatArray:
     return _unit(points if tied is None else (tied @ points.ravel()).reshape(-1, 3))
 
 
-def _largest_cosine(group: FloatArray, fixed: FloatArray, representatives: FloatArray) -> float:
-    """Cosine of the smallest angle between a representative and any other point."""
+def _largest_cosine(
+    group: FloatArray, fixed: FloatArray, representatives: FloatArray, seam: Seam | None
+) -> float:
+    """Cosine of the smallest angle between a representative and any other point, or its image in a seam."""
     cosines = representatives @ orbit_points(group, fixed, representatives).T
     itself = np.arange(len(representatives))
     cosines[itself, len(fixed) + itself * len(group)] = -1.0
-    return float(cosines.max())
+    if seam is None:
+        return float(cosines.max())
+    return max(float(cosines.max()), float(np.cos(2 * seam.clearance(representatives)[0].min())))
 
 
 def tangents(points: FloatArray) -> tuple[FloatArray, FloatArray]:

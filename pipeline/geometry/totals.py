@@ -30,12 +30,18 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
         ``depth_max_m``) and edge angle (``edge_angle_deg``, ``edge_angle_min_deg``,
         ``edge_angle_max_deg``), means taken over the dimples; ``chord_diameter_min_m`` and
         ``chord_diameter_max_m``; ``classes``, ``balance`` and ``free_great_circles`` as of
-        `pipeline.geometry.balance`. What has no value, on a smooth ball for example, is None.
+        `pipeline.geometry.balance`; ``seam`` kept free and ``seam_clearance_m``, from it to the nearest
+        dimple along the phantom sphere. What has no value, on a smooth ball for example, is None.
     """
     chords, depths, diameter = ball.layout.chord_diameters_m, ball.depths_m, ball.ball_diameter_m
     phantom = np.pi * diameter**3 / 6
     volume = float(ball.cavities.volume_m3.sum())
     angles = np.degrees(ball.cavities.edge_angle_rad)
+    seam = ball.layout.seam
+    clearance = None
+    if seam is not None and len(chords):
+        angle = seam.clearance(ball.layout.directions)[0].min(axis=1)
+        clearance = float((angle - ball.reach_rad).min()) * diameter / 2
     return {
         "count": len(chords),
         "symmetry": ball.layout.symmetry,
@@ -56,6 +62,8 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
         "classes": class_totals(ball),
         "balance": balance(ball),
         "free_great_circles": free_great_circles(ball),
+        "seam": None if seam is None else "undulating" if seam.waves else "straight",
+        "seam_clearance_m": clearance,
     }
 
 

@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
 from pipeline.errors import InputError
-from pipeline.geometry.layout import Layout, narrowest_land, orbit_make_up, smooth_layout, spread_layout
+from pipeline.geometry.layout import Layout, narrowest_land, smooth_layout, spread_layout
+from pipeline.geometry.orbits import orbit_make_up
 from pipeline.geometry.rotation_groups import rotation_group, special_orbits
 
 D = 42.7e-3
