@@ -117,6 +117,8 @@ def test_smooth_ball_is_the_phantom_sphere_and_fits_json(tmp_path):
         *(f"depth_{k}m" for k in ("", "min_", "max_")),
         *(f"edge_angle_{k}deg" for k in ("", "min_", "max_")),
         *(f"chord_diameter_{k}_m" for k in ("min", "max")),
+        "seam",
+        "seam_clearance_m",
     }
     write_json(tmp_path / "totals.json", found)  # refuses NaN
     assert json.loads((tmp_path / "totals.json").read_text()) == found
