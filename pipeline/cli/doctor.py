@@ -75,15 +75,16 @@ def examine(results: Path) -> list[Check]:
     try:
         solver = find_solver()
         first = Check("solver", FOUND, f"{solver.label}, {solver.executable}", needed=True)
-        if not solver.opencfd:
+        if solver.dialect.foundation:
             first = Check(
                 "solver", LIMITED, first.found,
-                "this one, as far as it reads cases written for OpenCFD's OpenFOAM (not tried)",
-                "install OpenCFD's OpenFOAM, 1906 or later; its force files are read either way", needed=True,
+                "this one, with cases in its own syntax, which were compared with its documentation, not run",
+                "install OpenCFD's OpenFOAM, 1906 or later, should a case not start", needed=True,
             )  # fmt: skip
     except MissingError as error:
         nothing = "nothing: geometry, flights and reports work, flows are not computed"
-        first = Check("solver", MISSING, "none", nothing, str(error), needed=True)
+        found = "none" if solver is None else f"{solver.label}, {solver.executable}"
+        first = Check("solver", MISSING, found, nothing, str(error), needed=True)
     return [
         first,
         _mpi(solver),

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.files import atomic_open, write_text
 from pipeline.flow.boundary_layer import ZONE_ENERGY, Zones
+from pipeline.flow.dialect import DISTRIBUTION, Dialect
 from pipeline.flow.fidelity import SAMPLE_TIME, Fidelity
 
 Floats = NDArray[np.float64]
@@ -42,6 +43,8 @@ class CaseWriter:
         Whether the mesh is half a ball's, with a mirror plane.
     robust : bool
         Whether smaller relaxation factors are used, for a run that diverged with the usual ones.
+    dialect : Dialect
+        Syntax of the OpenFOAM that will read the case.
     """
 
     def __init__(
@@ -54,14 +57,17 @@ class CaseWriter:
         iterations: int,
         mirrored: bool = False,
         robust: bool = False,
+        dialect: Dialect = DISTRIBUTION,
     ) -> None:
         self.mirrored = mirrored
+        self._dialect = dialect
         self._fidelity = fidelity
         self._folder = Path(folder)
         steps = fidelity.steps_per_sample(n)
         sample_time = 1 if fidelity.courant is None else SAMPLE_TIME
         self._values = {
-            "application": fidelity.application,
+            "application": dialect.application(fidelity.application),
+            "dialect": dialect,
             "reynolds": float(reynolds),
             "spin_ratio": float(spin_ratio),
             "turning": fidelity.turning,
@@ -108,9 +114,9 @@ class CaseWriter:
         start = start or {}
         for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
                      "constant/transportProperties", "constant/turbulenceProperties"):  # fmt: skip
-            write_text(self._folder / name, self._render(name))
+            self._write(name)
         if self._fidelity.courant is not None:
-            write_text(self._folder / "constant/dynamicMeshDict", self._render("constant/dynamicMeshDict"))
+            self._write("constant/dynamicMeshDict")
         free = {"U": np.array([1.0, 0.0, 0.0])} | {
             name: np.array(value) for name, value in self._fidelity.free_stream.items()
         }
@@ -128,13 +134,15 @@ class CaseWriter:
 
     def request_stop(self) -> None:
         """Tell the running solver to write its state and end (it rereads controlDict)."""
-        write_text(
-            self._folder / "system/controlDict", self._render("system/controlDict", stop_at="writeNow")
-        )
+        self._write("system/controlDict", stop_at="writeNow")
 
     def permit_start(self) -> None:
         """Undo `request_stop` before the solver is started again."""
-        write_text(self._folder / "system/controlDict", self._render("system/controlDict"))
+        self._write("system/controlDict")
+
+    def _write(self, name: str, **values: object) -> None:
+        path = self._dialect.file(name)
+        write_text(self._folder / path, self._render(name, object=Path(path).name, **values))
 
     def _render(self, name: str, **values: object) -> str:
         return self._environment.get_template(name).render(self._values | values)
@@ -152,7 +160,7 @@ class CaseWriter:
 
     def _write_zones(self, zones: dict[str, NDArray[np.int64]]) -> None:
         energy = {name: ZONE_ENERGY[name] for name in zones}
-        write_text(self._folder / "constant/fvOptions", self._render("constant/fvOptions", zones=energy))
+        self._write("constant/fvOptions", zones=energy)
         entries = "".join(
             f"{name}\n{{\n    type cellZone;\n    cellLabels List<label> {len(cells)}\n(\n"
             + "\n".join(map(str, cells.tolist()))
@@ -167,9 +175,7 @@ class CaseWriter:
         )
 
     def _write_ranks(self, ranks: int, cells: int) -> None:
-        write_text(
-            self._folder / "system/decomposeParDict", self._render("system/decomposeParDict", ranks=ranks)
-        )
+        self._write("system/decomposeParDict", ranks=ranks)
         rank = np.arange(cells, dtype=np.int64) * ranks // cells
         with atomic_open(self._folder / "constant/cellRanks") as stream:
             stream.write(

@@ -113,9 +113,10 @@ def run(
     if ranks > 1 and solver.mpirun is None:
         warnings.append(f"flow.ranks: {ranks}: there is no mpirun on PATH, so it was computed on one core")
         ranks = 1
-    begun = resume(task, ranks) or begin(task, solver, ranks)
+    begun = resume(task, solver, ranks) or begin(task, solver, ranks)
     while True:
-        application, targets = task.fidelity.application, spec["standard_error"]
+        application = solver.dialect.application(task.fidelity.application)
+        targets = spec["standard_error"]
         execution = execute(
             task.case, begun.writer, solver, application, ranks, targets, on_progress, wall_time
         )

@@ -81,8 +81,8 @@ class Task:
             spec["trip_angle_rad"],
         )
 
-    def writer(self, robust: bool) -> CaseWriter:
-        """Writer of its case."""
+    def writer(self, solver: Solver, robust: bool) -> CaseWriter:
+        """Writer of its case, in the syntax of the solver found."""
         spec = self.spec
         model = replace(self.fidelity, courant=spec["courant"]) if "courant" in spec else self.fidelity
         return CaseWriter(
@@ -94,6 +94,7 @@ class Task:
             iterations=spec["iterations"],
             mirrored=self.shell.mirrored,
             robust=robust,
+            dialect=solver.dialect,
         )
 
 
@@ -122,12 +123,12 @@ class Begun:
     warnings: list[str] = field(default_factory=list)
 
 
-def resume(task: Task, ranks: int) -> Begun | None:
-    """Go on with the case on disk, if it is this run's, untouched, and has a state to go on from.
+def resume(task: Task, solver: Solver, ranks: int) -> Begun | None:
+    """Go on with the case on disk, if it is this run's for this solver, untouched, and has a state to start.
 
     States that are half written, or whose forces are not written, are removed.
     """
-    start = _start_of_same(task, ranks)
+    start = _start_of_same(task, solver, ranks)
     if start is None or edited(task.case, start["files"]):
         return None
     try:
@@ -139,7 +140,9 @@ def resume(task: Task, ranks: int) -> Begun | None:
         # The forces of an iteration are written after its fields: killed in between, they would be missing.
         if float(name) <= last_row and complete(task.case, name, task.fields, ranks):
             robust = start["attempt"] > 1
-            return Begun(task.writer(robust), True, start["attempt"], start["files"], start["warnings"])
+            return Begun(
+                task.writer(solver, robust), True, start["attempt"], start["files"], start["warnings"]
+            )
         for part in parts:
             remove_case(part / name)
     return None
@@ -149,7 +152,7 @@ def begin(task: Task, solver: Solver, ranks: int) -> Begun:
     """Write the case anew and start from the neighbour's field, or from rest."""
     fields, warnings = _start_fields(task)
     # A case of this run that was killed before its first state is begun anew, but its time was spent.
-    account = (0.0, 0) if _start_of_same(task, ranks) is None else spent(task.case)
+    account = (0.0, 0) if _start_of_same(task, solver, ranks) is None else spent(task.case)
     warnings = _set_aside_if_edited(task) + warnings
     return _write(task, solver, ranks, 1, fields, warnings, account)
 
@@ -187,12 +190,13 @@ def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
     return {"U": (1.0 - share) * np.array([1.0, 0.0, 0.0]) + share * turning}
 
 
-def _start_of_same(task: Task, ranks: int) -> dict[str, Any] | None:
-    """How the case on disk was begun, if it is one of this run on as many ranks."""
+def _start_of_same(task: Task, solver: Solver, ranks: int) -> dict[str, Any] | None:
+    """How the case on disk was begun, if it is one of this run for the same solver on as many ranks."""
     if not (task.case / START).is_file():
         return None
     start: dict[str, Any] = read_json(task.case / START)
-    return start if start["spec"] == task.spec and start["ranks"] == ranks else None
+    same = (start["spec"], start["solver"], start["ranks"]) == (task.spec, solver.label, ranks)
+    return start if same else None
 
 
 def _write(
@@ -204,7 +208,7 @@ def _write(
     warnings: list[str],
     account: tuple[float, int],
 ) -> Begun:
-    writer = task.writer(robust=attempt > 1)
+    writer = task.writer(solver, robust=attempt > 1)
     remove_case(task.case)
     wall = wall_velocity(task.shell, task.spec["spin_ratio"])
     if fields is None and task.fidelity.courant is not None:
@@ -215,7 +219,14 @@ def _write(
     files = case_files(task.case)
     write_json(
         task.case / START,
-        {"spec": task.spec, "ranks": ranks, "attempt": attempt, "warnings": warnings, "files": files},
+        {
+            "spec": task.spec,
+            "solver": solver.label,
+            "ranks": ranks,
+            "attempt": attempt,
+            "warnings": warnings,
+            "files": files,
+        },
     )
     write_json(task.case / SPENT, {"wall_seconds": account[0], "legs": account[1]})
     return Begun(writer, False, attempt, files, warnings)

@@ -58,6 +58,18 @@ def test_no_mpi_is_no_obstacle(tmp_path, depthline, monkeypatch) -> None:
     assert str(tmp_path) in checks["disk"]["found"]
 
 
+def test_a_solver_whose_cases_cannot_be_written(tmp_path, depthline, monkeypatch) -> None:
+    programs(tmp_path / "bin", monkeypatch, "sh")
+    solver(tmp_path / "bin", "OpenFOAM-7")
+    monkeypatch.setenv("WM_PROJECT_DIR", str(tmp_path))
+    ended = depthline("doctor", "--json", "--results", tmp_path)
+    assert ended.code == 3
+    check = by_name(ended.json())["solver"]
+    assert check["state"] == "missing"
+    assert check["found"].startswith("OpenFOAM 7, ")
+    assert "use OpenCFD 1906 or later, or the Foundation's 8 or later" in check["mend"]
+
+
 def test_the_foundations_solver_is_not_tried(tmp_path, depthline, monkeypatch) -> None:
     programs(tmp_path / "bin", monkeypatch, "sh")
     solver(tmp_path / "bin", "OpenFOAM-10")
@@ -67,7 +79,7 @@ def test_the_foundations_solver_is_not_tried(tmp_path, depthline, monkeypatch) -
     check = by_name(ended.json())["solver"]
     assert check["state"] == "limited"
     assert check["found"].startswith("OpenFOAM 10, ")
-    assert "not tried" in check["instead"]
+    assert "not run" in check["instead"]
 
 
 def test_an_mpi_that_does_not_start_is_tried(tmp_path, depthline, monkeypatch) -> None:
