@@ -15,6 +15,7 @@ from pipeline.errors import DepthlineError
 from pipeline.files import read_json
 from pipeline.flow.machine import cores_allowed
 from pipeline.flow.prepare import check_cavities, prepare
+from pipeline.flow.provenance import mixed, rows
 from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
 from pipeline.flow.solver import find_solver
 from pipeline.matrix import runs
@@ -118,6 +119,8 @@ def _ending(study: Study, results: Path, code: int) -> int:
     complaints = re.findall(rf"^{PREFIX}(.*)$", (results / LOG).read_text(errors="replace"), re.MULTILINE)
     for line in dict.fromkeys(complaints):
         complain(line)
+    if line := mixed(rows(results, [run.run_id for run in runs(study)])):
+        complain(f"warning: {line}")
     states = {run.run_id: results / run.run_id / RESULT for run in runs(study)}
     failed = 0
     for run_id, path in states.items():

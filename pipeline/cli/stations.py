@@ -54,13 +54,20 @@ def flow(
     killed or crashed fails while it has attempts left, so that the queue gives the next more memory and time;
     the last one leaves its verdict, and the study goes on without it.
     """
+    from pipeline.flow.alone import alone
+    from pipeline.flow.reuse import remember, reuse
     from pipeline.flow.run import RETRIED
     from pipeline.flow.run import run as compute
+    from pipeline.flow.solver import find_solver
 
     if leave_seconds is not None:
         signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
         signal.setitimer(signal.ITIMER_REAL, max(1.0, 60.0 * minutes - leave_seconds))
-    result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep)
+    with alone(HERE / run) as finished:
+        if finished or reuse(HERE, run, find_solver().label, keep):
+            return
+        result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep)
+        remember(HERE, run)
     if result["verdict"] in RETRIED and attempt < attempts:
         raise DepthlineError(
             f"{run}: {result['verdict']} at attempt {attempt} of {attempts}: {result['reason']}"
@@ -71,10 +78,12 @@ def flow(
 def coefficients() -> None:
     """Collect all runs into coefficients.csv."""
     from pipeline.aero.collect import collect, write_coefficients
+    from pipeline.flow.provenance import write_provenance
     from pipeline.matrix import runs
 
-    frame = collect(HERE, [run.run_id for run in runs(_study())])
-    write_coefficients(frame, HERE / "coefficients.csv")
+    run_ids = [run.run_id for run in runs(_study())]
+    write_provenance(HERE, run_ids)
+    write_coefficients(collect(HERE, run_ids), HERE / "coefficients.csv")
 
 
 @app.command()

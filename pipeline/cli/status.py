@@ -9,6 +9,7 @@ from typing import Any
 from rich.table import Table
 
 from pipeline.cli.output import print_json, tables, warn
+from pipeline.flow.provenance import mixed, rows
 from pipeline.matrix import RunSpec, runs
 from pipeline.study_file import load_study
 
@@ -117,10 +118,21 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
     study = load_study(path)
     results = results_root / study.name
     states = [run_state(results, run) for run in runs(study)]
+    warning = mixed(rows(results, [run.run_id for run in runs(study)]))
     counts = dict(Counter(state["state"] for state in states).most_common())
     if as_json:
-        print_json({"study": study.name, "results": str(results), "counts": counts, "runs": states})
+        print_json(
+            {
+                "study": study.name,
+                "results": str(results),
+                "counts": counts,
+                "runs": states,
+                "warnings": [warning] if warning else [],
+            }
+        )
         return
+    if warning:
+        warn([warning])
     if not results.is_dir():
         warn([f"{results}: is not there yet; depthline run {path} makes it"])
     table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {study.name}")

@@ -25,9 +25,11 @@ def drop_states(results: Path, run_id: str, result_name: str, unfinished: tuple[
         Verdicts of runs that will be taken up again.
     """
     followers: dict[str, list[str]] = {}
-    for path in (results / "runs").rglob("spec.json"):
+    # A run starts from one of its own pattern: all depths share one mesh topology.
+    pattern = Path(*Path(run_id).parts[:2])
+    for path in results.glob(f"{pattern}/*/*/*/spec.json"):
         spec = read_json(path)
-        if "starts_from" in spec and "case" not in path.parts:
+        if "starts_from" in spec:
             followers.setdefault(spec["starts_from"], []).append(spec["run"])
     for candidate in (run_id, read_json(results / run_id / "spec.json")["starts_from"]):
         state = results / str(candidate) / STATE_FILE

@@ -21,6 +21,7 @@ from pipeline.flow.fingerprint import edited
 from pipeline.flow.forces import ForceHistory, read_history
 from pipeline.flow.kept import drop_states
 from pipeline.flow.machine import memory_available
+from pipeline.flow.provenance import provenance
 from pipeline.flow.resolution import boundary_layer
 from pipeline.flow.solver import Solver, find_solver
 from pipeline.flow.start import SPEC, Begun, Task, begin, begin_again, resume
@@ -136,6 +137,7 @@ def run(
     result["resumed"] = begun.resumed
     result["attempts"] = begun.attempt
     result["kept"] = keep
+    result |= provenance(task.results, spec, solver.label, begun.files, started)
     result["warnings"] = warnings + begun.warnings + result["warnings"]
     _finish(task, result, keep)
     return result

@@ -12,23 +12,27 @@ from pipeline.flow.kept import LARGE_STATE, drop_states
 from pipeline.flow.state import STATE_FILE, load_state, save_state
 
 
+def run_id(depth: str) -> str:
+    return f"runs/pattern/{depth}/re90000/s0.080"
+
+
 def study(results: Path, size: float) -> None:
-    """A chain: b and c start from a."""
-    for name, origin in (("a", None), ("b", "runs/a"), ("c", "runs/a")):
-        folder = results / "runs" / name
+    """A chain: depths b and c start from a."""
+    for name, origin in (("a", None), ("b", run_id("a")), ("c", run_id("a"))):
+        folder = results / run_id(name)
         folder.mkdir(parents=True)
-        (folder / "spec.json").write_text(json.dumps({"run": f"runs/{name}", "starts_from": origin}))
+        (folder / "spec.json").write_text(json.dumps({"run": run_id(name), "starts_from": origin}))
         with (folder / STATE_FILE).open("wb") as stream:
             stream.truncate(int(size))
 
 
 def finish(results: Path, name: str, verdict: str = "settled") -> None:
-    (results / "runs" / name / "run.json").write_text(json.dumps({"verdict": verdict}))
-    drop_states(results, f"runs/{name}", "run.json", ("killed", "crashed"))
+    (results / run_id(name) / "run.json").write_text(json.dumps({"verdict": verdict}))
+    drop_states(results, run_id(name), "run.json", ("killed", "crashed"))
 
 
 def states(results: Path) -> set[str]:
-    return {path.parent.name for path in results.rglob(STATE_FILE)}
+    return {path.parents[2].name for path in results.rglob(STATE_FILE)}
 
 
 def test_a_large_state_goes_when_its_last_follower_has_finished(tmp_path: Path) -> None:
@@ -53,8 +57,8 @@ def test_a_small_state_stays(tmp_path: Path) -> None:
 def test_a_follower_that_is_out_of_date_counts_as_unfinished(tmp_path: Path) -> None:
     study(tmp_path, LARGE_STATE + 1)
     for name in "bc":
-        (tmp_path / "runs" / name / "run.json").write_text('{"verdict": "settled"}')
-        os.utime(tmp_path / "runs" / name / "run.json", (1, 1))
+        (tmp_path / run_id(name) / "run.json").write_text('{"verdict": "settled"}')
+        os.utime(tmp_path / run_id(name) / "run.json", (1, 1))
     finish(tmp_path, "a")
     assert "a" in states(tmp_path)
 

@@ -1,0 +1,186 @@
+"""Where a run's numbers come from: its inputs as one key, its case files, versions, machine and times."""
+
+import csv
+import datetime
+import functools
+import hashlib
+import importlib.metadata
+import io
+import json
+import os
+import platform
+import socket
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from pipeline import __version__
+from pipeline.errors import InputError
+from pipeline.files import read_json, write_text
+from pipeline.geometry.build import MESH
+
+PACKAGE = Path(__file__).resolve().parents[1]
+
+CODE = ("flow", "geometry")
+"""Folders of our code that a run's numbers depend on, besides its spec and its mesh."""
+
+NAMES = ("run", "pattern", "variant", "geometry", "starts_from")
+"""Entries of a spec that only name things: two studies may name the same run differently."""
+
+RESULT, PROVENANCE = "run.json", "provenance.csv"
+
+COLUMNS = (
+    "run", "key", "verdict", "solver", "code", "depthline", "host", "cpu", "job", "started_at", "finished_at",
+    "core_seconds", "case_files", "geometry", "starts_from_key", "reused_from",
+)  # fmt: skip
+"""Columns of provenance.csv, in their order; columns are only ever added."""
+
+
+def inputs(results: Path, spec: dict[str, Any], solver: str) -> dict[str, Any]:
+    """Everything that the numbers of a run depend on.
+
+    Parameters
+    ----------
+    results : Path
+        Results folder of the study.
+    spec : dict
+        The run's spec.json.
+    solver : str
+        Name and version of the solver.
+
+    Returns
+    -------
+    dict
+        spec (without names), geometry (fingerprint of the mesh's points), starts_from_key (of the run whose
+        fields it starts from, None for a start from rest), solver, code (fingerprint of our code for flow and
+        geometry).
+    """
+    return {
+        "spec": {name: value for name, value in spec.items() if name not in NAMES},
+        "geometry": _digest((results / spec["geometry"] / MESH / "points").read_bytes()),
+        "starts_from_key": _origin_key(results, spec["starts_from"]),
+        "solver": solver,
+        "code": code_fingerprint(),
+    }
+
+
+def key_of(found: dict[str, Any]) -> str:
+    """One key for what `inputs` returned; equal keys mean equal inputs."""
+    return _digest(json.dumps(found, sort_keys=True).encode())
+
+
+def provenance(
+    results: Path, spec: dict[str, Any], solver: str, case_files: dict[str, str], started: datetime.datetime
+) -> dict[str, Any]:
+    """What run.json says of a run's origin.
+
+    Parameters
+    ----------
+    results, spec, solver
+        As for `inputs`.
+    case_files : dict of str
+        Fingerprints of the case's files, by path below the case.
+    started : datetime
+        When this leg of the run began.
+
+    Returns
+    -------
+    dict
+        key and provenance: inputs, case_files, versions, machine, job (of the queue, None without one) and
+        times.
+    """
+    found = inputs(results, spec, solver)
+    return {
+        "key": key_of(found),
+        "provenance": {
+            "inputs": found,
+            "case_files": case_files,
+            "versions": {
+                "depthline": __version__,
+                "python": platform.python_version(),
+                "numpy": importlib.metadata.version("numpy"),
+            },
+            "machine": {"host": socket.gethostname(), "cpu": _cpu(), "system": platform.platform()},
+            "job": os.environ.get("SLURM_JOB_ID"),
+            "started_at": started.isoformat(timespec="seconds"),
+            "finished_at": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        },
+    }
+
+
+@functools.cache
+def code_fingerprint() -> str:
+    """Fingerprint of our sources that a run's numbers depend on."""
+    digest = hashlib.blake2b(digest_size=12)
+    for folder in CODE:
+        for path in sorted((PACKAGE / folder).glob("*.py")):
+            digest.update(f"{folder}/{path.name}\0".encode() + path.read_bytes())
+    return digest.hexdigest()
+
+
+def rows(results: Path, run_ids: Iterable[str]) -> list[dict[str, Any]]:
+    """Rows of provenance.csv: one a run that has a result, with `COLUMNS`; None where not known."""
+    found = []
+    for run_id in run_ids:
+        try:
+            result = read_json(results / run_id / RESULT)
+        except InputError:
+            continue
+        origin = result.get("provenance") or {"inputs": {}, "versions": {}, "machine": {}}
+        files = origin.get("case_files")
+        row = origin["inputs"] | origin["versions"] | origin["machine"] | origin | result
+        row["case_files"] = _digest(json.dumps(files, sort_keys=True).encode()) if files else None
+        found.append({name: row.get(name) for name in COLUMNS})
+    return found
+
+
+def write_provenance(results: Path, run_ids: Iterable[str]) -> None:
+    """Write provenance.csv, which tells of every row of coefficients.csv where it comes from, by its run."""
+    text = io.StringIO()
+    table = csv.DictWriter(text, COLUMNS, lineterminator="\n")
+    table.writeheader()
+    table.writerows(rows(results, run_ids))
+    write_text(results / PROVENANCE, text.getvalue())
+
+
+def mixed(found: Iterable[dict[str, Any]]) -> str | None:
+    """Say so in one line when the runs of a study were not all computed by the same solver and code.
+
+    Parameters
+    ----------
+    found : iterable of dict
+        From `rows`.
+    """
+    counts = Counter((row["solver"], row["code"]) for row in found)
+    if len(counts) < 2:
+        return None
+    told = ", ".join(
+        f"{count} by {solver} with code {code or 'not known'}"
+        for (solver, code), count in counts.most_common()
+    )
+    return (
+        f"the runs were computed by different versions: {told} (provenance.csv); differences between them "
+        "hold those of the versions. Remove the run.json of the ones to compute anew, and run again"
+    )
+
+
+def _origin_key(results: Path, origin: str | None) -> str | None:
+    """Key of the run to start from; None when there is none, or it has failed."""
+    if origin is None or not (results / origin / RESULT).is_file():
+        return None
+    result = read_json(results / origin / RESULT)
+    return result.get("key") if result.get("cd") is not None else None
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.blake2b(content, digest_size=16).hexdigest()
+
+
+@functools.cache
+def _cpu() -> str | None:
+    try:
+        lines = Path("/proc/cpuinfo").read_text().splitlines()
+    except OSError:
+        return None
+    return next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), None)
