@@ -41,8 +41,8 @@ def test_dimples_of_a_golf_ball_are_past_the_crisis_in_a_drive() -> None:
     # Sports Eng. 2020, 10.1007/s12283-020-0318-1 [source, abstract]: lift of three ball models turns negative,
     # as it does inside the crisis, for 5e4 < Re < 7e4. Depths of 0.1 to 0.3 mm: common practice, no source.
     assert 5e4 < critical_reynolds(2e-4, 0.0427) < 7e4
-    # Aoki et al. 2009 [source, abstract]: k/d to 0.0188 within Re 4e4 to 1.7e5.
-    assert 4e4 < critical_reynolds(0.0188 * D, D) < 1.7e5
+    # Aoki et al. 2009 [source, abstract] saw the crisis of k/d 0.0079 and deeper from Re 4e4 up.
+    assert 4e4 < critical_reynolds(0.0079 * D, D) < 1.7e5
     assert critical_reynolds(0.0, D) == np.inf
 
 
@@ -114,7 +114,9 @@ def test_the_model_alone_has_no_zones(shell: Shell) -> None:
 @pytest.mark.parametrize(
     ("state", "reynolds", "words"),
     [
-        ("tripped", 9e4, "not certain"),
+        # Inside the crisis of 0.20 mm: three ball models have reverse lift between Re 5e4 and 7e4 (Sports Eng.
+        # 2020, 10.1007/s12283-020-0318-1 [source, abstract]).
+        ("tripped", 6e4, "not certain"),
         ("turbulent", 4e4, "below"),
         ("laminar", 2e5, "above"),
         ("tripped", 2e5, ""),
