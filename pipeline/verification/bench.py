@@ -71,7 +71,7 @@ class Bench:
         self._on_progress = on_progress
 
     def compute(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
-        """Compute flows, and those that they start from.
+        """Compute flows, and what those that are not there yet start from.
 
         Parameters
         ----------
@@ -93,10 +93,9 @@ class Bench:
             If there is no solver.
         """
         wanted = list(dict.fromkeys(flows))
-        plan = _with_starts(wanted)
-        for flow in plan:
+        due = self._due(wanted)
+        for flow in due:
             self._prepare(flow)
-        due = [flow for flow in plan if not self._finished(flow)]
         if due:
             work = Work(self.results, due, self._on_progress)
             if min(self._cores, len(due)) == 1:
@@ -109,6 +108,24 @@ class Bench:
         """Those of the flows that have been computed and gave numbers; nothing is computed."""
         there = [flow for flow in flows if self._finished(flow)]
         return {flow: outcome for flow in there if (outcome := self._outcome(flow)) is not None}
+
+    def _due(self, flows: list[Flow]) -> list[Flow]:
+        """Flows that must be computed, and what those start from, each after its start."""
+        known: dict[str, Flow] = {}
+        due: list[Flow] = []
+
+        def add(flow: Flow) -> None:
+            if known.setdefault(flow.run_id, flow) != flow:
+                raise ValueError(f"{flow.run_id}: two different flows; give one a label")
+            if flow in due or self._finished(flow):
+                return
+            if flow.starts_from is not None:
+                add(flow.starts_from)
+            due.append(flow)
+
+        for flow in flows:
+            add(flow)
+        return due
 
     def _prepare(self, flow: Flow) -> None:
         folder = self.results / flow.mesh.folder
@@ -131,18 +148,3 @@ class Bench:
             self.failures[flow.run_id] = f"{result['verdict']}: {result['reason']}"
             return None
         return Outcome(flow, folder, result, read_json(folder / MEASURES)["measures"])
-
-
-def _with_starts(flows: list[Flow]) -> list[Flow]:
-    """Flows and all that they start from, each after its start."""
-    found: dict[str, Flow] = {}
-
-    def add(flow: Flow) -> None:
-        if flow.starts_from is not None:
-            add(flow.starts_from)
-        if found.setdefault(flow.run_id, flow) != flow:
-            raise ValueError(f"{flow.run_id}: two different flows; give one a label")
-
-    for flow in flows:
-        add(flow)
-    return list(found.values())

@@ -43,11 +43,11 @@ PARTS = {
     part.name: part
     for part in (
         Part("sphere", "sphere at rest, Re 20 to 250: drag, separation, wake, lift", 2.0, sphere.at_rest),
-        Part("spin", "sphere spinning at Re 100: drag and lift", 0.7, sphere.spinning),
-        Part("domain", "distance of the far boundary, Re 100", 1.5, sphere_errors.domain),
-        Part("order", "order of accuracy from three meshes, Re 100", 6.0, sphere_errors.order),
-        Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 12.0, shedding.shedding),
-        Part("step", "halved time step at Re 300", 15.0, shedding.time_step),
+        Part("spin", "sphere spinning at Re 100: drag and lift", 0.5, sphere.spinning),
+        Part("domain", "distance of the far boundary, Re 100", 0.6, sphere_errors.domain),
+        Part("order", "order of accuracy from three meshes, Re 100", 5.0, sphere_errors.order),
+        Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 14.0, shedding.shedding),
+        Part("step", "halved time step at Re 300", 9.0, shedding.time_step),
         Part("truth", "dimpled ball against published drag and lift", 20.0, dimpled.truth),
         Part("levels", "dimpled ball on three meshes", 45.0, dimpled.levels),
         Part("depth", "steps of depth on one grid, on two meshes", 40.0, depth.paired),

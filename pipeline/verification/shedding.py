@@ -20,7 +20,7 @@ from pipeline.verification.published import (
     niazmand_renksizbulut_lift,
 )
 from pipeline.verification.rows import Row
-from pipeline.verification.sphere import sphere_mesh
+from pipeline.verification.sphere import sphere_mesh, with_cause
 from pipeline.verification.wake import frequency, regime, spectrum
 
 Floats = NDArray[np.float64]
@@ -165,7 +165,11 @@ def _beside(row: Row) -> list[Row]:
     if spin_ratio == 0:
         known = [entry for entry in AT_REST if (entry.quantity, entry.reynolds) == (row.quantity, REYNOLDS)]
         return [
-            replace(row, published=entry.value, source=entry.source, mark=entry.mark, goal_pct=entry.goal_pct)
+            with_cause(
+                replace(
+                    row, published=entry.value, source=entry.source, mark=entry.mark, goal_pct=entry.goal_pct
+                )
+            )
             for entry in known
         ]
     fits = {

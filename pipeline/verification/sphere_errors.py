@@ -19,6 +19,9 @@ SPIN_RATIO = 0.5
 FORMAL_ORDER = 2.0
 """Of central differences on smoothly stretched meshes."""
 
+ORDER_GOAL_PCT = 25.0
+"""How far observed orders may be from the formal one: three meshes give it no better [%]."""
+
 EXTRAPOLATED = "extrapolated"
 """Level of a value extrapolated from three meshes."""
 
@@ -113,7 +116,7 @@ def _extrapolated_rows(fine: Row, value: float, found: GridConvergence) -> list[
         *(rows or [extrapolated]),
         replace(
             plain, quantity=f"{fine.quantity}_order", ours=found.order, published=FORMAL_ORDER,
-            source="formal order of the schemes", mark="computed",
+            source="formal order of the schemes", mark="computed", goal_pct=ORDER_GOAL_PCT,
         ),
         replace(plain, quantity=f"{fine.quantity}_gci_pct", ours=100.0 * found.gci, source=CELIK),
     ]  # fmt: skip

@@ -82,6 +82,10 @@ def test_what_has_another_spec_is_computed_anew(tmp_path: Path, solver: Solver) 
     bench.compute([SPUN])
     bench.compute([replace(SPUN, options={"iterations": 700})])
     assert solver.asked == [REST.run_id, SPUN.run_id, SPUN.run_id]
+    # What is there needs no start any more, whatever that has become.
+    other_start = replace(REST, options={"iterations": 50})
+    bench.compute([replace(SPUN, starts_from=other_start, options={"iterations": 700})])
+    assert len(solver.asked) == 3
     spec = json.loads((tmp_path / SPUN.run_id / "spec.json").read_text())
     assert (spec["iterations"], spec["starts_from"]) == (700, REST.run_id)
 

@@ -70,9 +70,9 @@ def test_a_sphere_at_rest_has_no_lift(flows: Outcomes, reynolds: float) -> None:
 def test_lift_of_a_spinning_sphere(flows: Outcomes) -> None:
     # Steady at Re 100 for every S to 1.2 (Kim 2009 [source]): see the verdicts.
     assert 0 < value(flows, "cl", 100, 0.25) < value(flows, "cl", 100, 0.5) < value(flows, "cl", 100, 1.0)
-    # Bagchi & Balachandar 2002 [memory] at S 0.25 and 0.5; Oesterle & Bui Dinh 1998 [quoted] at S 1, 0.686.
-    rows = [row for s in (0.25, 0.5, 1.0) for row in judged(spin_rows(flows[100, s]))]
-    assert [(row.spin_ratio, row.within_goal) for row in rows] == [(0.25, True), (0.5, True), (1.0, True)]
+    # Bagchi & Balachandar 2002 [memory], a linear law, at S 0.25; Oesterle & Bui Dinh 1998 [quoted] at S 1.
+    rows = [row for s in (0.25, 1.0) for row in judged(spin_rows(flows[100, s]))]
+    assert [(row.spin_ratio, row.within_goal) for row in rows] == [(0.25, True), (1.0, True)]
 
 
 def test_spinning_costs_drag_and_torque(flows: Outcomes) -> None:
