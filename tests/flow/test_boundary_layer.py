@@ -114,8 +114,8 @@ def test_the_model_alone_has_no_zones(shell: Shell) -> None:
 @pytest.mark.parametrize(
     ("state", "reynolds", "words"),
     [
-        # Inside the crisis of 0.20 mm: ball models have reverse lift between Re 5e4 and 7e4 (Sports Eng. 2020,
-        # 10.1007/s12283-020-0318-1 [source, abstract]).
+        # Inside the crisis of 0.20 mm: ball models have reverse lift between Re 5e4 and 7e4 (Sports Eng.
+        # 2020, 10.1007/s12283-020-0318-1 [source, abstract]).
         ("tripped", 6e4, "not certain"),
         ("turbulent", 4e4, "below"),
         ("laminar", 2e5, "above"),
