@@ -11,9 +11,9 @@ from pipeline.flow.boundary_layer import (
     SEPARATION,
     boundary_layer_zones,
     critical_reynolds,
-    rough_sphere_critical_reynolds,
     polar_angle,
     regime_warnings,
+    rough_sphere_critical_reynolds,
     trip_angles,
 )
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell
