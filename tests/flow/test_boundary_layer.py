@@ -38,8 +38,8 @@ def test_critical_reynolds_number_of_rough_spheres(share: float, reynolds: float
 def test_dimples_of_a_golf_ball_are_past_the_crisis_in_a_drive() -> None:
     # Choi, Jeon & Choi 2006, k/d 4e-3: drag falls from Re 4e4 and is constant above 9e4 [memory].
     assert 4e4 < critical_reynolds(4e-3 * D, D) < 9e4
-    # Sports Eng. 2020, 10.1007/s12283-020-0318-1 [source, abstract]: lift of ball models is negative, as it is
-    # inside the crisis, for 5e4 < Re < 7e4. Depths of 0.1 to 0.3 mm: common practice, no source.
+    # Sports Eng. 2020, 10.1007/s12283-020-0318-1 [source, abstract]: lift of ball models is negative, as
+    # inside a crisis, for 5e4 < Re < 7e4. Depths of 0.1 to 0.3 mm: common practice, no source.
     assert 5e4 < critical_reynolds(2e-4, 0.0427) < 7e4
     # Aoki et al. 2009 [source, abstract] saw the crisis of k/d 0.0079 and deeper from Re 4e4 up.
     assert 4e4 < critical_reynolds(0.0079 * D, D) < 1.7e5
