@@ -15,6 +15,7 @@ from pipeline.files import read_json, write_json, write_text
 from pipeline.flow.case import CaseWriter
 from pipeline.flow.forces import read_history
 from pipeline.flow.solver import Solver, fatal_line
+from pipeline.flow.solver_log import log_tail
 from pipeline.flow.verdict import judge
 
 POLL_SECONDS = 1.0
@@ -175,7 +176,7 @@ def _ending(code: int, case: Path) -> tuple[str, str]:
     number = -code if code < 0 else code - 128
     if number == signal.SIGFPE:
         return "diverged", "floating point exception in the solver"
-    tail = _log_tail(case)
+    tail = log_tail(case / LOG)
     if number == signal.SIGKILL:
         return "killed", "the solver was killed (SIGKILL; by the system when memory runs out)"
     if code < 0 or number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):
@@ -183,13 +184,6 @@ def _ending(code: int, case: Path) -> tuple[str, str]:
     if "sigFpe::sigHandler" in tail or "signal 8 (Floating point" in tail:
         return "diverged", "floating point exception in the solver"
     return "crashed", f"the solver ended with code {code}: {fatal_line(tail)}"
-
-
-def _log_tail(case: Path) -> str:
-    with (case / LOG).open("rb") as stream:
-        stream.seek(0, 2)
-        stream.seek(max(0, stream.tell() - 20000))
-        return stream.read().decode(errors="replace")
 
 
 def _progress(case: Path, mirrored: bool, targets: dict[str, float]) -> dict[str, float | str] | None:

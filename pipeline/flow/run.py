@@ -24,6 +24,7 @@ from pipeline.flow.machine import memory_available
 from pipeline.flow.provenance import provenance
 from pipeline.flow.resolution import boundary_layer
 from pipeline.flow.solver import Solver, find_solver
+from pipeline.flow.solver_log import residuals
 from pipeline.flow.start import SPEC, Begun, Task, begin, begin_again, resume
 from pipeline.flow.state import STATE_FILE, complete, load_state, read_state, save_state, written_times
 from pipeline.flow.surface import SURFACE_FILE, wall_yplus, write_surface
@@ -181,13 +182,15 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     for name in (STATE_FILE, SURFACE_FILE):
         (task.folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
     times = written_times(task.case, ranks)
-    yplus, thickness, across = None, None, None
+    yplus: dict[str, float | None] = dict.fromkeys(("yplus_max", "yplus_min", "yplus_mean"))
+    thickness, across = None, None
     if verdict not in FAILED and times and complete(task.case, times[-1], task.fields, ranks):
         state = read_state(task.case, times[-1], task.fields, task.shell.cells, ranks)
         if task.fidelity.turning:
             state["U"] = rotated_about_y(state["U"], -2.0 * spec["spin_ratio"] * float(times[-1]))
         save_state(task.folder / STATE_FILE, state)
-        yplus = float(wall_yplus(task.shell, state["U"], spec["reynolds"], spec["spin_ratio"]).max())
+        values = wall_yplus(task.shell, state["U"], spec["reynolds"], spec["spin_ratio"])
+        yplus = {name: float(getattr(values, name.removeprefix("yplus_"))()) for name in yplus}
         thickness, across = boundary_layer(task.shell, state["U"], spec["spin_ratio"])
     elif verdict not in FAILED:
         warnings.append("the solver left no complete state; runs that start from this one start cold")
@@ -195,7 +198,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         "verdict": verdict,
         "fidelity": spec["fidelity"],
         "cells": task.shell.cells,
-        "yplus_max": yplus,
+        **yplus,
         "iterations": 0 if history is None else len(history.iteration),
         "solver": solver.label,
         "run": spec["run"],
@@ -205,6 +208,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         "starts_from": spec["starts_from"],
         "ranks": ranks,
         "reason": reason,
+        "residuals": residuals(task.case / LOG),
         "mesh": read_json(task.geometry / QUALITY),
         "cells_across_dimple": task.totals.get("cells_across_dimple"),
         "cells_across_boundary_layer": across,
