@@ -9,16 +9,20 @@ from pipeline.cli.draw import map_figure, section_figure
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.output import messages, print_json
 from pipeline.files import read_json, write_text
+from pipeline.geometry import step
+from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.build import SKIN_N
 from pipeline.geometry.classes import SizeClass, size_classes
 from pipeline.geometry.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list
 from pipeline.geometry.drawings import draw_coordinates
-from pipeline.geometry.skin import check_skin, skin, write_stl
+from pipeline.geometry.seam import MOULD_PLANE
+from pipeline.geometry.skin import check_skin, half_skins, skin, write_stl
 from pipeline.geometry.tooling import Tooling, cavity_of
 from pipeline.geometry.totals import totals
 from pipeline.quantities import LENGTH, SHARE
 
-CSV, PAGE, STL = "cutlist.csv", "cutlist.html", "finished_ball.stl"
+CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
+HALVES = ("upper", "lower")
 _TEMPLATE = "cutlist.html.j2"
 
 
@@ -32,7 +36,10 @@ def write_cut_list(
     folder: Path | None,
     as_json: bool,
 ) -> None:
-    """Write cutlist.csv, cutlist.html and finished_ball.stl of one ball.
+    """Write cutlist.csv, cutlist.html and the surfaces of one ball: finished, and the halves of its cavity.
+
+    Surfaces are STL and, where the CAD kernel is installed, STEP; of the cavity they are those of the body
+    that fills it.
 
     Parameters
     ----------
@@ -59,6 +66,7 @@ def write_cut_list(
     table = cut_list(found.ball, cavity, classes)
     surface = skin(found.ball, SKIN_N)
     check_skin(surface, found.ball)
+    parts = half_skins(cavity, SKIN_N)
     summary = {
         "study": found.study.name,
         "pattern": found.pattern,
@@ -74,10 +82,35 @@ def write_cut_list(
     }
     write_text(folder / CSV, as_csv(table))
     write_text(folder / PAGE, _page(found, classes, table, summary))
-    write_stl(folder / STL, surface)
-    messages().print(f"wrote {CSV}, {PAGE} and {STL} in {folder}")
+    write_stl(folder / f"{BALL}.stl", surface)
+    for half, part in zip(HALVES, parts, strict=True):
+        write_stl(folder / f"{CAVITY}_{half}.stl", part)
+    written = [CSV, PAGE, f"{BALL}.stl", *(f"{CAVITY}_{half}.stl" for half in HALVES)]
+    written += _step_files(found.ball, cavity, folder)
+    messages().print(f"wrote {', '.join(written)} in {folder}")
     if as_json:
         print_json(summary)
+
+
+def _step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> list[str]:
+    """Write what STEP files there can be, and tell what there cannot; their names."""
+    reason = step.why_no_step(ball)
+    if reason is not None:
+        messages().print(f"no STEP files: {reason}", markup=False)
+        return []
+    names = [f"{BALL}.step"]
+    with messages().status("STEP of the finished ball, some seconds"):
+        step.write_step(folder / names[0], step.ball_solid(ball))
+    if ball.layout.seam is not None and ball.layout.seam.waves:
+        messages().print(
+            "no STEP files of the cavity's halves: the seam undulates; their STL files follow it"
+        )
+        return names
+    with messages().status("STEP of the cavity's halves, some seconds"):
+        for half, solid in zip(HALVES, step.half_solids(cavity), strict=True):
+            names.append(f"{CAVITY}_{half}.step")
+            step.write_step(folder / names[-1], solid)
+    return names
 
 
 def _class_rows(table: dict[str, Any], classes: list[SizeClass]) -> list[dict[str, Any]]:
@@ -134,6 +167,7 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summa
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    seam = found.ball.layout.seam or MOULD_PLANE
     polygons = bool(found.ball.perimeters.sides.any())
     perimeter = ("sides", "turn_deg") if polygons else ()
     columns = ("dimple", "class", "half", "polar_deg", "azimuth_deg", *perimeter, *MEASURES[:5])
@@ -145,4 +179,6 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summa
         rows=cells,
         about=found.study.about,
         polygons=polygons,
+        amplitude_deg=np.degrees(seam.amplitude_rad),
+        waves=seam.waves,
     )

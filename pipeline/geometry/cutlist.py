@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import Cavities
 from pipeline.geometry.classes import SizeClass, class_of_dimple
+from pipeline.geometry.seam import MOULD_PLANE
 
 Column = NDArray[Any]
 
@@ -44,7 +45,7 @@ def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -
     Returns
     -------
     dict of str to ndarray, shape (n,)
-        dimple (from 1), class, half (upper, lower, or both where the dimple crosses the plane z = 0),
+        dimple (from 1), class, half (upper, lower, or both where the dimple crosses the seam),
         polar_deg (from the pole +z), azimuth_deg (from +x towards +y, 0 to 360), sides (0 for a round one),
         turn_deg (azimuth about the dimple's axis of the middle of a side, from the direction away from the
         pole +z, counter-clockwise seen from outside), `MEASURES` of the finished ball and, with ``cavity_``
@@ -57,8 +58,9 @@ def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -
     azimuth = np.where(azimuth > 360 - 1e-9, 0.0, azimuth)
     order = np.lexsort((np.round(azimuth, 6), np.round(polar, 6)))
     names = np.array([size_class.name for size_class in classes] or [""])
-    sine = np.sin(ball.reach_rad)
-    half = np.where(np.abs(z) < sine, "both", np.where(z > 0, "upper", "lower"))
+    seam = ball.layout.seam or MOULD_PLANE
+    crossing = seam.clearance(ball.layout.directions)[0][:, 0] < ball.reach_rad
+    half = np.where(crossing, "both", np.where(seam.above(ball.layout.directions), "upper", "lower"))
     table: dict[str, Column] = {
         "class": names[class_of_dimple(classes, len(z))],
         "half": half,

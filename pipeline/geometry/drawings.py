@@ -88,6 +88,7 @@ def draw_map(axes: "Axes", ball: DimpledBall, classes: list[SizeClass], upper: b
         )
         axes.add_collection(drawn)
         drawn.set_clip_path(equator)
+    _draw_seam(axes, ball, upper)
     reach = 1.06 * np.sqrt(2)
     for degrees in range(0, 360, 30):
         along = equal_area(np.array([np.cos(np.radians(degrees)), np.sin(np.radians(degrees)), 0.0]), upper)
@@ -107,6 +108,19 @@ def draw_map(axes: "Axes", ball: DimpledBall, classes: list[SizeClass], upper: b
             frameon=False,
             handlelength=1.0,
         )
+
+
+def _draw_seam(axes: "Axes", ball: DimpledBall, upper: bool) -> None:
+    """Draw the part of an undulating seam that lies on a half; a straight one is the map's rim."""
+    seam = ball.layout.seam
+    if seam is None or not seam.waves:
+        return
+    azimuth = np.linspace(0, 2 * np.pi, 120 * seam.waves + 1)
+    latitude = seam.latitude(azimuth)
+    latitude = np.where(latitude * (1 if upper else -1) >= 0, latitude, np.nan)
+    level = np.cos(latitude)
+    along = np.stack([level * np.cos(azimuth), level * np.sin(azimuth), np.sin(latitude)], axis=1)
+    axes.plot(*equal_area(along, upper).T, color=INK, linewidth=1.4)
 
 
 def edge_outlines(ball: DimpledBall, points: int = _OUTLINE_POINTS) -> FloatArray:

@@ -50,7 +50,11 @@ ON_PLANE = 1e-12
 
 
 def edge_fitted(
-    directions: FloatArray, quads: Labels, layout: Layout, ball_diameter_m: float
+    directions: FloatArray,
+    quads: Labels,
+    layout: Layout,
+    ball_diameter_m: float,
+    pinned: NDArray[np.int64] | None = None,
 ) -> tuple[FloatArray, Labels]:
     """Move nodes of a grid on the sphere onto the edges of dimples.
 
@@ -64,6 +68,8 @@ def edge_fitted(
         The dimples. Where the plane y = 0 mirrors them, nodes on it stay on it.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
+    pinned : ndarray of int, shape (k,), optional
+        Nodes that stay where they are, those of a seam for instance.
 
     Returns
     -------
@@ -75,6 +81,7 @@ def edge_fitted(
     if len(layout.directions) == 0:
         return directions, np.full(len(directions), -1)
     grid = _Grid(directions, quads, has_mirror_plane(layout))
+    grid.pinned = grid.pinned if pinned is None else pinned
     beta = edge_half_angle(layout.chord_diameters_m, ball_diameter_m)
     dimple, distance = _nearest_to_edges(grid, layout.perimeters, beta)
     moved, sweeps = directions, SWEEPS
@@ -137,6 +144,7 @@ class _Grid:
     def __init__(self, directions: FloatArray, quads: Labels, mirrored: bool) -> None:
         self.directions, self.quads = directions, quads
         count = len(directions)
+        self.pinned = np.empty(0, dtype=np.int64)
         self.on_plane = np.flatnonzero(mirrored & (np.abs(directions[:, 1]) < ON_PLANE))
         start, end = quads.ravel().astype(np.int64), np.roll(quads, -1, axis=1).ravel().astype(np.int64)
         key = np.minimum(start, end) * count + np.maximum(start, end)
@@ -179,8 +187,13 @@ def _nearest_to_edges(grid: _Grid, shapes: Perimeters, beta: FloatArray) -> tupl
     node = np.where(-inside <= outside, inner, outer)
     far = np.minimum(-inside, outside)
     # A node on the mirror plane cannot follow a dimple beside it; a dimple smaller than a cell has no shape.
-    on_plane = np.isin(node, grid.on_plane)
-    kept = ~(on_plane & (np.abs(centres[of, 1]) > ON_PLANE)) & (beta[of] > grid.longest) & (outside > 0)
+    on_plane, pinned = np.isin(node, grid.on_plane), np.isin(node, grid.pinned)
+    kept = (
+        ~pinned
+        & ~(on_plane & (np.abs(centres[of, 1]) > ON_PLANE))
+        & (beta[of] > grid.longest)
+        & (outside > 0)
+    )
     node, far, of = node[kept], far[kept], of[kept]
     order = np.lexsort((of, -far))  # the nearest edge is written last
     dimple, distance = np.full(len(grid.directions), -1), np.zeros(len(grid.directions))
@@ -207,6 +220,7 @@ def _relaxed(
         else:
             nodes[held] = level + reach / _length(across)[:, None] * across
         nodes[grid.on_plane, 1] = 0.0  # rounding only: dimples that reach the plane are centred on it
+        nodes[grid.pinned] = grid.directions[grid.pinned]
         return nodes
 
     nodes = onto_edges(start.copy())

@@ -13,6 +13,7 @@ from pipeline.files import atomic_open
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cubed_sphere import cubed_sphere
 from pipeline.geometry.edge_nodes import edge_fitted
+from pipeline.geometry.seam import MOULD_PLANE
 from pipeline.geometry.totals import totals
 
 FloatArray = NDArray[np.float64]
@@ -55,6 +56,69 @@ def skin(ball: DimpledBall, n: int) -> Skin:
     """
     grid, quads = cubed_sphere(n)
     directions, dimple = edge_fitted(grid, quads, ball.layout, ball.ball_diameter_m)
+    triangles = _triangles(directions, quads, dimple)
+    return Skin(ball.radius(directions)[:, None] * directions, triangles)
+
+
+def half_skins(ball: DimpledBall, n: int) -> tuple[Skin, Skin]:
+    """Closed skins of a ball's halves above and below its seam, or the plane z = 0 where it has none.
+
+    The grid's equator is moved onto the seam, latitudes in proportion, and its nodes stay there; the halves
+    end in triangles from the seam to the ball's centre, flat where the seam is straight.
+
+    Parameters
+    ----------
+    ball : DimpledBall
+        The ball.
+    n : int
+        Quadrilaterals along an edge of the cube; even, so that the equator is a line of the grid.
+
+    Returns
+    -------
+    upper, lower : Skin
+        Their common nodes, on the seam and at the centre, are the same.
+
+    Raises
+    ------
+    ValueError
+        If n is odd.
+    InputError
+        If the skins are too coarse for the ball's volume.
+    """
+    if n % 2:
+        raise ValueError(f"halves need an even n, not {n}")
+    seam = ball.layout.seam or MOULD_PLANE
+    grid, quads = cubed_sphere(n)
+    x, y, z = grid.T
+    equator = np.flatnonzero(np.abs(z) < 1e-12)
+    azimuth, latitude = np.arctan2(y, x), np.where(np.abs(z) < 1e-12, 0.0, np.arcsin(np.clip(z, -1, 1)))
+    latitude = latitude + seam.latitude(azimuth) * (1 - np.abs(latitude) / (np.pi / 2))
+    level = np.cos(latitude)
+    warped = np.stack([level * np.cos(azimuth), level * np.sin(azimuth), np.sin(latitude)], axis=1)
+    warped[equator, 2] = np.where(seam.waves == 0, 0.0, warped[equator, 2])
+    directions, dimple = edge_fitted(warped, quads, ball.layout, ball.ball_diameter_m, equator)
+    points = np.vstack([ball.radius(directions)[:, None] * directions, np.zeros(3)])
+    above = grid[quads, 2].mean(axis=1) > 0
+    triangles = _triangles(directions, quads, dimple)
+    check_skin(Skin(points[:-1], triangles), ball)
+    parts = []
+    for side in (above, ~above):
+        own = triangles[np.repeat(side, 2)]
+        start, end = own.ravel(), np.roll(own, -1, axis=1).ravel()
+        open_edge = ~np.isin(start * len(points) + end, end * len(points) + start)
+        fan = np.stack([end[open_edge], start[open_edge], np.full(open_edge.sum(), len(points) - 1)], axis=1)
+        used, inverse = np.unique(np.concatenate([own, fan]), return_inverse=True)
+        part = Skin(points[used], inverse.reshape(-1, 3))
+        if _check_edges(part) != 2:
+            raise ValueError("half of a skin is not closed")
+        parts.append(part)
+    return parts[0], parts[1]
+
+
+def _triangles(
+    directions: FloatArray, quads: NDArray[np.int64], dimple: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Triangles of a grid's quadrilaterals, shape (2 q, 3), cut as `skin` says."""
     corners = directions[quads]
     first = np.sum((corners[:, 2] - corners[:, 0]) ** 2, axis=1)
     second = np.sum((corners[:, 3] - corners[:, 1]) ** 2, axis=1)
@@ -67,8 +131,7 @@ def skin(ball: DimpledBall, n: int) -> Skin:
         np.roll(quads, -1, axis=1),
         quads,
     )
-    triangles = np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
-    return Skin(ball.radius(directions)[:, None] * directions, triangles)
+    return np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
 
 
 def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float]:

@@ -31,6 +31,12 @@ def test_cut_list_of_a_depth_that_is_not_studied(depthline, small, tmp_path):
     assert "42.8945" in page and "0.500 %" in page and "has not been decided" in page
     surface = meshio.read(out / "finished_ball.stl")
     assert surface.points[:, 2].max() == pytest.approx(21.35, abs=0.25)
+    # The body that fills the cavity, split at z = 0: heights from 0 to the cavity's radius, less dimples.
+    for half, sign in (("upper", 1), ("lower", -1)):
+        height = sign * meshio.read(out / f"cavity_{half}.stl").points[:, 2]
+        assert height.min() == pytest.approx(0.0, abs=1e-6)
+        assert height.max() == pytest.approx(42.8945 / 2, abs=0.25)
+    assert (out / "finished_ball.step").exists() or "no STEP files" in ended.err
     assert not (tmp_path / "none").exists()
 
 

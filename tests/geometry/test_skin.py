@@ -9,7 +9,17 @@ from hypothesis import strategies as st
 from pipeline.errors import InputError
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
-from pipeline.geometry.skin import Skin, check_skin, enclosed_volume, skin, write_ply, write_stl
+from pipeline.geometry.rotation_groups import rotation_group
+from pipeline.geometry.seam import make_seam
+from pipeline.geometry.skin import (
+    Skin,
+    check_skin,
+    enclosed_volume,
+    half_skins,
+    skin,
+    write_ply,
+    write_stl,
+)
 from pipeline.geometry.totals import totals
 
 D = 42.7e-3
@@ -80,6 +90,41 @@ def test_dimple_volume_converges(ball, smooth):
         missing = enclosed_volume(Skin(sphere, found.triangles)) - enclosed_volume(found)
         expected = 2 / 3 * (np.pi / 2 / n / (ball.layout.chord_diameters_m[0] / D)) ** 2
         assert 0 < 1 - missing / exact < expected
+
+
+@pytest.mark.parametrize("shape", [None, ("straight",), ("undulating", 0.06, 5)])
+def test_halves_close_at_the_seam_and_add_up(shape):
+    seam = None if shape is None else make_seam(shape[0], "dihedral-5", *shape[1:])
+    places = rotation_group("dihedral-5") @ np.array([0.64, 0.48, 0.6])
+    layout = Layout(places, np.full(10, 4e-3), "dihedral-5", 10, seam=seam)
+    if seam is None:  # two dimples across the plane
+        places = np.vstack([places, [[1.0, 0.0, 0.0], [-1.0, 0.0, 0.0]]])
+        layout = Layout(places, np.full(12, 4e-3), "none", 1)
+    ball = DimpledBall(layout, 0.3e-3, D)
+    upper, lower = half_skins(ball, 48)
+    # Euler's formula for a closed surface, F = 2 V - 4, for each half.
+    for part in (upper, lower):
+        assert len(part.triangles) == 2 * len(part.points) - 4
+    volumes = [enclosed_volume(part) for part in (upper, lower)]
+    assert sum(volumes) == pytest.approx(totals(ball)["enclosed_volume_m3"], rel=0.002)
+    # Two-fold axes swap the halves.
+    assert volumes[0] == pytest.approx(volumes[1], rel=1e-4)
+    shared = {tuple(point) for point in upper.points} & {tuple(point) for point in lower.points}
+    rim = np.array([point for point in shared if np.linalg.norm(point) > 0])
+    assert len(rim) == 4 * 48
+    if shape is not None:
+        # On the seam, which no dimple reaches: the phantom sphere's radius, at the seam's latitude.
+        assert np.linalg.norm(rim, axis=1) == pytest.approx(D / 2, rel=1e-14)
+        amplitude, waves = shape[1:] or (0.0, 0)
+        latitude = amplitude * np.sin(waves * np.arctan2(rim[:, 1], rim[:, 0]))
+        assert np.arcsin(rim[:, 2] / (D / 2)) == pytest.approx(latitude, abs=1e-12)
+    else:
+        assert (rim[:, 2] == 0).all()
+
+
+def test_halves_need_an_even_grid(ball):
+    with pytest.raises(ValueError, match="even"):
+        half_skins(ball, 33)
 
 
 def test_same_triangles_for_every_depth(ball, good):
