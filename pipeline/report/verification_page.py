@@ -58,7 +58,7 @@ def write_verification_page(results: Path, rows: Sequence[Row]) -> Path:
     """
     drawn = Figures(results / FIGURES, ("verification-*.png",))
     with style():
-        parts = [_part(results, name, rows, drawn) for name in dict.fromkeys(row.part for row in rows)]
+        parts = [_part(results, name, rows, drawn) for name in _in_order(rows)]
     drawn.remove_stale()
     judged = [row for row in rows if row.within_goal is not None]
     values = {
@@ -73,6 +73,12 @@ def write_verification_page(results: Path, rows: Sequence[Row]) -> Path:
     }
     write_page(results / REPORT, _TEMPLATE, values)
     return results / REPORT
+
+
+def _in_order(rows: Sequence[Row]) -> list[str]:
+    """Parts that have rows, in the suite's order, others after them."""
+    there = dict.fromkeys(row.part for row in rows)
+    return [name for name in PARTS if name in there] + [name for name in there if name not in PARTS]
 
 
 def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict[str, Any]:
@@ -105,9 +111,9 @@ def _line(row: Row) -> list[Cell]:
         Cell(figures.label(row.quantity)),
         Cell(row.condition),
         Cell(row.level),
-        Cell(f"{row.ours:.4g}"),
+        Cell(f"{row.ours:.5g}"),
         Cell("" if row.ours_se is None else f"{row.ours_se:.1g}"),
-        Cell("" if row.published is None else f"{row.published:.4g}"),
+        Cell("" if row.published is None else f"{row.published:.5g}"),
         Cell("" if row.error_pct is None else f"{row.error_pct:+.2f}"),
         Cell("" if row.goal_pct is None else f"{row.goal_pct:g}"),
         verdict[row.within_goal],
