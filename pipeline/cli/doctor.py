@@ -235,6 +235,8 @@ def show_doctor(results_root: Path, as_json: bool) -> int:
         console.print(table)
         for check in checks:
             if check.state != FOUND:
-                console.print(f"{check.name}: used instead: {check.instead}. To mend it: {check.mend}")
+                console.print(
+                    f"{check.name}: used instead: {check.instead}. To mend it: {check.mend}", markup=False
+                )
         console.print("ready" if not lacking else f"not ready: {', '.join(check.name for check in lacking)}")
     return MissingError.exit_code if lacking else 0

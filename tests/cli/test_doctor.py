@@ -125,6 +125,20 @@ def test_libraries_for_pictures(tmp_path, monkeypatch) -> None:
     assert "libNowhere" in check.found and "apt-get install libegl1" in check.mend
 
 
+def test_brackets_are_printed_as_they_are(tmp_path, depthline, monkeypatch) -> None:
+    programs(tmp_path / "bin", monkeypatch, "sh")
+    solver(tmp_path / "bin")
+    (tmp_path / "bin/sbatch").touch(mode=0o755)
+    monkeypatch.setenv("WM_PROJECT_DIR", str(tmp_path))
+
+    def none_installed(name: str) -> str:
+        raise doctor.PackageNotFoundError(name)
+
+    monkeypatch.setattr(doctor, "version", none_installed)
+    ended = depthline("doctor", "--results", tmp_path)
+    assert "pip install 'depthline[cluster]'" in ended.out
+
+
 @pytest.mark.solver
 def test_this_machine(depthline, tmp_path) -> None:
     ended = depthline("doctor", "--results", tmp_path)
