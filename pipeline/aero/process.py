@@ -16,12 +16,15 @@ DEPTH_UNIT_M = 1e-4
 REYNOLDS_UNIT = 1.2e5
 """Logarithms of Reynolds numbers are taken relative to this one, in the middle of a drive [-]."""
 
-BEND_OF_LIFT = 0.2
-"""Spin ratio about which the lift of dimpled balls bends: tanh(S / 0.2) in its mean [-]."""
+SMALL_SPIN_RATIO = 0.03
+"""Spin ratio below which the terms of the mean turn smoothly to what their parity asks for [-]."""
+
+SHARED_BETWEEN_PATTERNS = 0.9
+"""Share of the variance of what no run tells that is the same for all patterns [-]."""
 
 _NAMES = ("common", "depth", "depth_length", "reynolds_length", "spin_ratio_length", "scatter")
-_LENGTHS = {"depth_length": (1.2, 0.3), "reynolds_length": (0.25, 0.2), "spin_ratio_length": (0.10, 0.2)}
-_COMMON_SPREAD, _DEPTH_SPREAD, _SCATTER_SPREAD = 0.3, 0.7, 1.5
+_LENGTHS = {"depth_length": (1.5, 0.3), "reynolds_length": (0.6, 0.1), "spin_ratio_length": (0.15, 0.1)}
+_COMMON_SPREAD, _DEPTH_SPREAD, _SCATTER_SPREAD = 0.2, 0.7, 1.5
 _SCATTER_SHARE = 0.25
 
 
@@ -49,11 +52,23 @@ class Prior:
 
 
 PRIORS = {
-    "cd": Prior("even", (0.27, 0.0, 0.0, 0.0, 0.0, 0.0), (0.5, 0.2, 2.0, 0.1, 0.03, 0.03), 0.042, 0.02),
-    "cl": Prior("odd", (1.0, 0.0, 0.0, 0.0, 0.0, 0.0), (3.0, 1.0, 1.0, 1.0, 0.3, 0.3), 0.04, 0.03),
-    "cm": Prior("odd", (0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.05, 0.01, 0.02, 0.02, 0.01, 0.01), 0.003, 0.001),
+    "cd": Prior(
+        "even",
+        (0.25, 0.0, 0.0, 0.2, 0.0, 0.0, 0.0, 0.0),
+        (0.5, 0.1, 0.05, 0.2, 0.1, 0.03, 0.03, 0.01),
+        0.020,
+        0.004,
+    ),
+    "cl": Prior("odd", (0.5, 0.0, 0.0, 0.0, 0.0, 0.0), (0.3, 0.7, 0.15, 0.15, 0.05, 0.05), 0.0135, 0.0045),
+    "cm": Prior("odd", (0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.01, 0.05, 0.01, 0.01, 0.01, 0.01), 0.003, 0.001),
 }
-"""By coefficient."""
+"""By coefficient.
+
+Between Reynolds numbers and spin ratios a table must be trusted to bend as dimpled balls do. The sizes stand
+for the bends of published ones: drag of the Smits & Smith fit bends by up to 0.6 per square of ln Re,
+that of a ball near its crisis by as much the other way, and f with its length of 0.6 by 5 times 0.020 / 0.6^2
+= 0.3 (one standard deviation of a Matern 5/2 process). Set by simulation with such balls
+(tests/decide/test_calibration.py)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,9 +102,11 @@ class Process:
     .. math::
         C = h(x, r, S) \cdot \beta + f(r, S) + g(x, r, S) + e
 
-    The terms of the mean are, for an even coefficient, 1, r, S^2, x, x^2, r x and, for an odd one, S, tanh(S
-    / 0.1), S r, S x, S x^2, S r x; their weights have wide Gaussian priors. f (the same at all depths) and g
-    (each depth's own) are Gaussian processes with products of Matern 5/2 correlations, that over S made even
+    The terms of the mean are, with b = sqrt(S^2 + 0.03^2), for an even coefficient 1, r, r^2, b, x, x^2, r x,
+    r^2 x and, for an odd one, l = S / sqrt(b), S, l r, l x, l x^2, l r x: above S = 0.03 drag rises with the
+    spin and lift with its square root, between which and S itself the exponents of published fits lie. Their
+    weights have Gaussian priors. f (the same at all depths) and g (each depth's own) are Gaussian processes
+    with products of Matern 5/2 correlations, that over S made even
     or odd by adding or subtracting its mirror image, so that an odd coefficient vanishes at S = 0. e is the
     run's standard error and a scatter beyond it. Amplitudes, lengths and scatter are the most probable ones
     under log-normal priors.
@@ -185,9 +202,9 @@ class Process:
         rng : numpy.random.Generator
             Source of the noise of g and of the runs.
         common : numpy.random.Generator
-            Source of the noise of the mean and of f. Patterns that are given the same one (and the same grid)
-            share what is not known between the Reynolds numbers and spin ratios studied, since all dimpled
-            balls bend there alike; it then cancels in their difference.
+            Source of nine tenths of the noise of the mean and of f. Patterns that are given the same one (and
+            the same grid) share so much of what is not known between the Reynolds numbers and spin ratios
+            studied, since all dimpled balls bend there nearly alike; it then cancels in their difference.
 
         Returns
         -------
@@ -205,9 +222,9 @@ class Process:
             )
         ]
         everywhere = Points.grid(*axes)
-        prior = (self._mean_draws(everywhere, n, common) + self._prior_draws(axes, n, rng, common)).reshape(
-            n, *(axis.size for axis in axes)
-        )
+        prior = (
+            self._mean_draws(everywhere, n, rng, common) + self._prior_draws(axes, n, rng, common)
+        ).reshape(n, *(axis.size for axis in axes))
         at = [
             np.searchsorted(axis, values)
             for axis, values in zip(axes, (own.depth_m, own.reynolds, own.spin_ratio), strict=True)
@@ -226,10 +243,12 @@ class Process:
         against = (self._values - prior[:, at[0], at[1], at[2]] - noise) @ self._inverse
         return np.asarray(prior[wanted] + (against @ cross.T).reshape(n, depth_m.size, reynolds.size, -1))
 
-    def _mean_draws(self, points: Points, n: int, rng: np.random.Generator) -> FloatArray:
+    def _mean_draws(
+        self, points: Points, n: int, rng: np.random.Generator, common: np.random.Generator
+    ) -> FloatArray:
         """Draws of the mean's part of the prior, shape (n, m)."""
         terms = self._terms(points)
-        weights = self._prior.mean + np.array(self._prior.spread) * rng.standard_normal((n, terms.shape[1]))
+        weights = self._prior.mean + np.array(self._prior.spread) * _shared((n, terms.shape[1]), rng, common)
         return np.asarray(weights @ terms.T)
 
     def _prior_draws(
@@ -249,7 +268,7 @@ class Process:
             roots.append((vectors * np.sqrt(np.maximum(size, 0.0))) @ vectors.T)
         amplitude, own = np.exp(self._best[:2])
         n_depth, n_reynolds, n_spin = (axis.size for axis in axes)
-        shared = common.standard_normal((n, 1, n_reynolds, n_spin))
+        shared = _shared((n, 1, n_reynolds, n_spin), rng, common)
         each = rng.standard_normal((n, n_depth, n_reynolds, n_spin))
         each = np.einsum("ij,njrs->nirs", roots[0], each, optimize=True)
         return np.asarray(roots[1] @ (amplitude * shared + own * each) @ roots[2].T).reshape(n, -1)
@@ -271,9 +290,11 @@ class Process:
         x = (points.depth_m - self._middle_m) / DEPTH_UNIT_M
         r, s = np.log(points.reynolds / REYNOLDS_UNIT), points.spin_ratio
         one = np.ones_like(x)
+        bend = np.hypot(s, SMALL_SPIN_RATIO)
         if self._prior.parity == "even":
-            return np.stack([one, r, s**2, x, x**2, r * x], axis=-1)
-        return np.stack([s, np.tanh(s / BEND_OF_LIFT), s * r, s * x, s * x**2, s * r * x], axis=-1)
+            return np.stack([one, r, r**2, bend, x, x**2, r * x, r**2 * x], axis=-1)
+        lift = s * bend**-0.5
+        return np.stack([lift, s, lift * r, lift * x, lift * x**2, lift * r * x], axis=-1)
 
     @staticmethod
     def _distances(one: Points, other: Points) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -338,6 +359,13 @@ class Process:
         ]
         standard = (logs - self._centre) / self._width
         return float(cost + 0.5 * standard @ standard), np.array(by_log) * self._width + standard
+
+
+def _shared(shape: tuple[int, ...], rng: np.random.Generator, common: np.random.Generator) -> FloatArray:
+    """Standard normal numbers, most of whose variance comes from the common source."""
+    own = rng.standard_normal(shape)
+    share = SHARED_BETWEEN_PATTERNS
+    return np.asarray(math.sqrt(share) * common.standard_normal(shape) + math.sqrt(1.0 - share) * own)
 
 
 def matern(distance: FloatArray) -> tuple[FloatArray, FloatArray]:
