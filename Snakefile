@@ -95,23 +95,13 @@ rule coefficients:
         "{PYTHON:q} -m pipeline.cli.stations coefficients"
 
 
-rule flights:
-    input:
-        "study.json",
-        "coefficients.csv",
-    output:
-        "flights.csv",
-    group:
-        "tables"
-    shell:
-        "{PYTHON:q} -m pipeline.cli.stations flights"
-
-
+# Flights and decision share one model of the coefficients and its draws.
 rule decision:
     input:
         "study.json",
         "coefficients.csv",
     output:
+        "flights.csv",
         "decision.csv",
         "decision.json",
     group:

@@ -11,7 +11,16 @@ from pipeline.errors import InputError
 from pipeline.fields import Number, Quantity, Section, distinct
 from pipeline.keys import reynolds_key, spin_ratio_key
 from pipeline.quantities import ANGLE, DURATION
-from pipeline.study_golfers import AirSpec, FlightWindow, Golfer, Launch, Moulding, Spread, Wind
+from pipeline.study_golfers import (
+    AirSpec,
+    FlightWindow,
+    Golfer,
+    Launch,
+    Moulding,
+    ScenarioSpec,
+    Spread,
+    Wind,
+)
 from pipeline.study_names import SafeName, distinct_names
 from pipeline.study_patterns import Ball, CavitySpec, LayoutSpec, Pattern
 
@@ -28,6 +37,7 @@ __all__ = [
     "MeshErrorSpec",
     "Moulding",
     "Pattern",
+    "ScenarioSpec",
     "Spread",
     "Study",
     "Wind",
@@ -159,6 +169,10 @@ class Study(Section):
         Field(description="The golfers whose shots are flown.")
     )
     air: AirSpec = Field(default_factory=AirSpec, description="The air of the flights.")
+    scenarios: Annotated[list[ScenarioSpec], Field(max_length=50), AfterValidator(distinct_names)] = Field(
+        default_factory=list,
+        description="Weather that the shots are flown in, as a weighted mean, instead of the study's air.",
+    )
     moulding: Moulding | None = Field(
         None, description="Scatter of moulded balls, for the share of them within a yard of the best."
     )

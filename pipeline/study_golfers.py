@@ -163,13 +163,17 @@ class Golfer(Section):
     )
     spread: Spread = Field(default_factory=Spread, description="Standard deviations of the shot.")
     flight_window: FlightWindow | None = Field(None, description="The peak heights wanted.")
+    aim: Literal["carry", "total"] = Field(
+        "carry",
+        description="What the depth is chosen for: carry, or total (carry and run, much less certain).",
+    )
     weight: Annotated[float, Number(0, 1000, 1)] = Field(
         1.0, description="Weight of the golfer where one product is chosen for all, 0 to 1000."
     )
 
 
 class Wind(Section):
-    """Steady wind."""
+    """Steady wind, and how it grows with the height."""
 
     speed_m_s: Annotated[float, Quantity(SPEED, "0 m/s", "30 m/s", "3 m/s")] = Field(
         0.0, alias="speed", description="Wind speed, 0 m/s to 30 m/s."
@@ -179,6 +183,24 @@ class Wind(Section):
         alias="from",
         description="Where it comes from: 0 deg is a headwind, 90 deg from the golfer's right, 180 deg a "
         "tailwind.",
+    )
+    profile: Literal["uniform", "logarithmic", "power"] = Field(
+        "uniform",
+        description="How it grows with the height: uniform (the same everywhere), logarithmic (over ground "
+        "of a roughness) or power (by an exponent).",
+        examples=["logarithmic"],
+    )
+    height_m: Annotated[float, Quantity(LENGTH, "0.5 m", "100 m", "10 m")] = Field(
+        10.0, alias="height", description="Height at which the speed is stated, 0.5 m to 100 m."
+    )
+    roughness_m: Annotated[float, Quantity(LENGTH, "0.1 mm", "2 m", "30 mm")] = Field(
+        0.03,
+        alias="roughness",
+        description="Roughness length of the ground for the logarithmic profile, 0.1 mm to 2 m; 30 mm is "
+        "open grassland.",
+    )
+    exponent: Annotated[float, Number(0.01, 1, 0.14)] = Field(
+        0.14, description="Exponent of the power profile, 0.01 to 1."
     )
 
 
@@ -219,6 +241,16 @@ class AirSpec(Section):
         """Refuse an altitude beside a pressure."""
         if given.get("altitude") is not None and given.get("pressure") is not None:
             yield "altitude", 'cannot stand beside "pressure"; remove one of the two'
+
+
+class ScenarioSpec(Section):
+    """Weather that the golfers play in, instead of the study's air."""
+
+    name: Title = Field(description="Name of the scenario, shown in the report.", examples=["cold headwind"])
+    weight: Annotated[float, Number(0.001, 1000, 1)] = Field(
+        1.0, description="How often it is met, against the others, 0.001 to 1000."
+    )
+    air: AirSpec = Field(default_factory=AirSpec, description="Its air and wind.")
 
 
 class Moulding(Section):

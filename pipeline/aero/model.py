@@ -1,6 +1,7 @@
 """Coefficient model of a pattern: drag, lift, moment over depth, Reynolds number and spin ratio."""
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -36,8 +37,8 @@ _FEWEST_FOR_A_VERDICT = 8
 
 
 @dataclass(frozen=True)
-class MeshError:
-    """Error that runs on one kind of mesh share, which their standard errors do not contain.
+class StatedError:
+    """Error of the coefficients beyond the runs' own standard errors: of a mesh, of a flow model.
 
     Parameters
     ----------
@@ -45,12 +46,17 @@ class MeshError:
         Its standard deviation [-].
     shared : float
         Share of its variance that is the same for all depths and patterns, 0 to 1; the rest differs from
-        pattern to pattern and changes slowly with depth [-].
+        pattern to pattern and changes slowly with depth. An error that is wholly shared (1, that of a flow
+        model) widens every carry and hardly any difference between depths [-].
+    cd_relative, cl_relative : float
+        The same as shares of the coefficient; both parts of an error are drawn together [-].
     """
 
     cd: float = 0.0
     cl: float = 0.0
     shared: float = 0.9
+    cd_relative: float = 0.0
+    cl_relative: float = 0.0
 
 
 class CoefficientModel:
@@ -114,7 +120,7 @@ class CoefficientModel:
             for d in range(shape[0])
         ]
 
-    def draws(self, depth_m: ArrayLike, n: int, seed: int, mesh_error: MeshError | None = None) -> TableBatch:
+    def draws(self, depth_m: ArrayLike, n: int, seed: int, stated: Sequence[StatedError] = ()) -> TableBatch:
         """Draw tables at several depths jointly, so that differences between depths keep their correlation.
 
         Models of several patterns that are given the same seed share what none of them knows between the
@@ -127,9 +133,9 @@ class CoefficientModel:
         n : int
             Number of draws.
         seed : int
-            Seed. The part of the mesh error that all patterns share depends on nothing else.
-        mesh_error : MeshError, optional
-            Added to the draws.
+            Seed. The part of a stated error that all patterns share depends on nothing else.
+        stated : sequence of StatedError
+            Added to the draws, independent of each other.
 
         Returns
         -------
@@ -142,8 +148,10 @@ class CoefficientModel:
         drawn = []
         for name, process in self.processes.items():
             values = process.draws(depth, self.reynolds, self.spin_ratio, n, rng, common)
-            if mesh_error is not None and name != "cm":
-                values += _mesh_draws(name, mesh_error, depth, n, seed, rng)[:, :, None, None]
+            for number, error in enumerate(stated if name != "cm" else ()):
+                size = getattr(error, name) + getattr(error, f"{name}_relative") * np.abs(values)
+                source = np.random.default_rng([seed, 2 + number, *name.encode()])
+                values = values + size * _stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
             drawn.append(np.maximum(values, 0.0) if name == "cd" else values)
         if "cm" not in self.processes:
             drawn.append(np.zeros_like(drawn[0]))
@@ -296,15 +304,13 @@ def _refined(nodes: FloatArray, longest: float) -> FloatArray:
     return np.concatenate(parts)
 
 
-def _mesh_draws(
-    name: str, error: MeshError, depth_m: FloatArray, n: int, seed: int, rng: np.random.Generator
+def _stated_draws(
+    shared: float, depth_m: FloatArray, n: int, common: np.random.Generator, rng: np.random.Generator
 ) -> FloatArray:
-    """Draws of the mesh error of one coefficient, shape (n, d)."""
+    """Draws of a stated error of unit size, shape (n, d)."""
     from pipeline.aero.process import DEPTH_UNIT_M, matern
 
-    common = np.random.default_rng([seed, 2, *name.encode()]).standard_normal((n, 1))
     apart = np.abs(depth_m[:, None] - depth_m) / DEPTH_UNIT_M
     size, vectors = np.linalg.eigh(matern(apart / 1.5)[0])
     own = rng.standard_normal((n, depth_m.size)) @ (vectors * np.sqrt(np.maximum(size, 0.0))).T
-    sigma = error.cd if name == "cd" else error.cl
-    return np.asarray(sigma * (np.sqrt(error.shared) * common + np.sqrt(1.0 - error.shared) * own))
+    return np.asarray(np.sqrt(shared) * common.standard_normal((n, 1)) + np.sqrt(1.0 - shared) * own)

@@ -87,21 +87,16 @@ def coefficients() -> None:
 
 
 @app.command()
-def flights() -> None:
-    """Fly every golfer's shots with every table."""
-    from pipeline.aero.collect import read_coefficients
-    from pipeline.flight.station import fly_study, write_flights
-
-    write_flights(fly_study(_study(), read_coefficients(HERE / "coefficients.csv")), HERE / "flights.csv")
-
-
-@app.command()
 def decision() -> None:
-    """Name the depth to cut."""
+    """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
     from pipeline.aero.collect import read_coefficients
-    from pipeline.decide.station import decide_study, write_decision
+    from pipeline.decide.station import decide_study, fly_everything, write_decision
+    from pipeline.flight.station import flights_table, write_flights
 
-    table, details = decide_study(_study(), read_coefficients(HERE / "coefficients.csv"))
+    study, coefficients = _study(), read_coefficients(HERE / "coefficients.csv")
+    flown = fly_everything(study, coefficients)
+    write_flights(flights_table(study, flown.every), HERE / "flights.csv")
+    table, details = decide_study(study, coefficients, flown)
     write_decision(HERE, table, details)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from pipeline.aero.model import CoefficientModel
 from pipeline.decide.optimum import YARD_M
 from pipeline.flight.population import fly_pattern
-from pipeline.flight.station import SEED, conditions_of, mesh_error_of
+from pipeline.flight.station import SEED, conditions_of, stated_errors
 from pipeline.flight.trajectory import Launches
 from pipeline.study import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
 
@@ -67,7 +67,7 @@ def equipment_rules(
         shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
         for pattern, depth in depth_m.items():
             flown = fly_pattern(
-                models[pattern], shot, still, 200, SEED, mesh_error_of(study), np.array([depth])
+                models[pattern], shot, still, 200, SEED, stated_errors(study), np.array([depth])
             )
             total, error = float(flown.mean.total_m[0]), float(np.nanstd(flown.draws.total_m[0], ddof=1))
             finite = bool(np.isfinite(total))

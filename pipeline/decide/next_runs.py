@@ -13,7 +13,7 @@ from pipeline.decide.worth import Worth, worth
 from pipeline.errors import InputError
 from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import SHOTS, flight_depths, fly_pattern
-from pipeline.flight.station import SEED, conditions_of, mesh_error_of
+from pipeline.flight.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.cost import cells, core_seconds
 from pipeline.study import Pattern, Study
@@ -88,7 +88,7 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")
-    conditions, mesh_error = conditions_of(study), mesh_error_of(study)
+    conditions, scenarios, stated = conditions_of(study), scenarios_of(study), stated_errors(study)
     wide: dict[tuple[str, str], Worth] = {}
     offers: list[tuple[Pattern, float, float | None]] = []
     for pattern in study.patterns:
@@ -103,7 +103,7 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
         depths = np.unique(np.concatenate([flown, new]))
         for golfer in golfers:
             shots = draw_shots(golfer, SHOTS, SEED)
-            flights = fly_pattern(model, shots, conditions, seed=SEED, mesh_error=mesh_error, depth_m=depths)
+            flights = fly_pattern(model, shots, scenarios, seed=SEED, stated=stated, depth_m=depths)
             finite = np.asarray(np.isfinite(flights.carry_draws_m).all(axis=0))
             if not finite.all() or not np.isfinite(flights.mean.carry_m).all():
                 raise InputError(
@@ -111,7 +111,7 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
                     "usable "
                     "runs are needed before others can be chosen"
                 )
-            wide[golfer.name, pattern.name] = worth(flights, golfer.flight_window, finite)
+            wide[golfer.name, pattern.name] = worth(flights, golfer.flight_window, finite, golfer.aim)
     if not offers:
         raise InputError(
             f"{study.name}: no pattern has two depths with usable runs, so that nothing can be chosen from "

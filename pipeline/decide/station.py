@@ -14,11 +14,11 @@ from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.optimum import YARD_M, best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.product import Product, product, rank, short_list, verdict
 from pipeline.decide.wording import product_sentences, sentence
-from pipeline.decide.worth import Worth, in_window, worth
+from pipeline.decide.worth import GRID, Worth, in_window, worth
 from pipeline.files import write_json, write_text
 from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.flight.station import SEED, conditions_of, fly_golfer
+from pipeline.flight.station import SEED, fly_golfer, scenarios_of
 from pipeline.study import Golfer, Study
 
 COLUMNS = (
@@ -40,6 +40,8 @@ COLUMNS = (
     "tolerance_edge_angle_deg",
     "tolerance_diameter_m",
     "share_within_yard",
+    "total_m",
+    "total_se_m",
 )
 """Columns of decision.csv, in their order; columns are only ever added."""
 
@@ -57,8 +59,10 @@ class Flown(NamedTuple):
     ----------
     models : dict
         By pattern.
+    every : dict
+        By golfer and then pattern.
     flights : dict
-        By golfer and then pattern, depths that do not come down left out.
+        The same, depths that do not come down left out.
     worths : dict
         By (golfer, pattern).
     notes : list of str
@@ -66,6 +70,7 @@ class Flown(NamedTuple):
     """
 
     models: dict[str, CoefficientModel]
+    every: dict[str, dict[str, PatternFlights]]
     flights: dict[str, dict[str, PatternFlights]]
     worths: dict[tuple[str, str], Worth]
     notes: list[str]
@@ -89,11 +94,13 @@ def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
     models, notes = models_from_coefficients(coefficients)
     known = set(coefficients["pattern"])
     notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
+    every: dict[str, dict[str, PatternFlights]] = {}
     flights: dict[str, dict[str, PatternFlights]] = {}
     for golfer in study.golfers:
+        every[golfer.name] = fly_golfer(study, golfer, models)
         flights[golfer.name] = {
             pattern: landed
-            for pattern, flown in fly_golfer(study, golfer, models).items()
+            for pattern, flown in every[golfer.name].items()
             if (landed := _landed(flown, pattern, golfer, notes))
         }
         notes += _warnings(golfer, flights[golfer.name])
@@ -102,11 +109,11 @@ def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
         for flown in of_golfer.values():
             finite &= np.isfinite(flown.carry_draws_m).all(axis=0)
     worths = {
-        (golfer.name, pattern): worth(flown, golfer.flight_window, finite)
+        (golfer.name, pattern): worth(flown, golfer.flight_window, finite, golfer.aim)
         for golfer in study.golfers
         for pattern, flown in flights[golfer.name].items()
     }
-    return Flown(models, flights, worths, notes)
+    return Flown(models, every, flights, worths, notes)
 
 
 def product_of(study: Study, flown: Flown) -> tuple[Product | None, list[str]]:
@@ -131,7 +138,9 @@ def product_of(study: Study, flown: Flown) -> tuple[Product | None, list[str]]:
     return (product(shared, weights) if shared else None), list(weights)
 
 
-def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, Any]]:
+def decide_study(
+    study: Study, coefficients: pd.DataFrame, flown: Flown | None = None
+) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Find the depth to cut for every golfer and pattern, and one product for all golfers.
 
     Parameters
@@ -140,22 +149,26 @@ def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame
         Patterns, golfers, ball and air.
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
+    flown : Flown, optional
+        From `fly_everything`; flown here when absent.
 
     Returns
     -------
     decision : DataFrame
         One row a golfer and pattern, in the study's order, with the columns `COLUMNS`. The best depth is that
-        of the greatest carry, less what a flight outside a preferred or required window costs. Its interval
-        covers 5 to 95 % of the joint draws of the coefficients and of the mesh error that the study states
-        (NaN with one usable depth); p_best is the share of draws in which the pattern, at its best depth, is
-        the best; p_edge that in which its best depth is the shallowest or deepest; in_window is None without
-        a flight window; regret_m is what the golfer gives away, on average over the draws, with the pattern
-        at the depth that is best for all golfers against his own best; share_within_yard is NaN without a
-        moulding scatter. A pattern without a usable depth has no row.
+        of the greatest carry, or total distance where the golfer aims at that, less what a flight outside a
+        preferred or required window costs. Its interval covers 5 to 95 % of the joint draws of the
+        coefficients and of the errors that the study states (NaN with one usable depth); p_best is the share
+        of draws in which the pattern, at its best depth, is the best; p_edge that in which its best depth is
+        the shallowest or deepest; in_window is None without a flight window; regret_m is what the golfer
+        gives away, on average over the draws, with the pattern at the depth that is best for all golfers
+        against his own best; share_within_yard is NaN without a moulding scatter; total_m is less certain
+        than its standard error says. A pattern without a usable depth has no row.
     details : dict
         JSON-ready: study, golfers, patterns, rows (as the frame), curves (golfer, pattern, and lists depth_m,
         carry_m, carry_lo_m, carry_hi_m, peak_height_m), sentences (the decision in plain words, one a
-        golfer), product (verdict, why, sentences, weights, patterns as of
+        golfer), scenarios (golfer, pattern, scenario, weight, carry_m at the depth named, best_depth_m there;
+        empty without scenarios), product (verdict, why, sentences, weights, patterns as of
         `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and leave-one-out of each
         pattern), notes (what was left out or extrapolated), mesh_error, interval, shots, draws.
 
@@ -164,8 +177,8 @@ def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame
     InputError
         The coefficients lack a column or have a run twice.
     """
-    flown = fly_everything(study, coefficients)
-    notes = flown.notes
+    flown = fly_everything(study, coefficients) if flown is None else flown
+    notes = list(flown.notes)
     of, counted = product_of(study, flown)
     ranked = rank(of, flown.worths, counted) if of is not None else []
     rows: list[dict[str, Any]] = []
@@ -178,7 +191,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame
             row["regret_m"] = regrets[0].get(golfer.name, math.nan) if regrets else math.nan
         rows += of_golfer
         curves += [_curves(golfer, pattern, f) for pattern, f in flights.items()]
-        sentences.append(sentence(golfer.name, of_golfer, _ranges(flights)))
+        sentences.append(sentence(golfer.name, of_golfer, _ranges(flights), golfer.aim))
         notes += _outside_all(golfer, flown)
     notes += [
         f"{pattern}: only one usable depth ({model.depth_m[0] * 1e3:.3f} mm), so that there is no best one "
@@ -195,6 +208,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame) -> tuple[pd.DataFrame
         "rows": [{key: _jsonable(value) for key, value in row.items()} for row in rows],
         "curves": curves,
         "sentences": sentences,
+        "scenarios": _scenarios(study, flown, rows),
         "product": {
             "verdict": word,
             "why": why,
@@ -246,8 +260,9 @@ def _decide(study: Study, golfer: Golfer, flown: Flown, coefficients: pd.DataFra
         best = best_on_grid(of.depth_m, of.value_m[:, None])
         depth, one_depth = float(best.depth_m[0]), of.depth_m.size == 1
         low, high = np.quantile(drawn[name].depth_m, INTERVAL)
-        carry, peak, descent = (
-            float(curve(of.depth_m, values, [depth])[0]) for values in (of.carry_m, of.peak_m, of.descent_rad)
+        carry, peak, descent, total = (
+            float(curve(of.depth_m, values, [depth])[0])
+            for values in (of.carry_m, of.peak_m, of.descent_rad, of.total_m)
         )
         off = tolerance_on_grid(of.depth_m, of.value_m)
         rows.append(
@@ -266,6 +281,8 @@ def _decide(study: Study, golfer: Golfer, flown: Flown, coefficients: pd.DataFra
                 "at_edge": bool(best.at_edge[0]),
                 "descent_deg": math.degrees(descent),
                 "p_edge": float(drawn[name].at_edge.mean()),
+                "total_m": total,
+                "total_se_m": float(curve(of.depth_m, of.total_draws_m, [depth])[0].std(ddof=1)),
             }
             | _mould(study, golfer, flown.models[name], of, depth, off, coefficients)
         )
@@ -284,7 +301,7 @@ def _mould(
     """Tolerances of edge angle and diameter, and the share of balls within a yard."""
     angles = moulding.angle_of_depth(coefficients, model.pattern)
     slope = None if angles is None else angles.slope(depth)
-    by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), conditions_of(study))
+    by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), scenarios_of(study))
     share = math.nan
     if study.moulding is not None:
         share = moulding.share_within(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
@@ -293,6 +310,27 @@ def _mould(
         "tolerance_diameter_m": abs(YARD_M / by_diameter) if by_diameter else math.nan,
         "share_within_yard": share,
     }
+
+
+def _scenarios(study: Study, flown: Flown, rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What each scenario makes of the depth named, and its own best depth."""
+    found = []
+    for row in rows if study.scenarios else ():
+        of = flown.flights[row["golfer"]][row["pattern"]]
+        grid = np.linspace(of.depth_m[0], of.depth_m[-1], GRID) if of.depth_m.size > 1 else of.depth_m
+        for spec in study.scenarios:
+            carry = curve(of.depth_m, of.by_scenario[spec.name].carry_m, grid)
+            found.append(
+                {
+                    "golfer": row["golfer"],
+                    "pattern": row["pattern"],
+                    "scenario": spec.name,
+                    "weight": spec.weight,
+                    "carry_m": float(np.interp(row["best_depth_m"], grid, carry)),
+                    "best_depth_m": float(best_on_grid(grid, carry[:, None]).depth_m[0]),
+                }
+            )
+    return found
 
 
 def _curves(golfer: Golfer, pattern: str, flown: PatternFlights) -> dict[str, Any]:

@@ -9,7 +9,10 @@ from pipeline.decide.product import PatternOfProduct, Prototype
 
 
 def sentence(
-    golfer: str, rows: Sequence[Mapping[str, Any]], ranges: Mapping[str, tuple[float, float]]
+    golfer: str,
+    rows: Sequence[Mapping[str, Any]],
+    ranges: Mapping[str, tuple[float, float]],
+    aim: str = "carry",
 ) -> str:
     """Say what to cut for one golfer.
 
@@ -21,6 +24,8 @@ def sentence(
         The golfer's rows of decision.csv, by column.
     ranges : mapping
         From each pattern to its shallowest and deepest usable depth [m].
+    aim : {"carry", "total"}
+        What the depth is chosen for.
 
     Returns
     -------
@@ -55,6 +60,11 @@ def sentence(
             parts.append("No depth studied costs a yard")
         else:
             parts.append(f"A depth off by {row['tolerance_m'] * 1e6:.0f} micrometres costs a yard of carry")
+    if aim == "total":
+        parts.append(
+            f"The depth is chosen for the total distance, {row['total_m'] / YARD_M:.1f} yd, which is less "
+            "certain than the carry"
+        )
     if row["in_window"] is not None:
         parts.append(f"The peak height is {'inside' if row['in_window'] else 'outside'} the flight window")
     if len(rows) > 1:

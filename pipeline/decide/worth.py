@@ -1,6 +1,7 @@
 """What a depth is worth to a golfer: its carry, less what a flight outside the wanted window costs."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +28,12 @@ class Worth:
     depth_m : ndarray, shape (g,)
         Even grid of depths, one when one was studied [m].
     carry_m, peak_m, descent_rad, value_m : ndarray, shape (g,)
-        Of the most probable coefficients; the value is the carry less the cost of leaving the flight window
-        [m].
+        Of the most probable coefficients; the value is what the golfer aims at, carry or total distance,
+        less the cost of leaving the flight window [m].
     carry_draws_m, value_draws_m : ndarray, shape (g, k)
         Of every draw [m].
+    total_m, total_draws_m : ndarray, shapes (g,) and (g, k)
+        Total distance, less certain [m].
     """
 
     depth_m: FloatArray
@@ -40,9 +43,16 @@ class Worth:
     value_m: FloatArray
     carry_draws_m: FloatArray
     value_draws_m: FloatArray
+    total_m: FloatArray
+    total_draws_m: FloatArray
 
 
-def worth(flown: PatternFlights, window: FlightWindow | None, keep: NDArray[np.bool_]) -> Worth:
+def worth(
+    flown: PatternFlights,
+    window: FlightWindow | None,
+    keep: NDArray[np.bool_],
+    aim: Literal["carry", "total"] = "carry",
+) -> Worth:
     """Compute the curves of one golfer and pattern.
 
     Parameters
@@ -53,6 +63,8 @@ def worth(flown: PatternFlights, window: FlightWindow | None, keep: NDArray[np.b
         What the golfer wants.
     keep : ndarray of bool, shape (k,)
         Draws to use.
+    aim : {"carry", "total"}
+        Whether carry or total distance is what counts.
 
     Returns
     -------
@@ -61,12 +73,13 @@ def worth(flown: PatternFlights, window: FlightWindow | None, keep: NDArray[np.b
     """
     depth = flown.depth_m
     grid = np.linspace(depth[0], depth[-1], GRID) if depth.size > 1 else depth
-    carry, peak, descent = _curves(depth, flown.mean, grid)
+    carry, peak, descent, total = (curve(depth, values, grid) for values in _columns(flown.mean))
     drawn = [curve(depth, values[:, keep], grid) for values in _columns(flown.draws)]
+    counts, counts_drawn = (total, drawn[3]) if aim == "total" else (carry, drawn[0])
     return Worth(
         grid, carry, peak, descent,
-        carry - outside_cost(window, peak, descent),
-        drawn[0], drawn[0] - outside_cost(window, drawn[1], drawn[2]),
+        counts - outside_cost(window, peak, descent),
+        drawn[0], counts_drawn - outside_cost(window, drawn[1], drawn[2]), total, drawn[3],
     )  # fmt: skip
 
 
@@ -103,9 +116,5 @@ def in_window(window: FlightWindow | None, peak_m: float, descent_rad: float) ->
     return high and window.flattest_rad <= descent_rad <= window.steepest_rad
 
 
-def _columns(flights: MeanFlights) -> tuple[FloatArray, FloatArray, FloatArray]:
-    return flights.carry_m, flights.peak_height_m, flights.descent_rad
-
-
-def _curves(depth: FloatArray, flights: MeanFlights, grid: FloatArray) -> list[FloatArray]:
-    return [curve(depth, values, grid) for values in _columns(flights)]
+def _columns(flights: MeanFlights) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    return flights.carry_m, flights.peak_height_m, flights.descent_rad, flights.total_m

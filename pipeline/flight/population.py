@@ -1,11 +1,13 @@
 """A golfer's shots with the balls of one pattern: means over the shots, and their uncertainty."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.aero.model import CoefficientModel, MeshError
+from pipeline.aero.model import CoefficientModel, StatedError
 from pipeline.aero.table import TableBatch
 from pipeline.flight.trajectory import Conditions, Launches, fly
 
@@ -30,7 +32,19 @@ MOST_INTERVALS_HALVED = 8
 """Up to this many intervals between the depths studied, flights are made half-way between them too."""
 
 
+RUN_UNCERTAINTY = 0.3
+"""Standard deviation of the run after the landing, as a share of it: turf, and a bounce model that
+measurements find imperfect (`pipeline.flight.ground`); a judgement, no source."""
+
 _DIAMETER_STEP_M = 1e-4
+
+
+class Scenario(NamedTuple):
+    """Conditions that a golfer plays in, and their weight."""
+
+    name: str
+    weight: float
+    conditions: Conditions
 
 
 @dataclass(frozen=True)
@@ -59,13 +73,17 @@ class PatternFlights:
     mean : MeanFlights
         Means over the shots, arrays of shape (d,).
     draws : MeanFlights
-        Means over the same shots for k joint draws of the coefficients at all depths, arrays of shape (d, k).
+        Means over the same shots for k joint draws of the coefficients at all depths, arrays of shape (d, k);
+        the run of the total distance is drawn too.
+    by_scenario : dict
+        As `mean`, for each scenario by itself.
     """
 
     depth_m: FloatArray
     studied: NDArray[np.bool_]
     mean: MeanFlights
     draws: MeanFlights
+    by_scenario: dict[str, MeanFlights]
 
     @property
     def carry_draws_m(self) -> FloatArray:
@@ -74,9 +92,12 @@ class PatternFlights:
 
     def at(self, keep: NDArray[np.bool_]) -> "PatternFlights":
         """Return the flights of the depths marked in `keep`, shape (d,)."""
-        mean = MeanFlights(**{name: values[keep] for name, values in vars(self.mean).items()})
-        draws = MeanFlights(**{name: values[keep] for name, values in vars(self.draws).items()})
-        return PatternFlights(self.depth_m[keep], self.studied[keep], mean, draws)
+
+        def kept(flights: MeanFlights) -> MeanFlights:
+            return MeanFlights(**{name: values[keep] for name, values in vars(flights).items()})
+
+        each = {name: kept(flights) for name, flights in self.by_scenario.items()}
+        return PatternFlights(self.depth_m[keep], self.studied[keep], kept(self.mean), kept(self.draws), each)
 
 
 def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
@@ -99,10 +120,10 @@ def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]
 def fly_pattern(
     model: CoefficientModel,
     shots: Launches,
-    conditions: Conditions,
+    conditions: Conditions | Sequence[Scenario],
     draws: int = DRAWS,
     seed: int = 1,
-    mesh_error: MeshError | None = None,
+    stated: Sequence[StatedError] = (),
     depth_m: FloatArray | None = None,
 ) -> PatternFlights:
     """Fly the same shots with every depth of a pattern, and with draws of its coefficients.
@@ -113,14 +134,14 @@ def fly_pattern(
         The pattern's coefficients.
     shots : Launches
         n launches.
-    conditions : Conditions
-        Ball, air, wind.
+    conditions : Conditions or sequence of Scenario
+        Ball, air, wind; of several, the flights are weighted means.
     draws : int
         Number of draws k.
     seed : int
         Seed of the draws.
-    mesh_error : MeshError, optional
-        Added to the draws.
+    stated : sequence of StatedError
+        Errors of mesh or flow model, added to the draws.
     depth_m : ndarray, shape (d,), optional
         Depths to fly, increasing; those of `flight_depths` when absent [m].
 
@@ -132,21 +153,31 @@ def fly_pattern(
     depth, studied = flight_depths(model.depth_m)
     if depth_m is not None:
         depth, studied = depth_m, np.isin(depth_m, model.depth_m)
-    launches = shots.as_array()
+    launches, scenarios = shots.as_array(), _scenarios(conditions)
     few = launches[:SHOTS_OF_A_DRAW]
     undrawn = TableBatch.of(model.tables(depth))
-    mean = _over_shots(undrawn, launches, conditions)
-    mean_of_few = _over_shots(undrawn, few, conditions)
-    drawn = _over_shots(model.draws(depth, draws, seed, mesh_error), few, conditions)
+    each = [_over_shots(undrawn, launches, scenario.conditions) for scenario in scenarios]
+    mean = _weighted(each, scenarios)
+    mean_of_few = _over_scenarios(undrawn, few, scenarios)
+    drawn = _over_scenarios(model.draws(depth, draws, seed, stated), few, scenarios)
     moved = {}
     for name, values in vars(drawn).items():
         centre = getattr(mean, name) - getattr(mean_of_few, name)
         moved[name] = values.reshape(depth.size, draws) + centre[:, None]
-    return PatternFlights(depth, studied, mean, MeanFlights(**moved))
+    # The same for every pattern and depth, as turf is.
+    turf = 1.0 + RUN_UNCERTAINTY * np.random.default_rng([seed, 3]).standard_normal(draws)
+    moved["total_m"] = moved["carry_m"] + turf * (moved["total_m"] - moved["carry_m"])
+    return PatternFlights(
+        depth,
+        studied,
+        mean,
+        MeanFlights(**moved),
+        {scenario.name: flown for scenario, flown in zip(scenarios, each, strict=True)},
+    )
 
 
 def carry_per_diameter(
-    model: CoefficientModel, depth_m: float, shots: Launches, conditions: Conditions
+    model: CoefficientModel, depth_m: float, shots: Launches, conditions: Conditions | Sequence[Scenario]
 ) -> float:
     """Carry gained per metre of diameter, at the same mass, dimple depth and shots.
 
@@ -155,9 +186,35 @@ def carry_per_diameter(
     tables = TableBatch.of(model.tables([depth_m]))
     carry = []
     for sign in (1.0, -1.0):
-        ball = replace(conditions, ball_diameter_m=conditions.ball_diameter_m + sign * _DIAMETER_STEP_M)
-        carry.append(float(_over_shots(tables, shots.as_array(), ball).carry_m[0]))
+        resized = [
+            of._replace(
+                conditions=replace(
+                    of.conditions, ball_diameter_m=of.conditions.ball_diameter_m + sign * _DIAMETER_STEP_M
+                )
+            )
+            for of in _scenarios(conditions)
+        ]
+        carry.append(float(_over_scenarios(tables, shots.as_array(), resized).carry_m[0]))
     return (carry[0] - carry[1]) / (2.0 * _DIAMETER_STEP_M)
+
+
+def _scenarios(conditions: Conditions | Sequence[Scenario]) -> Sequence[Scenario]:
+    return [Scenario("", 1.0, conditions)] if isinstance(conditions, Conditions) else conditions
+
+
+def _over_scenarios(tables: TableBatch, launches: FloatArray, scenarios: Sequence[Scenario]) -> MeanFlights:
+    return _weighted([_over_shots(tables, launches, of.conditions) for of in scenarios], scenarios)
+
+
+def _weighted(each: Sequence[MeanFlights], scenarios: Sequence[Scenario]) -> MeanFlights:
+    """Average over the scenarios."""
+    weights = np.array([of.weight for of in scenarios])
+    return MeanFlights(
+        *(
+            np.average([getattr(flown, column.name) for flown in each], axis=0, weights=weights)
+            for column in fields(MeanFlights)
+        )
+    )
 
 
 def _over_shots(tables: TableBatch, launches: FloatArray, conditions: Conditions) -> MeanFlights:

@@ -1,17 +1,19 @@
 """The flight station: every golfer's shots with every pattern and depth, flights.csv."""
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.model import CoefficientModel, MeshError, models_from_coefficients
+from pipeline.aero.model import CoefficientModel, StatedError, models_from_coefficients
 from pipeline.files import write_text
 from pipeline.flight.air import air_from
 from pipeline.flight.golfer import draw_shots
-from pipeline.flight.population import SHOTS, PatternFlights, fly_pattern
+from pipeline.flight.population import SHOTS, PatternFlights, Scenario, fly_pattern
 from pipeline.flight.trajectory import Conditions
-from pipeline.study import Golfer, Study
+from pipeline.flight.wind import WindProfile
+from pipeline.study import AirSpec, Ball, Golfer, Study
 
 COLUMNS = (
     "pattern",
@@ -37,16 +39,43 @@ SEED = 1
 
 
 def conditions_of(study: Study) -> Conditions:
-    """Ball, air and wind of a study."""
-    air = air_from(study.air.temperature_k, study.air.pressure_pa, study.air.humidity, study.air.altitude_m)
-    wind = study.air.wind
-    return Conditions(study.ball.diameter_m, study.ball.mass_kg, air, wind.speed_m_s, wind.from_rad)
+    """Ball, air and wind of a study, without its scenarios."""
+    return conditions_in(study.ball, study.air)
 
 
-def mesh_error_of(study: Study) -> MeshError | None:
-    """Mesh error that a study states, None when it states none."""
-    given = study.flow.mesh_error
-    return None if given is None else MeshError(given.cd, given.cl, given.shared)
+def conditions_in(ball: Ball, spec: AirSpec) -> Conditions:
+    """Ball, air and wind as a study file states them."""
+    wind = spec.wind
+    return Conditions(
+        ball.diameter_m,
+        ball.mass_kg,
+        air_from(spec.temperature_k, spec.pressure_pa, spec.humidity, spec.altitude_m),
+        wind.speed_m_s,
+        wind.from_rad,
+        wind_profile=WindProfile(wind.profile, wind.height_m, wind.roughness_m, wind.exponent),
+    )
+
+
+def scenarios_of(study: Study) -> list[Scenario]:
+    """Conditions that a study's shots are flown in; those of its air alone when it names no scenarios."""
+    if not study.scenarios:
+        return [Scenario("", 1.0, conditions_of(study))]
+    return [Scenario(spec.name, spec.weight, conditions_in(study.ball, spec.air)) for spec in study.scenarios]
+
+
+def stated_errors(study: Study, model_error: StatedError | None = None) -> tuple[StatedError, ...]:
+    """Errors beyond those of the runs: of the mesh, as the study states it, and of the flow model.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    model_error : StatedError, optional
+        Error of the flow model, wholly shared (`shared` 1): it widens every carry and not the best depth.
+    """
+    mesh = study.flow.mesh_error
+    found = [] if mesh is None else [StatedError(mesh.cd, mesh.cl, mesh.shared)]
+    return (*found, *([] if model_error is None else [model_error]))
 
 
 def fly_golfer(
@@ -70,11 +99,9 @@ def fly_golfer(
         Draws of the same number are of the same coefficients for every golfer.
     """
     shots = draw_shots(golfer, SHOTS, SEED)
-    conditions = conditions_of(study)
+    scenarios, stated = scenarios_of(study), stated_errors(study)
     return {
-        pattern.name: fly_pattern(
-            models[pattern.name], shots, conditions, seed=SEED, mesh_error=mesh_error_of(study)
-        )
+        pattern.name: fly_pattern(models[pattern.name], shots, scenarios, seed=SEED, stated=stated)
         for pattern in study.patterns
         if pattern.name in models
     }
@@ -103,6 +130,11 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
         The coefficients lack a column or have a run twice.
     """
     models, _ = models_from_coefficients(coefficients)
+    return flights_table(study, {golfer.name: fly_golfer(study, golfer, models) for golfer in study.golfers})
+
+
+def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlights]]) -> pd.DataFrame:
+    """Flights by golfer and pattern as the frame of `fly_study`."""
     rows = []
     for number, golfer in enumerate(study.golfers):
         launch = {
@@ -112,7 +144,7 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
             "backspin_rpm": golfer.launch.backspin_rad_s * 30.0 / np.pi,
             "axis_tilt_deg": np.degrees(golfer.launch.axis_tilt_rad),
         }
-        for order, (pattern, flown) in enumerate(fly_golfer(study, golfer, models).items()):
+        for order, (pattern, flown) in enumerate(flights[golfer.name].items()):
             mean = flown.mean
             for d in np.flatnonzero(flown.studied):
                 depth = flown.depth_m[d]

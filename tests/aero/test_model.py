@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.aero.model import CoefficientModel, MeshError, models_from_coefficients
+from pipeline.aero.model import CoefficientModel, StatedError, models_from_coefficients
 from pipeline.aero.process import Points
 from pipeline.aero.published import smits_smith_1994
 from pipeline.aero.table import read_table, write_table
@@ -83,9 +83,9 @@ def test_draws_of_a_depth_do_not_depend_on_the_golfer_and_are_paired_between_dep
 
 def test_mesh_error_has_the_stated_size_and_share():
     model = CoefficientModel("ico332", frame_of(se=1e-5))
-    error = MeshError(0.02, 0.03, 0.6)
+    error = StatedError(0.02, 0.03, 0.6)
     plain = model.draws([0.15e-3, 0.30e-3], 4000, 1)
-    moved = model.draws([0.15e-3, 0.30e-3], 4000, 1, error)
+    moved = model.draws([0.15e-3, 0.30e-3], 4000, 1, [error])
     drag, lift = ((moved.values - plain.values)[:, 1, 2, c].reshape(2, 4000) for c in (0, 1))
     # Plain and moved draw different noise after the first coefficient, so that the posterior's own spread of
     # the lift remains; both are far smaller than the mesh error here.

@@ -267,3 +267,32 @@ def test_a_stated_mesh_error_is_in_the_intervals():
     assert (width[0] > 1.5 * width[1]).all()
     assert details["mesh_error"] == {"cd": 0.05, "cl": 0.0, "shared": 0.5}
     assert details["models"][0]["cd"]["leave_one_out_ratio"] > 0
+
+
+def test_total_distance_may_be_what_counts():
+    # Drag is least at 0.22 mm, lift falls with depth: deeper balls land flatter and run further, so that the
+    # total distance is greatest at a deeper dimple than the carry.
+    runs = coefficients()
+    runs["cl"] *= 1 - 1500 * (runs["depth_m"] - 0.22e-3)
+    carry, _ = decide_study(study(), runs)
+    total, details = decide_study(changed(study(), aim="total"), runs)
+    assert total["best_depth_m"][0] > carry["best_depth_m"][0] + 1e-6
+    assert total["best_depth_m"][1] == carry["best_depth_m"][1]  # the other golfer aims at carry
+    # A run of some 20 m, uncertain by three tenths of it.
+    assert (total["total_se_m"] > 1.05 * total["carry_se_m"]).all()
+    assert "chosen for the total distance" in details["sentences"][0]
+    assert "total distance" not in details["sentences"][1]
+
+
+def test_scenarios_are_told_one_by_one():
+    given = study().to_json()
+    given["scenarios"] = [
+        {"name": "calm", "weight": 2.0, "air": {}},
+        {"name": "headwind", "air": {"wind": {"speed_m_s": 6.0, "profile": "power"}}},
+    ]
+    frame, details = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    told = pd.DataFrame(details["scenarios"]).set_index(["golfer", "scenario"])
+    for row in frame.itertuples():
+        calm, wind = (told.loc[(row.golfer, name), "carry_m"] for name in ("calm", "headwind"))
+        assert wind < calm - 5 and row.carry_m == pytest.approx((2 * calm + wind) / 3, abs=0.05)
+    assert decide_study(study(), coefficients())[1]["scenarios"] == []

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.aero.model import CoefficientModel, MeshError
+from pipeline.aero.model import CoefficientModel, StatedError
+from pipeline.aero.process import SHARED_BETWEEN_PATTERNS
 from pipeline.flight.air import Air
-from pipeline.flight.population import carry_per_diameter, fly_pattern
-from pipeline.flight.station import COLUMNS, conditions_of, fly_study, write_flights
+from pipeline.flight.population import Scenario, carry_per_diameter, fly_pattern
+from pipeline.flight.station import COLUMNS, conditions_of, fly_study, scenarios_of, write_flights
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.study import Study
 
@@ -99,23 +100,79 @@ def test_draws_are_those_of_the_model_flown_one_by_one():
     assert flown.carry_draws_m.mean(axis=1) == pytest.approx(flown.mean.carry_m, abs=spread.max())
 
 
-def test_patterns_share_what_no_run_tells():
-    one = fly_pattern(model("a"), SHOTS, STILL, draws=200).carry_draws_m[0]
-    other = fly_pattern(model("b"), SHOTS, STILL, draws=200).carry_draws_m[0]
-    assert (one - other).std() < 0.5 * one.std()
-    assert not np.array_equal(one, other)
-    again = fly_pattern(model("a"), SHOTS, STILL, draws=200).carry_draws_m[0]
+def test_patterns_share_most_of_what_no_run_tells():
+    # Two numbers of one variance, a share p of which they have in common, differ by sqrt(2 (1 - p)) of their
+    # standard deviation; the errors of the runs, which nothing shares, add a little.
+    one = fly_pattern(model("a"), SHOTS, STILL, draws=400).carry_draws_m[0]
+    other = fly_pattern(model("b"), SHOTS, STILL, draws=400).carry_draws_m[0]
+    least = np.sqrt(2 * (1 - SHARED_BETWEEN_PATTERNS))
+    assert 0.9 * least < (one - other).std() / one.std() < 1.4 * least
+    again = fly_pattern(model("a"), SHOTS, STILL, draws=400).carry_draws_m[0]
     assert np.array_equal(one, again)
 
 
 def test_a_stated_mesh_error_widens_what_it_does_not_share():
     plain = fly_pattern(model(), SHOTS, STILL, draws=200)
-    shared = fly_pattern(model(), SHOTS, STILL, draws=200, mesh_error=MeshError(0.05, 0.0, shared=1.0))
-    split = fly_pattern(model(), SHOTS, STILL, draws=200, mesh_error=MeshError(0.05, 0.0, shared=0.5))
+    shared = fly_pattern(model(), SHOTS, STILL, draws=200, stated=[StatedError(0.05, 0.0, shared=1.0)])
+    split = fly_pattern(model(), SHOTS, STILL, draws=200, stated=[StatedError(0.05, 0.0, shared=0.5)])
     level = [flown.carry_draws_m[0].std() for flown in (plain, shared, split)]
     between = [(flown.carry_draws_m[0] - flown.carry_draws_m[-1]).std() for flown in (plain, shared, split)]
     assert level[1] > 1.2 * level[0] and level[2] > 1.2 * level[0]
     assert between[2] > 2 * between[1]
+
+
+def test_a_model_error_widens_the_carry_and_not_its_differences():
+    plain = fly_pattern(model(), SHOTS, STILL, draws=200)
+    error = StatedError(cd_relative=0.1, cl_relative=0.05, shared=1.0)
+    moved = fly_pattern(model(), SHOTS, STILL, draws=200, stated=[error])
+    level = [flown.carry_draws_m[0].std() for flown in (plain, moved)]
+    between = [(flown.carry_draws_m[0] - flown.carry_draws_m[-1]).std() for flown in (plain, moved)]
+    # A tenth of Cd is 0.027: by the linear fall of the carry with drag, from two models of different drag.
+    worse = fly_pattern(CoefficientModel("a", more_drag(0.027)), SHOTS, STILL, draws=2).mean.carry_m[0]
+    per_tenth = plain.mean.carry_m[0] - worse
+    assert level[1] > 0.8 * per_tenth > 2 * level[0]
+    assert between[1] < 1.5 * between[0]
+
+
+def more_drag(cd):
+    runs = coefficients(("a",)).assign(cd_se=0.001, cl_se=0.002)
+    runs["cd"] += cd - 100 * (runs["depth_m"] - 0.25e-3)
+    return runs
+
+
+def test_scenarios_are_weighted_means():
+    of = model()
+    windy = replace(STILL, wind_speed_m_s=5.0)
+    alone = [fly_pattern(of, SHOTS, where, draws=20) for where in (STILL, windy)]
+    both = fly_pattern(of, SHOTS, [Scenario("calm", 3.0, STILL), Scenario("wind", 1.0, windy)], draws=20)
+    for name in ("carry_m", "peak_height_m"):
+        calm, wind = (getattr(flown.mean, name) for flown in alone)
+        assert getattr(both.mean, name) == pytest.approx(0.75 * calm + 0.25 * wind)
+        calm, wind = (getattr(flown.draws, name) for flown in alone)
+        assert getattr(both.draws, name) == pytest.approx(0.75 * calm + 0.25 * wind)
+    assert both.by_scenario["wind"].carry_m == pytest.approx(alone[1].mean.carry_m)
+
+
+def test_scenarios_of_a_study():
+    given = study().to_json() | {
+        "scenarios": [
+            {"name": "hot", "weight": 2.0, "air": {"temperature_k": 308.15, "pressure_pa": 101325.0}},
+            {
+                "name": "wind",
+                "air": {
+                    "temperature_k": 293.15,
+                    "pressure_pa": 101325.0,
+                    "wind": {"speed_m_s": 6.0, "profile": "logarithmic", "roughness_m": 0.05},
+                },
+            },
+        ]
+    }
+    hot, wind = scenarios_of(Study.model_validate(given, by_name=True))
+    assert (hot.name, hot.weight, wind.weight) == ("hot", 2.0, 1.0)
+    assert hot.conditions.air.density_kg_m3 < wind.conditions.air.density_kg_m3
+    assert wind.conditions.wind_profile.share(2.0) == pytest.approx(np.log1p(40) / np.log1p(200))
+    (plain,) = scenarios_of(study())
+    assert plain.conditions == conditions_of(study()) and plain.weight == 1.0
 
 
 def test_carry_falls_with_the_diameter():
