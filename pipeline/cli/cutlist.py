@@ -5,7 +5,6 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.cli.draw import map_figure, section_figure
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.output import messages, print_json
 from pipeline.files import read_json, write_text
@@ -148,6 +147,7 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summa
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     from pipeline.report.drawing import inline_svg, new_figure, settle, style
+    from pipeline.report.layout_pictures import map_figure, section_figure
 
     with style():
         coordinates = new_figure(3.4, 3.1)

@@ -1,22 +1,12 @@
 """`depthline draw`: pictures of one ball of a study."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from pipeline.cli.one_ball import OneBall, one_ball
 from pipeline.cli.output import messages, warn
-from pipeline.geometry import drawings
 from pipeline.geometry.build import SKIN_N
-from pipeline.geometry.classes import SizeClass, size_classes
+from pipeline.geometry.classes import size_classes
 from pipeline.geometry.skin import skin, write_ply
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-    from pipeline.geometry.ball import DimpledBall
-
-SECTIONS_SHOWN = 12
-"""Sections drawn at most, the widest first."""
 
 
 def draw_pictures(
@@ -42,6 +32,7 @@ def draw_pictures(
         If the study or an option is wrong.
     """
     from pipeline.report.drawing import save_png, style
+    from pipeline.report.layout_pictures import map_figure, section_figure
 
     found = one_ball(path, results_root, pattern, depth, edge_angle)
     folder = folder or found.results / "drawings" / found.pattern / found.key
@@ -53,30 +44,6 @@ def draw_pictures(
     warn(problems)
     written = ["map.png", "sections.png"] + (["ball.png"] if not problems else [])
     messages().print(f"wrote {', '.join(written)} in {folder}")
-
-
-def map_figure(ball: "DimpledBall", classes: list[SizeClass]) -> "Figure":
-    """Draw both halves of a ball as equal-area maps, coloured by class."""
-    from pipeline.report.drawing import new_figure
-
-    figure = new_figure(9.6, 5.4)
-    for axes, upper in zip(figure.subplots(1, 2), (True, False), strict=True):
-        drawings.draw_map(axes, ball, classes, upper)
-    return figure
-
-
-def section_figure(ball: "DimpledBall", classes: list[SizeClass]) -> "Figure":
-    """Draw the section of a dimple of each class, with its measures."""
-    from pipeline.report.drawing import new_figure
-
-    shown = classes[:SECTIONS_SHOWN]
-    figure = new_figure(8.0, 2.0 * max(len(shown), 1))
-    for place, (size_class, axes) in enumerate(
-        zip(shown, figure.subplots(len(shown), 1, squeeze=False).ravel() if shown else (), strict=True)
-    ):
-        title = f"Class {size_class.name}"
-        drawings.draw_section(axes, ball, int(size_class.members[0]), title, drawings.class_colour(place))
-    return figure
 
 
 def _view(found: OneBall, folder: Path) -> list[str]:

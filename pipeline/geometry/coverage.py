@@ -27,8 +27,8 @@ FIRST_TRUST = 0.1
 """Largest first step of an orbit, as a share of the mean radius."""
 
 SMALLEST_TRUST = 1e-5
-RADIUS_RANGE = (0.55, 1.25)
-"""Radii allowed, over that of equal dimples covering four fifths; 2.3 to 5.3 mm across for 332 on a ball."""
+RADIUS_RANGE = (0.55, 1.4)
+"""Radii allowed, over that of equal dimples covering four fifths; 2.3 to 5.9 mm across for 332 on a ball."""
 
 SAME_COVERAGE = 1e-6
 MOST_JOININGS = 60

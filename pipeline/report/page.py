@@ -1,6 +1,7 @@
 """The report: one page that opens offline, and its figures as PNG files."""
 
 import datetime
+import io
 import logging
 import math
 import tempfile
@@ -9,12 +10,14 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
+from pipeline.geometry.classes import size_classes
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.advice import advice, decision_table
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
-from pipeline.report.drawing import style
+from pipeline.report.drawing import settle, style
 from pipeline.report.inputs import Inputs, read_inputs
+from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.series import coefficient_charts, depth_charts, path_charts
 from pipeline.report.trade_units import diameter, millimetres, number
@@ -22,7 +25,10 @@ from pipeline.study import Study
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
-_OUR_FIGURES = ("carry-*.png", "flights-*.png", "coefficients-*.png", "ball-*.png")
+_OUR_FIGURES = ("carry-*.png", "flights-*.png", "coefficients-*.png", "ball-*.png", "layout-*.png")
+
+_LAYOUT_DPI = 110
+"""Maps have hundreds of outlines: as pixels they are a tenth of their size as vectors."""
 
 _log = logging.getLogger(__name__)
 
@@ -55,13 +61,13 @@ def write_report(study: Study, results: Path) -> Path:
     )
     drawn = Figures(results / FIGURES, _OUR_FIGURES)
     with style():
-        values = _content(inputs, colours, drawn)
+        values = _content(inputs, results, colours, drawn)
     drawn.remove_stale()
     write_page(results / REPORT, _TEMPLATE, values)
     return results / REPORT
 
 
-def _content(inputs: Inputs, colours: DepthColours, drawn: Figures) -> dict[str, Any]:
+def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures) -> dict[str, Any]:
     """Return everything that the template shows."""
     study = inputs.study
     problems: list[str] = []
@@ -75,6 +81,7 @@ def _content(inputs: Inputs, colours: DepthColours, drawn: Figures) -> dict[str,
         "coefficients": _coefficients(inputs, colours, drawn),
         "balls": _balls(inputs, drawn, problems),
         "ball_problems": problems,
+        "layouts": _layouts(inputs, results, drawn),
         "geometry": station_tables.geometry_table(inputs),
         "runs": station_tables.run_table(inputs),
         "run_counts": _run_counts(inputs),
@@ -181,6 +188,33 @@ def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, Any
             "Colour scale in micrometres.",
         )
     return {"pictures": pictures, "scale": scale}
+
+
+def _layouts(inputs: Inputs, results: Path, drawn: Figures) -> list[Picture]:
+    """Draw map and sections of each pattern, the sections at the middle one of its depths."""
+    pictures = []
+    for pattern in inputs.study.patterns:
+        own = [variant for variant in inputs.variants if variant.pattern == pattern.name]
+        middle = own[len(own) // 2]
+        ball = made_ball(results / "geometry" / pattern.name / middle.key)
+        if ball is None or not len(ball.layout.directions):
+            continue
+        classes = size_classes(ball)
+        for kind, figure, caption in (
+            ("map", map_figure(ball, classes), "both halves, areas true to scale, coloured by size class"),
+            (
+                "sections",
+                section_figure(ball, classes),
+                f"sections of the size classes at a surface depth of {millimetres(inputs.depth_m(middle))}, "
+                "lengths in mm",
+            ),
+        ):
+            settle(figure)
+            image = io.BytesIO()
+            figure.savefig(image, format="png", dpi=_LAYOUT_DPI)
+            name = f"layout-{pattern.name}-{kind}"
+            pictures.append(drawn.keep_png(image.getvalue(), name, f"{pattern.name}: {caption}."))
+    return pictures
 
 
 def _run_counts(inputs: Inputs) -> str:

@@ -175,6 +175,7 @@ def test_figures_are_written_and_not_blank(two_patterns: Results, page: str) -> 
     wanted |= {f"coefficients-{name}-{over}" for name in ("ico32", "oct14") for over in ("spin", "reynolds")}
     wanted |= {f"ball-ico32-d0.{depth}mm" for depth in ("150", "200", "250", "300")}
     wanted |= {"ball-oct14-e8.00deg", "ball-oct14-e12.00deg"}
+    wanted |= {f"layout-{name}-{kind}" for name in ("ico32", "oct14") for kind in ("map", "sections")}
     assert {path.stem for path in folder.glob("*.png")} == wanted
     for path in folder.glob("*.png"):
         picture = matplotlib.image.imread(path)[..., :3]
