@@ -332,11 +332,12 @@ def read_table(path: Path) -> CoefficientTable:
         nodes[key] = [row[name] for name in _COLUMNS[2:] if name in row]
     reynolds = sorted({key[0] for key in nodes})
     spin_ratio = sorted({key[1] for key in nodes})
-    missing = [(re, s) for re in reynolds for s in spin_ratio if (re, s) not in nodes]
-    if missing:
+    if missing := len(reynolds) * len(spin_ratio) - len(nodes):
+        # The list of all that is missing could be far longer than the file.
+        first = next((re, s) for re in reynolds for s in spin_ratio if (re, s) not in nodes)
         raise InputError(
-            f"{path}: the grid has no row for reynolds {missing[0][0]:g}, spin_ratio {missing[0][1]:g} "
-            f"({len(missing)} missing of {len(reynolds)} x {len(spin_ratio)}); give every pair once"
+            f"{path}: the grid has no row for reynolds {first[0]:g}, spin_ratio {first[1]:g} "
+            f"({missing} missing of {len(reynolds)} x {len(spin_ratio)}); give every pair once"
         )
     grid = np.array([[nodes[re, s] for s in spin_ratio] for re in reynolds])
     columns = np.moveaxis(grid, -1, 0)

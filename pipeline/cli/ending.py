@@ -41,5 +41,12 @@ def ended_well(app: Callable[..., object]) -> int:
 
 
 def complain(line: str) -> None:
-    """Print trouble on standard error, each of its lines with our name before it."""
-    print("\n".join(f"{PREFIX}{part}" for part in line.splitlines()), file=sys.stderr, flush=True)
+    """Print trouble on standard error, each of its lines with our name before it.
+
+    What a file had in it may be in the message: characters that would steer a terminal are written out.
+    """
+    print("\n".join(f"{PREFIX}{_plain(part)}" for part in line.split("\n")), file=sys.stderr, flush=True)
+
+
+def _plain(text: str) -> str:
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)

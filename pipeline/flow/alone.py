@@ -18,8 +18,8 @@ POLL_SECONDS = 0.5
 def alone(folder: Path) -> Iterator[bool]:
     """Hold a run's folder while the block lasts; wait for whoever holds it.
 
-    A node that the queue has given up may go on computing while its job begins anew elsewhere. The lock is one
-    of POSIX, which shared file systems pass on from node to node; where one does not, nothing is locked.
+    A node that the queue has given up may go on computing while its job begins anew elsewhere. The lock is
+    one of POSIX, which shared file systems pass on from node to node; where one does not, nothing is locked.
 
     Parameters
     ----------

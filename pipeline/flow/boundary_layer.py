@@ -24,10 +24,10 @@ Fluid Mech. 65:113-125: 2.7e5, 1.6e5, 1.2e5, 9.5e4, 6e4 at k/d 25, 150, 250, 500
 +-25 %]."""
 
 DIMPLE_SHARE = 0.65
-"""Critical Reynolds number of dimples over that of sand as rough as they are deep. The one number that was set
-by data on dimpled balls: with k/d 4e-3 drag falls from Re 4e4 to 9e4 (Choi, Jeon & Choi 2006, Phys. Fluids
-18:041702 [memory]), the middle of which is 0.65 of Achenbach's 1.0e5. A steady model has no gradual fall, so
-its step stands in the middle of it."""
+"""Critical Reynolds number of dimples over that of sand as rough as they are deep. The one number that was
+set by data on dimpled balls: with k/d 4e-3 drag falls from Re 4e4 to 9e4 (Choi, Jeon & Choi 2006, Phys.
+Fluids 18:041702 [memory]), the middle of which is 0.65 of Achenbach's 1.0e5. A steady model has no gradual
+fall, so its step stands in the middle of it."""
 
 CRITICAL_SPREAD = 0.25
 """Relative spread of the critical Reynolds number."""

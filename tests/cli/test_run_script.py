@@ -34,7 +34,12 @@ class Tree:
         self.no_packages = folder / "no_packages"
         self.folder.mkdir()
         self.machine.mkdir()
-        for name in ("requirements.txt", "requirements-dev.txt", "pyproject.toml"):
+        for name in (
+            "requirements.txt",
+            "requirements-dev.txt",
+            "requirements-cluster.txt",
+            "pyproject.toml",
+        ):
             shutil.copy(ROOT / name, self.folder)
         text = (ROOT / "run").read_text().replace(" /usr/lib/openfoam", f" {folder}/none")
         (self.folder / "run").write_text(text.replace(" /opt/", f" {folder}/none/"))

@@ -13,6 +13,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+PATIENCE = 300.0
+"""Seconds for anything to come about: a machine may have other work."""
+
 DAEMONS = ("munged", "slurmctld", "slurmd")
 PACKAGES = "slurmctld slurmd slurm-client munge"
 
@@ -37,6 +40,7 @@ ProctrackType=proctrack/linuxproc
 TaskPlugin=task/none
 MpiDefault=none
 SwitchType=switch/none
+SlurmdParameters=config_overrides
 SelectType=select/cons_tres
 SelectTypeParameters=CR_Core_Memory
 AccountingStorageType=accounting_storage/none
@@ -72,7 +76,7 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def wait_until(what: Callable[[], object], seconds: float = 60.0, every: float = 0.1) -> None:
+def wait_until(what: Callable[[], object], seconds: float = PATIENCE, every: float = 0.1) -> None:
     """Wait until `what` returns something true; fail when it takes longer than `seconds`."""
     end = time.monotonic() + seconds
     while not what():
@@ -88,12 +92,12 @@ class Cluster:
     folder : Path
         For everything that it writes; short, since sockets have short names.
     cpus, memory : int
-        Of its node; MB.
+        Of its node; MB. It may claim more than the machine has.
     slurmd_timeout : int
         Seconds after which the controller takes a silent node for lost.
     """
 
-    def __init__(self, folder: Path, cpus: int = 2, memory: int = 4000, slurmd_timeout: int = 5) -> None:
+    def __init__(self, folder: Path, cpus: int = 8, memory: int = 64_000, slurmd_timeout: int = 5) -> None:
         self.folder = folder
         self.configuration = folder / "slurm.conf"
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
@@ -127,17 +131,20 @@ class Cluster:
 
     def start(self) -> None:
         self._start("munged")
-        wait_until((self.folder / "munge.socket").exists, 10)
+        wait_until((self.folder / "munge.socket").exists)
         self.start_controller()
         self.start_node()
 
     def start_controller(self) -> None:
         self._start("slurmctld")
-        wait_until(lambda: self.ask("scontrol", "ping").returncode == 0, 20)
+        wait_until(lambda: self.ask("scontrol", "ping").returncode == 0)
 
-    def start_node(self) -> None:
+    def start_node(self, lost: str | None = None) -> None:
+        """Start slurmd; `lost` is the node as scontrol names it, when it was declared down."""
         self._start("slurmd")
-        wait_until(lambda: self.say("sinfo", "-h", "-o", "%t") in ("idle", "mix", "alloc"), 30)
+        if lost is not None:
+            self.ask("scontrol", "update", lost, "State=RESUME")
+        wait_until(lambda: self.say("sinfo", "-h", "-o", "%t") in ("idle", "mix", "alloc"))
 
     def _start(self, name: str) -> None:
         arguments = {
@@ -166,7 +173,7 @@ class Cluster:
     def stop(self) -> None:
         if self._processes.keys() >= set(DAEMONS):
             self.ask("scancel", "--user", str(os.getuid()))
-            wait_until(lambda: not self.jobs(), 20)
+            wait_until(lambda: not self.jobs())
         for name in reversed(DAEMONS):
             if name in self._processes:
                 self.halt(name)

@@ -1,0 +1,148 @@
+"""The head of a study: killed, started twice, with one bad run among many. The solver is a stub."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import pipeline.flow.execute
+from pipeline.aero.collect import collect
+from pipeline.cli.held import held
+from pipeline.cli.status import run_state
+from pipeline.errors import InputError, MissingError
+from pipeline.flow.prepare import prepare
+from pipeline.flow.run import run as compute
+from pipeline.geometry.build import TOTALS, build_layout, build_variant
+from pipeline.matrix import runs, variants
+from pipeline.study_file import load_study
+
+ROOT = Path(__file__).parents[2]
+STUB = ROOT / "tests/stub_solver"
+
+STUDY = """\
+name: headless
+ball: {diameter: 42.7 mm, mass: 45.9 g}
+patterns:
+  - name: ico
+    layout: {symmetry: icosahedral, count: 32, mirror: true}
+    cavity: {chord_diameter: 6 mm}
+    depths: [0.5 mm]
+flow:
+  fidelity: laminar
+  level: coarse
+  reynolds: [REYNOLDS]
+  spin_ratios: [0.1]
+  standard_error: {cd: 0.01, cl: 0.01}
+golfers:
+  - name: one
+    launch: {ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}
+"""
+
+
+def wait_until(what: Callable[[], object], seconds: float = 120.0) -> None:
+    end = time.monotonic() + seconds
+    while not what():
+        assert time.monotonic() < end
+        time.sleep(0.1)
+
+
+def write_study(folder: Path, reynolds: str) -> Path:
+    path = folder / "study.yaml"
+    path.write_text(STUDY.replace("REYNOLDS", reynolds))
+    return path
+
+
+def with_geometry(study: Path) -> Path:
+    """Results folder in which the geometry is there."""
+    loaded = load_study(study)
+    results = study.parent / "results" / loaded.name
+    prepare(loaded, results)
+    build_layout(results / "geometry/ico")
+    for variant in variants(loaded):
+        build_variant(results / "geometry/ico" / variant.key)
+    return results
+
+
+def test_one_head_at_a_time(tmp_path: Path) -> None:
+    with held(tmp_path):
+        with pytest.raises(InputError, match=rf"process {os.getpid()} on \S+ is at work on this study"):
+            with held(tmp_path):
+                pass
+    with held(tmp_path):
+        pass
+
+
+def test_a_profile_of_an_executor_that_is_not_installed(tmp_path: Path, depthline: Any, demo: Path) -> None:
+    (tmp_path / "config.yaml").write_text("executor: carrier-pigeon\n")
+    ended = depthline("run", demo, "--profile", tmp_path, "--results", tmp_path / "results")
+    assert ended.code == MissingError.exit_code
+    assert "carrier-pigeon: its plugin is not installed" in ended.err
+    (tmp_path / "config.yaml").write_text("config: {cells_per_cor: 3}\n")
+    ended = depthline("run", demo, "--profile", tmp_path, "--results", tmp_path / "results")
+    assert ended.code == InputError.exit_code
+    assert "config.yaml: profile: config: cells_per_cor: no such key" in ended.err
+    assert not (tmp_path / "results").exists()
+
+
+@pytest.mark.long
+def test_a_killed_head_is_taken_over(tmp_path: Path) -> None:
+    study = write_study(tmp_path, "60, 70")
+    results = with_geometry(study)
+    (tmp_path / "stub.json").write_text(json.dumps({"re70/": {"hold": 60, "until": str(tmp_path / "go")}}))
+    environment = os.environ | {
+        "PYTHONPATH": str(ROOT), "PATH": f"{STUB}:{os.environ['PATH']}", "WM_PROJECT_DIR": str(STUB),
+        "STUB_SETTINGS": str(tmp_path / "stub.json"),
+    }  # fmt: skip
+    command = [
+        sys.executable, "-c", "from pipeline.cli.app import main; main()", "run", str(study),
+        "--results", str(tmp_path / "results"), "--cores", "2",
+    ]  # fmt: skip
+    first = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE)
+    quick, held_up = (results / f"runs/ico/d0.500mm/re{number}/s0.100" for number in (60, 70))
+    wait_until(lambda: (quick / "run.json").is_file() and (held_up / "case/progress.json").is_file())
+    finished = (quick / "run.json").stat().st_mtime_ns
+    first.kill()
+    first.communicate()
+    again = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
+    wait_until(lambda: (results / ".lock").read_text().split()[1:2] == [str(again.pid)])
+    (tmp_path / "go").touch()
+    _, errors = again.communicate(timeout=180)
+    assert again.returncode == 0, errors
+    assert f"process {first.pid} was killed and left its workflow at work" in errors
+    assert (quick / "run.json").stat().st_mtime_ns == finished
+    history = pd.read_csv(held_up / "history.csv")["iteration"]
+    assert history.tolist() == list(range(1, len(history) + 1))
+
+
+def test_a_run_that_diverges_in_the_midst_of_a_hundred(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # The station's own code for each run; without an engine, and at one poll every 10 ms, it takes seconds.
+    monkeypatch.setenv("PATH", str(STUB), prepend=":")
+    monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
+    monkeypatch.setenv("STUB_SETTINGS", str(tmp_path / "stub.json"))
+    monkeypatch.setattr(pipeline.flow.execute, "POLL_SECONDS", 0.01)
+    (tmp_path / "stub.json").write_text(json.dumps({"re150/": {"diverge": 30}}))
+    study = write_study(tmp_path, ", ".join(map(str, range(101, 201))))
+    results = with_geometry(study)
+    plan = runs(load_study(study))
+    for run in plan:
+        compute(results, run.run_id)
+    table = collect(results, [run.run_id for run in plan])
+    assert len(table) == 100
+    bad = table["reynolds"] == 150
+    assert table.loc[bad, "verdict"].tolist() == ["diverged"]
+    assert table.loc[bad, ["cd", "cl"]].isna().all(axis=None)
+    assert (table.loc[~bad, "verdict"] == "settled").all()
+    assert table.loc[~bad, ["cd", "cd_se", "cl", "cl_se"]].notna().all(axis=None)
+    assert (results / "geometry/ico/d0.500mm" / TOTALS).is_file()
+    states = {run.reynolds: run_state(results, run) for run in plan}
+    assert states[150]["state"] == "diverged"
+    assert all(state["reason"] for state in states.values())
