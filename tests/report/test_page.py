@@ -182,4 +182,4 @@ def test_figures_are_written_and_not_blank(two_patterns: Results, page: str) -> 
         assert min(picture.shape[:2]) > 100, path.name
         assert 0.005 < (picture.min(axis=2) < 0.95).mean() < 0.95, path.name
     assert page.count("<svg") == 2 + 2 + 4 + 1
-    assert page.count('<img src="data:image/png;base64,') == 6
+    assert page.count('<img src="data:image/png;base64,') == 6 + 4  # balls, maps and sections
