@@ -15,6 +15,9 @@ from pipeline.matrix import RunSpec, runs
 from pipeline.study import Study
 
 POLL_SECONDS = 1.0
+LOOKING_SHARE = 0.05
+"""Largest share of the time that is spent on looking: a study may have thousands of runs on a slow disk."""
+
 PLAIN_SECONDS = 20.0
 """Seconds between two lines of progress where no terminal shows a live one."""
 
@@ -49,11 +52,14 @@ class Clock:
         self._runs = runs(study)
         self._price = prices(study)
         self._known = {run.run_id for run in self._runs if self._finished(run)}
+        self._done = set(self._known)
         self._begun = time.monotonic()
 
     def look(self) -> State:
         """State of the study now."""
-        done = {run.run_id for run in self._runs if self._finished(run)}
+        # Each look asks the file system about the runs that are not done, and never again about one that is.
+        done = self._done
+        done.update(run.run_id for run in self._runs if run.run_id not in done and self._finished(run))
         running, progress = [], 0.0
         for run in self._runs:
             if run.run_id in done:
@@ -102,14 +108,22 @@ def show(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
     while engine.poll() is None:
         if time.monotonic() - last > PLAIN_SECONDS:
             last = time.monotonic()
-            state = clock.look()
+            state, pause = _timed_look(clock)
             if state.done < state.total:
                 print(
                     _headline(state) + "".join(f"\n    {line}" for line in state.running),
                     file=sys.stderr,
                     flush=True,
                 )
+            last += max(0.0, pause - PLAIN_SECONDS)
         time.sleep(POLL_SECONDS)
+
+
+def _timed_look(clock: Clock) -> tuple[State, float]:
+    """Look, and say for how many seconds not to look again."""
+    begun = time.monotonic()
+    state = clock.look()
+    return state, max(POLL_SECONDS, (time.monotonic() - begun) / LOOKING_SHARE)
 
 
 def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
@@ -119,11 +133,15 @@ def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
     from rich.text import Text
 
     with Live(console=Console(stderr=True), refresh_per_second=2, transient=True) as live:
+        due = 0.0
         while engine.poll() is None:
-            state = clock.look()
+            if time.monotonic() < due:
+                time.sleep(0.2)
+                continue
+            state, pause = _timed_look(clock)
+            due = time.monotonic() + pause
             bar = ProgressBar(total=1.0, completed=state.share, width=60)
             live.update(Group(Text(_headline(state)), bar, *(Text(f"  {line}") for line in state.running)))
-            time.sleep(POLL_SECONDS)
 
 
 def _headline(state: State) -> str:
