@@ -145,7 +145,7 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
                 float(depth),
                 angle,
                 expected_gain(value[open_], drawn[open_], np.array(observed), np.array(noise), before),
-                runs * core_seconds(count, warm=True) / 3600.0,
+                runs * core_seconds(study.flow.fidelity, study.flow.level, count, warm=True) / 3600.0,
             )
         )
     return sorted(found, key=lambda offer: -offer.gain_per_core_hour)

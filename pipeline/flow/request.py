@@ -125,7 +125,8 @@ def requests(study: Study, policy: Policy) -> dict[str, Request]:
         ranks = study.flow.ranks
         if policy.cells_per_core is not None:
             ranks = max(1, round(count / policy.cells_per_core))
-        seconds = core_seconds(count, run.starts_from is not None) / ranks
+        seconds = core_seconds(study.flow.fidelity, study.flow.level, count, run.starts_from is not None)
+        seconds /= ranks
         small = seconds < 60.0 * policy.small_minutes
         group = "/".join(run.run_id.split("/")[1::2]) if small else None
         found[run.run_id] = Request(ranks, group, count, seconds, policy.longest_minutes)
