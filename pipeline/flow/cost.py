@@ -13,8 +13,8 @@ WARM_ITERATIONS = 130
 """Iterations to a settled mean from rest, and from a neighbour's field, measured on the demo study."""
 
 SECONDS_PER_CELL_STEP = 8.6e-6
-"""Core seconds a cell and time step of a time-accurate run, measured with transient-des on 384,000 cells: 3.3 s
-a step, which is two passes."""
+"""Core seconds a cell and time step of a time-accurate run, measured with transient-des on 384,000 cells: 3.3
+s a step, which is two passes."""
 
 PLANNED_SAMPLES = 400
 """Samples of the forces that a time-accurate run is planned with: 40 D / U, which give a mean of the wake's
