@@ -47,7 +47,7 @@ def main() -> None:
             binary = timed(
                 lambda folder=folder, shell=shell, faces=faces: write_poly_mesh(folder / "mesh", shell, faces)
             )
-            writer = CaseWriter(fidelity("laminar"), folder / "case", 100.0, 1)
+            writer = CaseWriter(fidelity("laminar"), folder / "case", 100.0, 0.0, level.n, 1)
             writer.write(folder / "mesh", wall_velocity(shell, 0.0))
             # The tool reads points, faces and owners and computes little besides.
             command = ["checkMesh", "-case", str(folder / "case"), "-noTopology"]
