@@ -113,7 +113,11 @@ def read_coefficients(path: Path) -> pd.DataFrame:
         The file is missing or empty, lacks a column, or has text where a number belongs.
     """
     try:
-        frame = pd.read_csv(path, dtype=dict.fromkeys(_TEXT, "string"))
+        # Only an empty cell is a missing name: a pattern may be called NA.
+        empty = {name: [""] if name in _TEXT else ["", "nan", "NaN"] for name in COLUMNS}
+        frame = pd.read_csv(
+            path, dtype=dict.fromkeys(_TEXT, "string"), keep_default_na=False, na_values=empty
+        )
     except FileNotFoundError:
         raise InputError(f"{path}: there is no such file; run the study first") from None
     except (OSError, ValueError) as error:

@@ -94,7 +94,7 @@ def _section(kind: type[SectionT], options: Mapping[str, str | None], problems: 
 
 
 def _fly(table_path: Path, launch: Launch, ball: Ball, air: AirSpec, wind: Wind) -> dict[str, float]:
-    from pipeline.aero.table import read_table
+    from pipeline.aero.table_file import read_table
     from pipeline.flight.air import air_from
     from pipeline.flight.single import fly_single
     from pipeline.flight.trajectory import Conditions, Launches

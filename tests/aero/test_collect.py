@@ -116,3 +116,11 @@ def test_results_from_before_attempts_were_counted(tmp_path):
     old = ",".join(name for name in COLUMNS if name != "attempts")
     path.write_text(old + "\n")
     assert list(read_coefficients(path).columns) == list(COLUMNS)
+
+
+def test_a_pattern_may_be_called_na(tmp_path):
+    frame = pd.DataFrame({name: pd.Series(["NA"], dtype="string") for name in ("pattern", "verdict", "run")})
+    whole = frame.reindex(columns=list(COLUMNS))
+    write_coefficients(whole, tmp_path / "coefficients.csv")
+    back = read_coefficients(tmp_path / "coefficients.csv")
+    assert back["pattern"].tolist() == ["NA"] and back["solver"].isna().all() and back["cd"].isna().all()

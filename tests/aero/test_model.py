@@ -9,7 +9,7 @@ import pytest
 from pipeline.aero.model import CoefficientModel, StatedError, models_from_coefficients
 from pipeline.aero.process import Points
 from pipeline.aero.published import smits_smith_1994
-from pipeline.aero.table import read_table, write_table
+from pipeline.aero.table_file import read_table, write_table
 from pipeline.errors import InputError
 
 DEPTHS = (0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3)
