@@ -241,7 +241,7 @@ def draw_coordinates(axes: "Axes") -> None:
     arc = np.linspace(0, azimuth, 20)
     equator = np.stack([np.cos(arc), np.sin(arc), 0 * arc], axis=1)
     axes.plot(*seen(equator).T, color="#d55e00", linewidth=1.8)
-    _write(axes, seen(equator[10]) + np.array([-0.34, -0.14]), "azimuth", fontsize=8, color="#d55e00")
+    _write(axes, seen(equator[10]) + np.array([-0.42, -0.24]), "azimuth", fontsize=8, color="#d55e00")
     axes.plot(*np.stack([np.zeros(2), seen(place)], axis=0).T, color=SOFT_INK, linewidth=0.8)
     axes.plot(*seen(place), marker="o", color=INK, markersize=5)
     _write(axes, seen(place) + np.array([0.06, 0.0]), "dimple", fontsize=8, color=INK)

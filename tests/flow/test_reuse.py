@@ -17,7 +17,7 @@ from pipeline.flow.run import run
 from pipeline.geometry.shell import Level
 
 STUB = Path(__file__).parents[1] / "stub_solver"
-LABEL = "OpenFOAM stub"
+LABEL = "OpenFOAM 1912_stub"
 
 
 class Study(Tunnel):

@@ -9,6 +9,7 @@ import pytest
 from played_bench import PlayedBench
 
 from pipeline.flow.fidelity import fidelity
+from pipeline.flow.solver import Solver
 from pipeline.flow.start import Task
 from pipeline.geometry.build import MESH, load_shell, write_shell
 from pipeline.geometry.shell import wall_velocity
@@ -90,7 +91,8 @@ def test_the_solver_gets_half_the_time_step(tmp_path: Path) -> None:
         task = Task(
             tmp_path, tmp_path / flow.label, flow.spec(), fidelity(flow.fidelity), geometry, shell, {}
         )
-        task.writer(robust=False).write(geometry / MESH, wall_velocity(shell, 0.0))
+        writer = task.writer(Solver("1912", {}, None, "pimpleFoam"), robust=False)
+        writer.write(geometry / MESH, wall_velocity(shell, 0.0))
         control = (task.case / "system/controlDict").read_text()
         steps.append(float(re.search(r"deltaT\s+(\S+);", control)[1]))  # type: ignore[index]
     assert steps[1] == pytest.approx(0.5 * steps[0])
