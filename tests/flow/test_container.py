@@ -30,7 +30,7 @@ def test_applications_are_run_inside_the_image(tmp_path: Path) -> None:
         "DEPTHLINE_CONTAINER": "an image.sif",
     }
     solver = find_solver(environment)
-    assert solver.label == "OpenFOAM stub"
+    assert solver.label == "OpenFOAM 1912_stub"
     assert Path(solver.executable).parent == LINKS
     with pytest.raises(subprocess.CalledProcessError, match="exit status 9"):
         subprocess.run(
