@@ -1,7 +1,7 @@
 """`depthline next` on invented coefficients with a planted optimum beyond, or between, the depths studied."""
 
 import pytest
-from conftest import SMALL
+from small_study import SMALL
 
 from pipeline.aero.collect import COLUMNS, write_coefficients
 from pipeline.aero.published import smits_smith_1994

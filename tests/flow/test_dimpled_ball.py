@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from conftest import Tunnel
+from tunnel import Tunnel
 
 from pipeline.flow.fidelity import FIDELITIES
 from pipeline.geometry.ball import DimpledBall

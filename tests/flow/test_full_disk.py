@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from conftest import Tunnel
+from tunnel import Tunnel
 
 from pipeline.flow.run import RESULT, run
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import Tunnel
+from tunnel import Tunnel
 
 import pipeline.flow.case
 import pipeline.flow.execute

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from conftest import Tunnel
+from tunnel import Tunnel
 
 import pipeline.flow.execute
 from pipeline.files import write_json

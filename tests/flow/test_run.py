@@ -12,8 +12,8 @@ from pathlib import Path
 import meshio
 import numpy as np
 import pytest
-from conftest import Tunnel, smooth
 from solver_processes import solver_processes
+from tunnel import Tunnel, smooth
 
 from pipeline.flow.run import RESULT, Interrupted, run
 from pipeline.flow.solver import find_solver, run_tool

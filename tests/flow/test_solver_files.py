@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import Tunnel
+from tunnel import Tunnel
 
 from pipeline.flow.any_case import find_histories
 from pipeline.flow.case import CaseWriter

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from conftest import Tunnel
+from tunnel import Tunnel
 
 from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME, fidelity
 from pipeline.flow.run import HISTORY
