@@ -7,6 +7,7 @@ runs the tests. The distribution's packages slurmctld, slurmd, slurm-client and 
 import os
 import secrets
 import shutil
+import signal
 import socket
 import subprocess
 import time
@@ -169,6 +170,18 @@ class Cluster:
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
+
+    def kill_jobs(self) -> None:
+        """Kill every process of every job, as a loss of power does."""
+        ours = f"SLURM_CONF={self.configuration}\0".encode()
+        for entry in Path("/proc").glob("[0-9]*"):
+            try:
+                variables = (entry / "environ").read_bytes()
+                steward = (entry / "comm").read_text().startswith("slurmstepd")
+                if ours in variables and (steward or b"SLURM_JOB_ID=" in variables):
+                    os.kill(int(entry.name), signal.SIGKILL)
+            except OSError:  # it has ended meanwhile
+                continue
 
     def stop(self) -> None:
         if self._processes.keys() >= set(DAEMONS):

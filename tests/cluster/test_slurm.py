@@ -178,6 +178,7 @@ def lose_node(cluster: Cluster) -> None:
     """Take the node away while jobs run on it, and give it back."""
     node = socket.gethostname().split(".")[0]
     cluster.halt("slurmd")
+    cluster.kill_jobs()
     cluster.ask("scontrol", "update", f"NodeName={node}", "State=DOWN", "Reason=test")
     wait_until(lambda: not cluster.jobs("R"))
     lost = cluster.jobs("PD")
