@@ -129,6 +129,12 @@ def fly(
             metavar="QUANTITY", help="Where the wind comes from: 0 deg is a headwind, 90 deg the right."
         ),
     ] = "0 deg",
+    wind_profile: Annotated[
+        str,
+        typer.Option(
+            metavar="KIND", help="uniform, or logarithmic or power over open ground, from 10 m of height."
+        ),
+    ] = "uniform",
     as_json: AsJson = False,
 ) -> None:
     """Fly one shot with a coefficient table from anywhere."""
@@ -144,7 +150,7 @@ def fly(
             "--humidity": humidity,
             "--altitude": altitude,
         },
-        wind={"--wind": wind, "--wind-from": wind_from},
+        wind={"--wind": wind, "--wind-from": wind_from, "--wind-profile": wind_profile},
         as_json=as_json,
     )
 

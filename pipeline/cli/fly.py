@@ -29,6 +29,7 @@ KEYS = {
     "--altitude": "altitude",
     "--wind": "speed",
     "--wind-from": "from",
+    "--wind-profile": "profile",
 }
 """Key of the study file that each option stands for; range and units are the same."""
 
@@ -95,19 +96,19 @@ def _section(kind: type[SectionT], options: Mapping[str, str | None], problems: 
 
 def _fly(table_path: Path, launch: Launch, ball: Ball, air: AirSpec, wind: Wind) -> dict[str, float]:
     from pipeline.aero.table_file import read_table
-    from pipeline.flight.air import air_from
     from pipeline.flight.single import fly_single
-    from pipeline.flight.trajectory import Conditions, Launches
+    from pipeline.flight.station import conditions_in
+    from pipeline.flight.trajectory import Launches
 
-    around = air_from(air.temperature_k, air.pressure_pa, air.humidity, air.altitude_m)
+    conditions = conditions_in(ball, air.model_copy(update={"wind": wind}))
     flown = fly_single(
         read_table(table_path),
         Launches(launch.ball_speed_m_s, launch.launch_angle_rad, launch.backspin_rad_s, launch.axis_tilt_rad),
-        Conditions(ball.diameter_m, ball.mass_kg, around, wind.speed_m_s, wind.from_rad),
+        conditions,
     )
     return flown | {
-        "air_density_kg_m3": around.density_kg_m3,
-        "kinematic_viscosity_m2_s": around.kinematic_viscosity_m2_s,
+        "air_density_kg_m3": conditions.air.density_kg_m3,
+        "kinematic_viscosity_m2_s": conditions.air.kinematic_viscosity_m2_s,
     }
 
 

@@ -49,7 +49,7 @@ def symmetry(
     ----------
     seam, pole : CoefficientTable
         Coefficients with the ball spinning about two of its axes, for instance square to the seam and in it,
-        on the same grid or on two; their standard errors are taken as independent from node to node and from
+        on one grid or on two; their standard errors are taken as independent from node to node and from
         table to table, which is on the wide side: what both orientations share cancels.
     launch : Launches
         One launch.

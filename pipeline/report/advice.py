@@ -85,6 +85,11 @@ def _advice(inputs: Inputs, golfer: Golfer, rows: list[dict[str, Any]]) -> Advic
             if unresolved:
                 headline = f"Not resolved: {name} carries furthest at {millimetres(depth)}, but any depth may"
             sentences.append(f"At a surface depth of {at} it gives {_flight(row, golfer)}.")
+        if golfer.aim == "total":
+            sentences.append(
+                f"The depth is chosen for the total distance, {yards(row['total_m'])}, standard error "
+                f"{yards(row['total_se_m'])}, which hangs on the turf and is less certain than the carry."
+            )
         sentences.append(_tolerance(row))
         if unresolved:
             sentences.append(
@@ -205,6 +210,26 @@ def decision_table(inputs: Inputs) -> Table:
         "Probability best", "Optimum enclosed",
     )  # fmt: skip
     return Table("Best depth of every pattern for every golfer", columns, rows, labels=2)
+
+
+def scenario_table(inputs: Inputs) -> Table | None:
+    """Return what each scenario makes of the depths named; None for a study without scenarios."""
+    rows = [
+        [
+            Cell(row["golfer"]),
+            Cell(row["pattern"]),
+            Cell(row["scenario"]),
+            Cell(f"{row['weight']:g}"),
+            Cell(yards_cell(row["carry_m"])),
+            Cell(number(1e3 * row["best_depth_m"], 3)),
+        ]
+        for row in inputs.decision.get("scenarios", ())
+    ]
+    columns = (
+        "Golfer", "Pattern", "Scenario", "Weight", "Carry of the depth named, yd (m)",
+        "Depth of greatest carry there, mm",
+    )  # fmt: skip
+    return Table("Scenarios, whose weighted mean decides", columns, rows, labels=3) if rows else None
 
 
 def _interval(row: Mapping[str, Any]) -> str:

@@ -28,8 +28,8 @@ def limits(inputs: Inputs) -> list[tuple[str, str]]:
         ("Flights outside the table", _outside(inputs)),
         (
             "Total distance",
-            "Bounce and roll depend on the turf; total distance is less certain than carry, and no depth is "
-            "chosen by it.",
+            "Bounce and roll depend on the turf; total distance is less certain than carry, by three tenths "
+            f"of the run (a judgement). {_chosen_by_total(inputs)}",
         ),
         (
             "Firing balls",
@@ -41,6 +41,11 @@ def limits(inputs: Inputs) -> list[tuple[str, str]]:
             "here is a conformance test.",
         ),
     ]
+
+
+def _chosen_by_total(inputs: Inputs) -> str:
+    names = [golfer.name for golfer in inputs.study.golfers if golfer.aim == "total"]
+    return f"Depths are chosen by it for {', '.join(names)}." if names else "No depth is chosen by it."
 
 
 def _mesh(inputs: Inputs) -> str:

@@ -12,7 +12,7 @@ from typing import Any
 from pipeline import __version__
 from pipeline.geometry.classes import size_classes
 from pipeline.report import figures, limits, station_tables
-from pipeline.report.advice import advice, decision_table
+from pipeline.report.advice import advice, decision_table, scenario_table
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
 from pipeline.report.drawing import settle, style
@@ -21,7 +21,7 @@ from pipeline.report.layout_pictures import made_ball, map_figure, section_figur
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.series import coefficient_charts, depth_charts, path_charts
 from pipeline.report.trade_units import diameter, millimetres, number
-from pipeline.study import Study
+from pipeline.study import AirSpec, Study
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
@@ -76,6 +76,7 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "facts_of_study": _facts(inputs),
         "advice": advice(inputs),
         "decision": decision_table(inputs),
+        "scenarios": scenario_table(inputs),
         "depth_pictures": _depth_pictures(inputs, colours, drawn),
         "flights": _flights(inputs, colours, drawn),
         "coefficients": _coefficients(inputs, colours, drawn),
@@ -100,12 +101,11 @@ def _facts(inputs: Inputs) -> list[tuple[str, str]]:
         ("Ball", f"{diameter(study.ball.diameter_m)}, {number(1e3 * study.ball.mass_kg, 2, 'g')}"),
         ("Patterns", ", ".join(pattern.name for pattern in study.patterns)),
         ("Flow", f"{study.flow.fidelity}, {study.flow.level} mesh, {len(inputs.plan)} runs"),
-        ("Air", _air(study)),
+        *([(f"Air, {of.name}", _air(of.air)) for of in study.scenarios] or [("Air", _air(study.air))]),
     ]
 
 
-def _air(study: Study) -> str:
-    air = study.air
+def _air(air: AirSpec) -> str:
     parts = []
     if air.altitude_m is not None:
         parts.append(f"altitude {air.altitude_m:.0f} m")
@@ -116,6 +116,8 @@ def _air(study: Study) -> str:
     parts.append(f"humidity {100 * air.humidity:.0f} %")
     from_deg = round(math.degrees(air.wind.from_rad))
     wind = f"wind {air.wind.speed_m_s:.1f} m/s from {from_deg} deg (0 deg is a headwind)"
+    if air.wind.profile != "uniform":
+        wind += f" at {air.wind.height_m:g} m, {air.wind.profile} profile"
     parts.append(wind if air.wind.speed_m_s else "no wind")
     return ", ".join(parts)
 

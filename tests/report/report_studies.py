@@ -9,9 +9,9 @@ from typing import Any, NamedTuple
 
 from pipeline.aero.collect import collect, write_coefficients
 from pipeline.aero.published import smits_smith_1994
-from pipeline.decide.station import decide_study, write_decision
+from pipeline.decide.station import decide_study, fly_everything, write_decision
 from pipeline.files import read_json, write_json
-from pipeline.flight.station import fly_study, write_flights
+from pipeline.flight.station import flights_table, write_flights
 from pipeline.flow.prepare import prepare
 from pipeline.geometry import build
 from pipeline.geometry.layout_file import write_layout
@@ -138,8 +138,9 @@ def decide(results: Results) -> None:
     study, folder = results
     frame = collect(folder, [run.run_id for run in runs(study)])
     write_coefficients(frame, folder / "coefficients.csv")
-    write_flights(fly_study(study, frame), folder / "flights.csv")
-    write_decision(folder, *decide_study(study, frame))
+    flown = fly_everything(study, frame)
+    write_flights(flights_table(study, flown.every), folder / "flights.csv")
+    write_decision(folder, *decide_study(study, frame, flown))
 
 
 def copy_results(results: Results, folder: Path) -> Results:

@@ -6,10 +6,10 @@ import re
 from pathlib import Path
 
 import pytest
-from report_studies import Results, change_run, copy_results, decide, failed
+from report_studies import ONE_PATTERN, Results, change_run, copy_results, decide, failed, make_results
 
 from pipeline.errors import InputError
-from pipeline.report.advice import advice, decision_table
+from pipeline.report.advice import advice, decision_table, scenario_table
 from pipeline.report.inputs import read_flights, read_inputs
 from pipeline.report.limits import limits, notes, outside_table
 from pipeline.report.page import write_report
@@ -226,3 +226,22 @@ def test_spoilt_flights_are_told_with_their_line(small: Results, tmp_path: Path)
     path.write_text("pattern,depth_m\n")
     with pytest.raises(InputError, match=r'flights\.csv: column "golfer" is missing'):
         read_flights(path)
+
+
+def test_scenarios_and_the_aim_are_told(tmp_path):
+    text = ONE_PATTERN.replace("golfers:\n  - name:", "golfers:\n  - aim: total\n    name:") + SCENARIOS
+    results = make_results(tmp_path, text, lambda run, found: found)
+    (item,) = advice(read_inputs(*results))
+    assert any("chosen for the total distance" in sentence for sentence in item.sentences)
+    table = scenario_table(read_inputs(*results))
+    assert [[cell.text for cell in row[2:4]] for row in table.rows] == [["calm", "2"], ["cold headwind", "1"]]
+    told = dict(limits(read_inputs(*results)))["Total distance"]
+    assert "Depths are chosen by it for" in told
+
+
+SCENARIOS = """
+scenarios:
+  - {name: calm, weight: 2, air: {temperature: 25 degC}}
+  - name: cold headwind
+    air: {temperature: 5 degC, wind: {speed: 5 m/s, profile: logarithmic, roughness: 30 mm}}
+"""
