@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.output import messages, print_json
+from pipeline.errors import InputError, MissingError
 from pipeline.files import read_json, write_text
 from pipeline.geometry import step
 from pipeline.geometry.ball import DimpledBall
@@ -93,22 +94,27 @@ def write_cut_list(
 
 def _step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> list[str]:
     """Write what STEP files there can be, and tell what there cannot; their names."""
-    reason = step.why_no_step(ball)
-    if reason is not None:
-        messages().print(f"no STEP files: {reason}", markup=False)
-        return []
-    names = [f"{BALL}.step"]
-    with messages().status("STEP of the finished ball, some seconds"):
-        step.write_step(folder / names[0], step.ball_solid(ball))
+    names: list[str] = []
+    try:
+        with messages().status("STEP of the finished ball, some seconds"):
+            step.write_step(folder / f"{BALL}.step", step.ball_solid(ball))
+        names.append(f"{BALL}.step")
+        names += _half_step_files(ball, cavity, folder)
+    except (InputError, MissingError) as error:
+        messages().print(f"no {'more ' if names else ''}STEP files: {error}", markup=False)
+    return names
+
+
+def _half_step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> list[str]:
     if ball.layout.seam is not None and ball.layout.seam.waves:
         messages().print(
             "no STEP files of the cavity's halves: the seam undulates; their STL files follow it"
         )
-        return names
+        return []
+    names = [f"{CAVITY}_{half}.step" for half in HALVES]
     with messages().status("STEP of the cavity's halves, some seconds"):
-        for half, solid in zip(HALVES, step.half_solids(cavity), strict=True):
-            names.append(f"{CAVITY}_{half}.step")
-            step.write_step(folder / names[-1], solid)
+        for name, solid in zip(names, step.half_solids(cavity), strict=True):
+            step.write_step(folder / name, solid)
     return names
 
 

@@ -88,7 +88,7 @@ def half_solids(ball: DimpledBall) -> tuple[Any, Any]:
 def _check(ball: DimpledBall) -> None:
     reason = why_no_step(ball)
     if reason is not None:
-        raise (InputError if can_write_step() else MissingError)(f"STEP: {reason}")
+        raise (InputError if can_write_step() else MissingError)(reason)
 
 
 def _sewn(faces: list[Any]) -> Any:
@@ -104,7 +104,7 @@ def _sewn(faces: list[Any]) -> Any:
     sewing.Perform()
     shells = _explored(sewing.SewedShape(), TopAbs_SHELL)
     if len(shells) != 1 or sewing.NbFreeEdges():
-        raise InputError("STEP: the ball's faces do not close; dimples that touch leave no land to sew to")
+        raise InputError("the ball's faces do not close; dimples that touch leave no land to sew to")
     solid = BRepBuilderAPI_MakeSolid(TopoDS.Shell(shells[0])).Solid()
     BRepLib.OrientClosedSolid_s(solid)
     return solid
@@ -127,7 +127,7 @@ def _split(solid: Any, radius_mm: float) -> tuple[Any, Any]:
     parts = _explored(splitter.Shape(), TopAbs_SOLID)
     if len(parts) != 2:
         raise InputError(
-            f"STEP: the plane of the seam splits the ball into {len(parts)} parts, not 2; a layout with a "
+            f"the plane of the seam splits the ball into {len(parts)} parts, not 2; a layout with a "
             "free seam (seam: straight) needs no splitting"
         )
     lower, upper = sorted(parts, key=lambda part: _properties(part).CentreOfMass().Z())
