@@ -7,9 +7,10 @@ import numpy as np
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.decide.optimum import YARD_M
+from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.flight.population import fly_pattern
 from pipeline.flight.station import SEED, conditions_of, stated_errors
-from pipeline.flight.trajectory import Launches
+from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.study import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
 
 MPH_M_S = 0.44704
@@ -47,7 +48,9 @@ def equipment_rules(
         uncertain is in it), inside (None where our figure is not finite), note. Mass [g] and diameter [mm]
         are the study's; the overall distance [yd] is flown at both launch conditions in the study's air,
         without wind, and includes bounce and roll, which are much less certain than the standard error says.
-        Symmetry is not judged: it takes runs in two orientations of the ball, which a study does not have.
+        Symmetry is judged where two patterns of the study differ in their orientation alone: differences of
+        carry [yd] and flight time [s], seam up less pole up, at the present launch conditions and the depth
+        of the one with its pole up, draw by draw, so that what both share cancels.
     """
     mass, diameter = 1e3 * study.ball.mass_kg, 1e3 * study.ball.diameter_m
     rows = [
@@ -78,6 +81,52 @@ def equipment_rules(
                     total / YARD_M <= limit if finite else None,
                 )
             )  # fmt: skip
+    for pole, seam in oriented_pairs(study):
+        rows += _symmetry_rows(study, models, pole, seam, depth_m[pole], still)
+    return rows
+
+
+def oriented_pairs(study: Study) -> list[tuple[str, str]]:
+    """Names of patterns that differ in orientation alone: pole up first, seam up second."""
+    pairs = []
+    for pole in study.patterns:
+        for seam in study.patterns:
+            apart = (pole.layout.orientation, seam.layout.orientation) == ("pole-up", "seam-up")
+            turned = seam.layout.model_copy(update={"orientation": "pole-up"})
+            if apart and seam.model_copy(update={"name": pole.name, "layout": turned}) == pole:
+                pairs.append((pole.name, seam.name))
+    return pairs
+
+
+def _symmetry_rows(
+    study: Study,
+    models: Mapping[str, CoefficientModel],
+    pole: str,
+    seam: str,
+    depth: float,
+    still: Conditions,
+) -> list[dict[str, Any]]:
+    speed, angle, spin = next(iter(LAUNCHES.values()))
+    shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
+    up, over = (
+        fly_pattern(models[name], shot, still, 200, SEED, stated_errors(study), np.array([depth]))
+        for name in (pole, seam)
+    )
+    rows = []
+    for words, name, unit, limit, scale in (
+        ("carry", "carry_m", "yd", CARRY_LIMIT_YD, YARD_M),
+        ("flight time", "time_s", "s", TIME_LIMIT_S, 1.0),
+    ):
+        step = float(getattr(over.mean, name)[0] - getattr(up.mean, name)[0]) / scale
+        steps = (getattr(over.draws, name)[0] - getattr(up.draws, name)[0]) / scale
+        finite = bool(np.isfinite(step))
+        rows.append(
+            _row(
+                f"symmetry, difference of {words}, at most", seam, depth, unit, limit,
+                step if finite else None, float(np.nanstd(steps, ddof=1)) if finite else None,
+                abs(step) <= limit if finite else None,
+            )
+        )  # fmt: skip
     return rows
 
 
