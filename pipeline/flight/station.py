@@ -13,6 +13,7 @@ from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import SHOTS, PatternFlights, Scenario, fly_pattern
 from pipeline.flight.trajectory import Conditions
 from pipeline.flight.wind import WindProfile
+from pipeline.flow.fidelity import fidelity
 from pipeline.study import AirSpec, Ball, Golfer, Study
 
 COLUMNS = (
@@ -63,19 +64,15 @@ def scenarios_of(study: Study) -> list[Scenario]:
     return [Scenario(spec.name, spec.weight, conditions_in(study.ball, spec.air)) for spec in study.scenarios]
 
 
-def stated_errors(study: Study, model_error: StatedError | None = None) -> tuple[StatedError, ...]:
+def stated_errors(study: Study) -> tuple[StatedError, ...]:
     """Errors beyond those of the runs: of the mesh, as the study states it, and of the flow model.
 
-    Parameters
-    ----------
-    study : Study
-        The study.
-    model_error : StatedError, optional
-        Error of the flow model, wholly shared (`shared` 1): it widens every carry and not the best depth.
+    That of the model is the same for all depths and patterns: it widens every carry and not the best depth.
     """
     mesh = study.flow.mesh_error
     found = [] if mesh is None else [StatedError(mesh.cd, mesh.cl, mesh.shared)]
-    return (*found, *([] if model_error is None else [model_error]))
+    cd, cl = fidelity(study.flow.fidelity).model_error
+    return (*found, *([StatedError(shared=1.0, cd_relative=cd, cl_relative=cl)] if cd or cl else []))
 
 
 def fly_golfer(

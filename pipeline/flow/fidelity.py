@@ -21,6 +21,11 @@ SAMPLE_TIME = 0.1
 """Time from one sample of a time-accurate fidelity's forces to the next, in D / U: the eddies that the ball
 sheds last some D / U, so that samples closer together would tell nothing new."""
 
+DIMPLED_MODEL_ERROR = (0.12, 0.35)
+"""Of Cd and Cl on the coarse level, 0.20 mm, tripped: Cd lies within 12 % of 0.25 (Bearman & Harvey 1976;
+Choi, Jeon & Choi 2006 [memory]) and up to 20 % below Smits & Smith 1994 [memory]; Cl lies 20 to 55 % below the
+latter, more at low spin. Published balls differ by 0.05 in Cd (Lyu et al. 2018 [source, abstract])."""
+
 
 @dataclass(frozen=True)
 class Fidelity:
@@ -45,6 +50,8 @@ class Fidelity:
         What the numbers are good for, in one sentence, for reports.
     courant : float or None
         Largest Courant number of a time-accurate fidelity, on the grid along the ball; None when steady.
+    model_error : tuple of float
+        Standard deviations of Cd and Cl, as shares of them, by which the model is off published balls.
     turning : bool
         Whether the mesh turns with the ball as a solid body. Then the flow is computed around the whole ball,
         and cell zones, which would turn too, are no way to state where the boundary layer is tripped.
@@ -57,6 +64,7 @@ class Fidelity:
     reynolds: tuple[float, float]
     turbulent: bool
     scope: str
+    model_error: tuple[float, float] = (0.0, 0.0)
     courant: float | None = None
     turning: bool = False
 
@@ -135,6 +143,7 @@ FIDELITIES = {
             levels={"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)},
             reynolds=(8e4, 3e5),
             turbulent=True,
+            model_error=DIMPLED_MODEL_ERROR,
             scope=(
                 "Steady Reynolds-averaged flow (k-omega SST). The state of the boundary layer is an input of "
                 "the study; left to the model alone it counts as turbulent. It knows nothing of the drag "
@@ -158,6 +167,7 @@ FIDELITIES = {
             levels={"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)},
             reynolds=(8e4, 3e5),
             turbulent=True,
+            model_error=DIMPLED_MODEL_ERROR,
             courant=1.0,
             turning=True,
             scope=(
@@ -172,6 +182,7 @@ FIDELITIES = {
             levels={"coarse": Level(80, 80), "medium": Level(112, 112), "fine": Level(160, 160)},
             reynolds=(2e4, 3e5),
             turbulent=True,
+            model_error=DIMPLED_MODEL_ERROR,
             courant=0.7,
             turning=True,
             scope=(

@@ -21,10 +21,10 @@ def limits(inputs: Inputs) -> list[tuple[str, str]]:
         ("Mesh", _mesh(inputs)),
         (
             "Standard errors",
-            "Standard errors, bands and 90 % intervals are statistical: they come from the scatter of the "
-            "forces within each run and say nothing of the error of the flow model or of the mesh, which may "
-            "be many times larger.",
+            "Those of the coefficients come from the scatter of the forces within each run and say nothing "
+            "of the error of the flow model or of the mesh.",
         ),
+        ("Error of the flow model", _model_error(inputs)),
         ("Flights outside the table", _outside(inputs)),
         (
             "Total distance",
@@ -41,6 +41,17 @@ def limits(inputs: Inputs) -> list[tuple[str, str]]:
             "here is a conformance test.",
         ),
     ]
+
+
+def _model_error(inputs: Inputs) -> str:
+    cd, cl = fidelity(inputs.study.flow.fidelity).model_error
+    if not (cd or cl):
+        return "None is known for this model, and none is in the bands."
+    return (
+        f"Computed balls are off published ones by about {share(cd)} of Cd and {share(cl)} of Cl. Carries "
+        "and heights have that in their standard errors and bands, the same for all depths and patterns; "
+        "best depths and differences hardly feel it."
+    )
 
 
 def _chosen_by_total(inputs: Inputs) -> str:

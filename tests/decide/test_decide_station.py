@@ -259,14 +259,26 @@ def test_moulding_scatter_gives_a_share_of_balls():
 
 def test_a_stated_mesh_error_is_in_the_intervals():
     given = study().to_json()
+    given["flow"]["fidelity"] = "laminar"  # a model without an error of its own
+    plain, _ = decide_study(Study.model_validate(given, by_name=True), coefficients())
     given["flow"]["mesh_error"] = {"cd": 0.05, "cl": 0.0, "shared": 0.5}
     wide, details = decide_study(Study.model_validate(given, by_name=True), coefficients())
-    plain, _ = decide_study(study(), coefficients())
     assert (wide["carry_se_m"] > 1.5 * plain["carry_se_m"]).all()
     width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
     assert (width[0] > 1.5 * width[1]).all()
     assert details["mesh_error"] == {"cd": 0.05, "cl": 0.0, "shared": 0.5}
     assert details["models"][0]["cd"]["leave_one_out_ratio"] > 0
+
+
+def test_the_error_of_the_flow_model_widens_carries_and_not_depths():
+    given = study().to_json()
+    wide, _ = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    given["flow"]["fidelity"] = "laminar"
+    plain, _ = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    assert (wide["carry_se_m"] > 2.0 * plain["carry_se_m"]).all()
+    width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
+    assert (width[0] < 1.5 * width[1]).all()
+    assert (abs(wide["best_depth_m"] - plain["best_depth_m"]) < 2e-5).all()
 
 
 def test_total_distance_may_be_what_counts():
@@ -276,10 +288,16 @@ def test_total_distance_may_be_what_counts():
     runs["cl"] *= 1 - 1500 * (runs["depth_m"] - 0.22e-3)
     carry, _ = decide_study(study(), runs)
     total, details = decide_study(changed(study(), aim="total"), runs)
+    still = {
+        "flow": study().to_json()["flow"] | {"fidelity": "laminar"}
+    }  # without an error of the flow model
+    sure, _ = decide_study(
+        Study.model_validate(changed(study(), aim="total").to_json() | still, by_name=True), runs
+    )
     assert total["best_depth_m"][0] > carry["best_depth_m"][0] + 1e-6
     assert total["best_depth_m"][1] == carry["best_depth_m"][1]  # the other golfer aims at carry
     # A run of some 20 m, uncertain by three tenths of it.
-    assert (total["total_se_m"] > 1.05 * total["carry_se_m"]).all()
+    assert (sure["total_se_m"] > 1.05 * sure["carry_se_m"]).all()
     assert "chosen for the total distance" in details["sentences"][0]
     assert "total distance" not in details["sentences"][1]
 

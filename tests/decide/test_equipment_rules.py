@@ -28,7 +28,7 @@ def study(mass_kg=0.0459, diameter_m=0.0427, patterns=(PATTERN,)) -> Study:
             "name": "invented",
             "ball": {"diameter_m": diameter_m, "mass_kg": mass_kg},
             "patterns": list(patterns),
-            "flow": {"fidelity": "steady-rans", "level": "coarse", "reynolds": [8e4], "spin_ratios": [0.1]},
+            "flow": {"fidelity": "laminar", "level": "coarse", "reynolds": [8e4], "spin_ratios": [0.1]},
             "golfers": [
                 {
                     "name": "g",
