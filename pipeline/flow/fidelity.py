@@ -23,7 +23,7 @@ sheds last some D / U, so that samples closer together would tell nothing new.""
 
 DIMPLED_MODEL_ERROR = (0.12, 0.35)
 """Of Cd and Cl on the coarse level, 0.20 mm, tripped: Cd lies within 12 % of 0.25 (Bearman & Harvey 1976;
-Choi, Jeon & Choi 2006 [memory]) and up to 20 % below Smits & Smith 1994 [memory]; Cl lies 20 to 55 % below the
+Choi, Jeon & Choi 2006 [memory]) and up to 20 % below Smits & Smith 1994 [memory]; Cl 20 to 55 % below the
 latter, more at low spin. Published balls differ by 0.05 in Cd (Lyu et al. 2018 [source, abstract])."""
 
 
