@@ -42,7 +42,6 @@ NEVER = {"cd": -1.0, "cl": -1.0}
 
 BEFORE = (
     ("DICGaussSeidel", "GaussSeidel"),
-    ("DILU", "symGaussSeidel"),
     (r"cache \{ grad\(U\); \}\n", ""),
     (r"(U +)0.97;", r"\g<1>0.98;"),
     (r"(\(k\|omega\)\" +)0.97;", r"\g<1>0.9;"),
