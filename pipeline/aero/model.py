@@ -255,7 +255,7 @@ def models_from_coefficients(frame: pd.DataFrame) -> tuple[dict[str, Coefficient
     Raises
     ------
     InputError
-        A column is missing, or two usable rows are of the same run.
+        A column is missing.
     """
     absent = [name for name in NEEDED if name not in frame]
     if absent:
@@ -264,14 +264,15 @@ def models_from_coefficients(frame: pd.DataFrame) -> tuple[dict[str, Coefficient
     key = ["depth_m", "reynolds", "spin_ratio"]
     for pattern in map(str, frame["pattern"].unique()):
         rows = frame[frame["pattern"] == pattern]
-        known = rows[rows[key].notna().all(axis=1)]
-        twice = known[known.duplicated(key)]
-        if len(twice):
-            row = twice.iloc[0]
-            raise InputError(
-                f"coefficients: pattern {pattern}, depth {row['depth_m'] * 1e3:.3f} mm, reynolds "
-                f"{row['reynolds']:g}, spin_ratio {row['spin_ratio']:g}: has two rows; keep one"
+        twice = (rows[key].notna().all(axis=1) & rows.duplicated(key, keep=False)).to_numpy(bool)
+        if twice.any():
+            row = rows[twice].iloc[0]
+            notes.append(
+                f"{pattern}: depth {row['depth_m'] * 1e3:.3f} mm, reynolds {row['reynolds']:g}, spin_ratio "
+                f"{row['spin_ratio']:g}: has two rows; which one is right is not known, so all such rows are "
+                f"left out ({int(twice.sum())} of {len(rows)}); keep one of each."
             )
+            rows = rows[~twice]
         numbers = rows[[*key, "cd", "cl", "cd_se", "cl_se"]].to_numpy(float)
         usable = rows["verdict"].isin(USABLE).to_numpy(bool) & np.isfinite(numbers).all(axis=1)
         if not usable.any():

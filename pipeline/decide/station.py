@@ -175,7 +175,7 @@ def decide_study(
     Raises
     ------
     InputError
-        The coefficients lack a column or have a run twice.
+        The coefficients lack a column.
     """
     flown = fly_everything(study, coefficients) if flown is None else flown
     notes = list(flown.notes)

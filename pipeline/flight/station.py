@@ -124,7 +124,7 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
     Raises
     ------
     InputError
-        The coefficients lack a column or have a run twice.
+        The coefficients lack a column.
     """
     models, _ = models_from_coefficients(coefficients)
     return flights_table(study, {golfer.name: fly_golfer(study, golfer, models) for golfer in study.golfers})

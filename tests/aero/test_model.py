@@ -128,8 +128,9 @@ def test_bad_tables_give_a_line_each_and_what_is_still_possible():
     frame.loc[3, "cd"] = np.nan
     _, notes = models_from_coefficients(frame)
     assert "1 of 36 runs are not usable" in notes[0]
-    with pytest.raises(InputError, match=r"depth 0\.150 mm, reynolds 90000, spin_ratio 0\.08: has two rows"):
-        models_from_coefficients(pd.concat([frame_of(), frame_of().head(1)]))
+    doubled, notes = models_from_coefficients(pd.concat([frame_of(), frame_of().head(1)]))
+    assert "depth 0.150 mm, reynolds 90000, spin_ratio 0.08: has two rows" in notes[0]
+    assert "left out (2 of 37)" in notes[0] and len(doubled["ico332"].runs) == 35
     with pytest.raises(InputError, match='column "verdict" is missing'):
         models_from_coefficients(frame_of().drop(columns="verdict"))
 
