@@ -121,10 +121,11 @@ def test_a_killed_head_is_taken_over(tmp_path: Path) -> None:
     assert history.tolist() == list(range(1, len(history) + 1))
 
 
+@pytest.mark.long
 def test_a_run_that_diverges_in_the_midst_of_a_hundred(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # The station's own code for each run; without an engine, and at one poll every 10 ms, it takes seconds.
+    # The station's own code for each run, without an engine and at a poll every 10 ms.
     monkeypatch.setenv("PATH", str(STUB), prepend=":")
     monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
     monkeypatch.setenv("STUB_SETTINGS", str(tmp_path / "stub.json"))
