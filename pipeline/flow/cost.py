@@ -8,8 +8,8 @@ SECONDS_PER_CELL_ITERATION = 2.0e-6
 """Core seconds a cell and iteration of steady-rans, measured with 192,000 and 221,184 cells, two runs side by
 side on two cores: 0.4 s an iteration. Not measured beyond 400,000 cells."""
 
-COLD_ITERATIONS = 190
-WARM_ITERATIONS = 130
+COLD_ITERATIONS = 160
+WARM_ITERATIONS = 120
 """Iterations to a settled mean from rest, and from a neighbour's field, measured on the demo study."""
 
 SECONDS_PER_CELL_STEP = 8.6e-6
