@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from pipeline.errors import InputError
 from pipeline.geometry.cubed_sphere import cubed_sphere, half_cubed_sphere
@@ -117,6 +116,8 @@ def growth_ratio(first_cell: float, thickness: float, layers: int) -> float:
     InputError
         If the row would have to shrink, or to grow faster than `MAX_GROWTH`.
     """
+    # Only a mesh that is built needs it; every run would wait 0.4 s for the import.
+    from scipy.optimize import brentq
 
     def excess(growth: float) -> float:
         return first_cell * np.expm1(layers * np.log(growth)) / (growth - 1.0) - thickness
