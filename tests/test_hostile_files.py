@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pipeline.aero.table import read_table as read_coefficient_table
+from pipeline.aero.table_file import read_table as read_coefficient_table
 from pipeline.errors import InputError
 from pipeline.flow.forces import read_history
 from pipeline.geometry.layout_file import read_layout
