@@ -1,5 +1,6 @@
 """Drawings of a ball on matplotlib axes: equal-area map, sections with measures, coordinate system."""
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,6 +22,9 @@ _CLASS_COLOURS = (
 )  # fmt: skip
 _OUTLINE_POINTS = 121
 """Corners of polygons of 4, 5, 6 and 8 sides are among them."""
+
+TITLE_WIDTH = 88
+"""Characters in a line above a section; polygons with an edge radius need two."""
 
 _SECTION_POINTS = 801
 _BESIDE = 0.28
@@ -197,7 +201,8 @@ def draw_section(axes: "Axes", ball: DimpledBall, dimple: int, title: str, colou
     axes.text(1.55 * edge, 0.0, f"edge angle {measures['edge_angle_deg']:.2f} deg", **where)
     sides = int(ball.perimeters.sides[dimple])
     flats = f", {sides} sides, through the middle of one" if sides else ""
-    axes.set_title(f"{title}{flats}: {_shape(measures)}", loc="left", fontsize=8.5)
+    words = textwrap.fill(f"{title}{flats}: {_shape(measures)}", TITLE_WIDTH)
+    axes.set_title(words, loc="left", fontsize=8.5)
     axes.set(xlim=(-1.6 * edge, 2.6 * edge), ylim=(floor, top + 0.2 * edge), aspect="equal")
     axes.set_axis_off()
 

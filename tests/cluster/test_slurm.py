@@ -161,7 +161,7 @@ class TestRealSolver:
         assert (
             rows[["key", "solver", "host", "job", "started_at", "finished_at", "case_files"]]
             .notna()
-            .all(None)
+            .all(axis=None)
         )
         assert rows["key"].is_unique
 
