@@ -150,10 +150,9 @@ def _tolerances(found: OneBall) -> list[dict[str, Any]]:
 
 
 def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summary: dict[str, Any]) -> str:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     from pipeline.report.drawing import inline_svg, new_figure, settle, style
     from pipeline.report.layout_pictures import map_figure, section_figure
+    from pipeline.report.pictures import render
 
     with style():
         coordinates = new_figure(3.4, 3.1)
@@ -166,25 +165,19 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summa
         ):
             settle(figure)
             pictures[name] = inline_svg(figure, name, caption)
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        undefined=StrictUndefined,
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     seam = found.ball.layout.seam or MOULD_PLANE
     polygons = bool(found.ball.perimeters.sides.any())
     perimeter = ("sides", "turn_deg") if polygons else ()
     columns = ("dimple", "class", "half", "polar_deg", "azimuth_deg", *perimeter, *MEASURES[:5])
     cells = [line.split(",") for line in as_csv({name: table[name] for name in columns}).splitlines()[1:]]
-    return environment.get_template(_TEMPLATE).render(
-        summary=summary,
-        pictures=pictures,
-        columns=columns,
-        rows=cells,
-        about=found.study.about,
-        polygons=polygons,
-        amplitude_deg=np.degrees(seam.amplitude_rad),
-        waves=seam.waves,
-    )
+    values = {
+        "summary": summary,
+        "pictures": pictures,
+        "columns": columns,
+        "rows": cells,
+        "about": found.study.about,
+        "polygons": polygons,
+        "amplitude_deg": np.degrees(seam.amplitude_rad),
+        "waves": seam.waves,
+    }
+    return render(Path(__file__).parent, _TEMPLATE, values)

@@ -142,7 +142,6 @@ def _memory() -> Check:
     available = memory_available()
     if available is None:
         return Check("memory", LIMITED, "unknown on this system", "no limit is assumed", "check by hand")
-    fits = int(largest_mesh(available))
     fits = largest_mesh(available)
     said = f"{available / 1e9:.1f} GB free: room for a run of up to {fits:,} cells"
     largest = max(level.cells for model in FIDELITIES.values() for level in model.levels.values())

@@ -41,11 +41,6 @@ def slope_at(p, t):
 
 
 @njit(cache=True, error_model="numpy")
-def _bend_at(p, t):
-    return 2.0 * p[2] + t * (6.0 * p[3] + t * (12.0 * p[4] + t * 20.0 * p[5]))
-
-
-@njit(cache=True, error_model="numpy")
 def falling_root(p):
     """Where it falls through zero, 0 to 1: Newton steps kept in a shrinking bracket."""
     low, high = 0.0, 1.0
@@ -68,20 +63,7 @@ def falling_root(p):
 @njit(cache=True, error_model="numpy")
 def highest(p):
     """Greatest value between 0, where it rises, and 1, where it falls."""
-    low, high = 0.0, 1.0
-    t = p[1] / (p[1] - slope_at(p, 1.0))
-    for _ in range(60):
-        slope, bend = slope_at(p, t), _bend_at(p, t)
-        if slope > 0.0:
-            low = t
-        else:
-            high = t
-        t_next = t - slope / bend if bend < 0.0 else 2.0
-        if not low < t_next < high:
-            t_next = 0.5 * (low + high)
-        if abs(t_next - t) < 1e-8:  # the value is flat here: its error is of the square of this
-            break
-        t = t_next
+    t = falling_root((p[1], 2.0 * p[2], 3.0 * p[3], 4.0 * p[4], 5.0 * p[5], 0.0))
     return value_at(p, t)
 
 

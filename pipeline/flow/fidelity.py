@@ -121,6 +121,12 @@ class Fidelity:
         return [f"Re {reynolds:g} lies outside {low:g} to {high:g}, the range that {self.name} is valid for"]
 
 
+SPHERE_LEVELS = {"coarse": Level(16, 40), "medium": Level(22, 56), "fine": Level(32, 80)}
+BALL_LEVELS = {"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)}
+"""Steady and time-accurate models share meshes, so that one may start from and be held against the other."""
+
+SST_FREE_STREAM = {"p": 0.0, "k": FREE_K, "omega": FREE_OMEGA, "nut": FREE_K / FREE_OMEGA}
+
 FIDELITIES = {
     fidelity.name: fidelity
     for fidelity in (
@@ -128,7 +134,7 @@ FIDELITIES = {
             name="laminar",
             application="simpleFoam",
             free_stream={"p": 0.0},
-            levels={"coarse": Level(16, 40), "medium": Level(22, 56), "fine": Level(32, 80)},
+            levels=SPHERE_LEVELS,
             reynolds=(1.0, 270.0),
             turbulent=False,
             scope=(
@@ -139,8 +145,8 @@ FIDELITIES = {
         Fidelity(
             name="steady-rans",
             application="simpleFoam",
-            free_stream={"p": 0.0, "k": FREE_K, "omega": FREE_OMEGA, "nut": FREE_K / FREE_OMEGA},
-            levels={"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)},
+            free_stream=SST_FREE_STREAM,
+            levels=BALL_LEVELS,
             reynolds=(8e4, 3e5),
             turbulent=True,
             model_error=DIMPLED_MODEL_ERROR,
@@ -154,7 +160,7 @@ FIDELITIES = {
             name="transient-laminar",
             application="pimpleFoam",
             free_stream={"p": 0.0},
-            levels={"coarse": Level(16, 40), "medium": Level(22, 56), "fine": Level(32, 80)},
+            levels=SPHERE_LEVELS,
             reynolds=(1.0, 1000.0),
             turbulent=False,
             courant=1.0,
@@ -163,8 +169,8 @@ FIDELITIES = {
         Fidelity(
             name="transient-des",
             application="pimpleFoam",
-            free_stream={"p": 0.0, "k": FREE_K, "omega": FREE_OMEGA, "nut": FREE_K / FREE_OMEGA},
-            levels={"coarse": Level(40, 40), "medium": Level(56, 56), "fine": Level(80, 80)},
+            free_stream=SST_FREE_STREAM,
+            levels=BALL_LEVELS,
             reynolds=(8e4, 3e5),
             turbulent=True,
             model_error=DIMPLED_MODEL_ERROR,

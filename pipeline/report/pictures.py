@@ -60,15 +60,20 @@ class Figures:
                     path.unlink(missing_ok=True)
 
 
-def write_page(path: Path, template: str, values: dict[str, Any]) -> None:
-    """Render a template of this folder to an HTML file, atomically."""
+def render(folder: Path, template: str, values: dict[str, Any]) -> str:
+    """Render an HTML template of a folder; a name that it does not get is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
+        loader=FileSystemLoader(folder),
         undefined=StrictUndefined,
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    write_text(path, environment.get_template(template).render(values))
+    return environment.get_template(template).render(values)
+
+
+def write_page(path: Path, template: str, values: dict[str, Any]) -> None:
+    """Render a template of this folder to an HTML file, atomically."""
+    write_text(path, render(Path(__file__).parent, template, values))

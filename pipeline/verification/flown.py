@@ -5,9 +5,12 @@ from collections.abc import Iterable
 import numpy as np
 
 from pipeline.aero.table import CoefficientTable
+from pipeline.decide.optimum import YARD_M
+from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.flight.air import standard_atmosphere
 from pipeline.flight.single import fly_single
 from pipeline.flight.trajectory import Conditions, Launches
+from pipeline.geometry.build import ORIENTATIONS
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import (
     DEPTH_M,
@@ -29,8 +32,6 @@ TOP_PLAYER = Launches(
 )
 """Invented, of the kind that carries 270 to 280 yd with a dimpled ball."""
 
-YARD_M = 0.9144
-
 TRADE = "common practice, no source"
 SMOOTH_CARRY_YD, DIMPLED_CARRY_YD = 130.0, 275.0
 CARRY_GOAL_PCT = 10.0
@@ -38,9 +39,6 @@ CARRY_GOAL_PCT = 10.0
 SMOOTH_FLOWS = tuple((reynolds, s) for reynolds in (1.0e5, 2.0e5) for s in (0.1, 0.25))
 
 ORIENTATION_FLOW = (1.5e5, 0.1)
-ORIENTATIONS = ("pole-up", "seam-up")
-
-MOST_CARRY_YD, MOST_TIME_S = 4.0, 0.40
 RULES = "Equipment Rules, symmetry: the governing body decides"
 
 
@@ -163,6 +161,6 @@ def orientation(bench: Bench) -> list[Row]:
     rows += [
         Row(f"{name}_orientation", "seam up less pole up", float(change[k]), float(error[k]), limit, RULES,
             "memory", None, level, cause)
-        for k, (name, limit) in enumerate((("carry_yd", MOST_CARRY_YD), ("time_s", MOST_TIME_S)))
+        for k, (name, limit) in enumerate((("carry_yd", CARRY_LIMIT_YD), ("time_s", TIME_LIMIT_S)))
     ]  # fmt: skip
     return rows

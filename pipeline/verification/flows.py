@@ -11,6 +11,9 @@ from pipeline.flow.case import templates_digest
 from pipeline.flow.fidelity import fidelity
 from pipeline.geometry.shell import FAR_RADIUS, PHANTOM_RADIUS, Level, Shell, build_shell
 
+NEVER = {"cd": -1.0, "cl": -1.0}
+"""Target standard errors that let a run go on to its end."""
+
 
 @dataclass(frozen=True)
 class Ball:

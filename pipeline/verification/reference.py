@@ -3,16 +3,13 @@
 from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import DEPTH_M, MIDDLE, MODEL, TARGETS, dimpled_ball, mesh_of
-from pipeline.verification.flows import Flow
+from pipeline.verification.flows import NEVER, Flow
 from pipeline.verification.rows import Row
 
 DES, LES = "transient-des", "transient-les"
 
 END = 60.0
 """Time to which the flow is computed [D / U]; four core hours at the measured rate."""
-
-NEVER = {"cd": -1.0, "cl": -1.0}
-"""Targets that let a run go on to its end."""
 
 PROPER_TIME = 100.0
 """Time that a mean with a standard error of about a hundredth needs [D / U]: some fourteen shedding cycles of

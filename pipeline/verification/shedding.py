@@ -10,7 +10,7 @@ from pipeline.flow.averaging import mean_of
 from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.geometry.shell import Level
 from pipeline.verification.bench import Bench, Outcome
-from pipeline.verification.flows import Flow
+from pipeline.verification.flows import NEVER, Flow
 from pipeline.verification.published import (
     AT_REST,
     KIM,
@@ -40,9 +40,6 @@ STEP_WINDOW = 15.0
 
 STEP_GOAL_PCT = 1.0
 """What halving the time step may change [%]."""
-
-NEVER = {"cd": -1.0, "cl": -1.0}
-"""Targets that let a run go on to its end."""
 
 
 @dataclass(frozen=True)
