@@ -15,7 +15,7 @@ import math
 import numpy as np
 from numba import njit
 
-from pipeline.flight.quintic import between, falling_root, highest, quintic, slope_at, value_at
+from pipeline.flight.quintic import falling_between, falling_root, highest, quintic, slope_at, value_at
 from pipeline.flight.surroundings import UNIFORM, logarithm, wind_share
 
 LONGEST_FLIGHT_S = 60.0
@@ -227,6 +227,8 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
                         new_motion[c, n] += weight * rates[earlier, c, n]
                 for n in range(LANES):
                     new_motion[c, n] = motion[c, n] + steps[n] * new_motion[c, n]
+            for n in range(LANES):  # air stops a spin, and does not turn it round
+                new_motion[3, n] = max(new_motion[3, n], 0.0)
             if world.wind_profile != UNIFORM:
                 for n in range(LANES):
                     z[n] = 0.0
@@ -296,7 +298,7 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
                 results[4, to], results[5, to] = slope_at(along, t) / h, slope_at(aside, t) / h
                 results[6, to] = slope_at(up, t) / h
                 spin = motion[3, n], rates[0, 3, n], new_motion[3, n], rates[_LAST, 3, n]
-                results[7, to] = between(*spin, h, t)
+                results[7, to] = falling_between(*spin, h, t)
                 results[8, to] = (time_outside[n] + of_step * h) / flown
             else:
                 time[n] += h

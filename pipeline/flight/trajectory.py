@@ -20,7 +20,7 @@ from pipeline.flight.kernel import (
     TRACK,
     fly_share,
 )
-from pipeline.flight.quintic import between, quintic, slope_at, value_at
+from pipeline.flight.quintic import falling_between, quintic, slope_at, value_at
 from pipeline.flight.surroundings import LOGARITHMIC, POWER, UNIFORM, Grid, World
 from pipeline.flight.wind import WindProfile
 from pipeline.flow.machine import cores_allowed
@@ -336,7 +336,7 @@ def _along(track: FloatArray, time: FloatArray) -> FloatArray:
             before[1 + c], before[4 + c], before[8 + c], after[1 + c], after[4 + c], after[8 + c], h
         )
         state[c], state[3 + c] = value_at.py_func(p, t), slope_at.py_func(p, t) / h
-    state[6] = between.py_func(before[7], before[11], after[7], after[11], h, t)
+    state[6] = falling_between.py_func(before[7], before[11], after[7], after[11], h, t)
     return state.T
 
 

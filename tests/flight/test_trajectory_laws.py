@@ -48,6 +48,7 @@ def test_energy_never_grows_in_still_air(table, launch):
     energy = 0.5 * (track.velocity_m_s**2).sum(axis=1) + STILL.gravity_m_s2 * track.height_m
     assert (np.diff(energy) <= 1e-6 * energy[0]).all()
     assert energy[-1] < energy[0]
+    assert (track.spin_rad_s >= 0).all()
     # Rounding of the polynomials between the steps, and spins too small for a float to halve.
     assert (np.diff(track.spin_rad_s) <= 1e-12 * track.spin_rad_s[:-1] + 1e-300).all()
 
