@@ -26,9 +26,10 @@ from pipeline.flow.solver import find_solver
 from pipeline.flow.state import read_state, written_times
 from pipeline.flow.verdict import judge
 from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.build import MESH, solver_shell, write_shell
+from pipeline.geometry.build import solver_shell
 from pipeline.geometry.layout import spread_layout
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell, wall_velocity
+from pipeline.geometry.shell_files import MESH, write_shell
 
 Fields = dict[str, np.ndarray]
 

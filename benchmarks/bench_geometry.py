@@ -13,11 +13,12 @@ from pathlib import Path
 import numpy as np
 
 from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.build import solver_shell, write_shell
+from pipeline.geometry.build import solver_shell
 from pipeline.geometry.class_layout import pack_layout
 from pipeline.geometry.layout import spread_layout
 from pipeline.geometry.section import ARC, Profile, Sections
 from pipeline.geometry.shell import Level
+from pipeline.geometry.shell_files import write_shell
 from pipeline.geometry.skin import skin, write_stl
 from pipeline.geometry.totals import totals
 

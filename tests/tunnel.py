@@ -10,8 +10,9 @@ from pipeline.files import write_json
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.run import run
 from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.build import TOTALS, solver_shell, write_shell
+from pipeline.geometry.build import TOTALS, solver_shell
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell
+from pipeline.geometry.shell_files import write_shell
 from pipeline.verification.flows import run_spec
 
 

@@ -12,9 +12,10 @@ from rich.table import Table
 from pipeline.cli.output import messages, print_json, tables, warn
 from pipeline.errors import InputError
 from pipeline.files import read_json
-from pipeline.flow.cost import cells, prices
+from pipeline.flow.cost import cells
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
+from pipeline.flow.request import prices
 from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
 from pipeline.geometry.totals import totals

@@ -7,8 +7,9 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from pipeline.flow.cost import COLD_ITERATIONS, prices
+from pipeline.flow.cost import COLD_ITERATIONS
 from pipeline.flow.execute import PROGRESS
+from pipeline.flow.request import prices
 from pipeline.flow.run import RESULT
 from pipeline.flow.start import CASE
 from pipeline.matrix import RunSpec, runs

@@ -5,19 +5,24 @@ import os
 import signal
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from pipeline.cli.ending import ended_well
 from pipeline.errors import DepthlineError
-from pipeline.study import Study
+
+if TYPE_CHECKING:
+    from pipeline.study import Study
 
 app = typer.Typer(add_completion=False, help=__doc__, pretty_exceptions_enable=False)
 
 HERE = Path(".")
 
 
-def _study() -> Study:
+def _study() -> "Study":
+    from pipeline.study import Study  # the thousands of calls for runs do not wait for it
+
     return Study.from_json(HERE / "study.json")
 
 

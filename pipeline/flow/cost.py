@@ -1,8 +1,6 @@
 """What runs cost: cells, iterations, core seconds and disk, from measured rates."""
 
 from pipeline.flow.fidelity import fidelity
-from pipeline.matrix import runs
-from pipeline.study import Study
 
 SECONDS_PER_CELL_ITERATION = 2.0e-6
 """Core seconds a cell and iteration of steady-rans, measured with 192,000 and 221,184 cells, two runs side by
@@ -68,19 +66,3 @@ def memory_bytes(cell_count: int, ranks: int = 1) -> float:
 def largest_mesh(memory: float) -> int:
     """Cells of the largest mesh whose run on one rank takes no more than `memory` bytes."""
     return max(0, int((memory - MEMORY_BASE) / MEMORY_PER_CELL))
-
-
-def prices(study: Study) -> dict[str, float]:
-    """Core seconds of every run of a study, by run.
-
-    Layouts from a file are priced as whole balls; should they have the mirror plane, they cost half.
-    """
-    count = {
-        pattern.name: cells(study.flow.fidelity, study.flow.level, pattern.layout.mirror)
-        for pattern in study.patterns
-    }
-    flow = study.flow
-    return {
-        run.run_id: core_seconds(flow.fidelity, flow.level, count[run.pattern], run.starts_from is not None)
-        for run in runs(study)
-    }

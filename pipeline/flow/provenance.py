@@ -18,7 +18,7 @@ from typing import Any
 from pipeline import __version__
 from pipeline.errors import InputError
 from pipeline.files import read_json, write_text
-from pipeline.geometry.build import MESH
+from pipeline.geometry.shell_files import MESH
 
 PACKAGE = Path(__file__).resolve().parents[1]
 

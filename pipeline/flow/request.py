@@ -131,3 +131,19 @@ def requests(study: Study, policy: Policy) -> dict[str, Request]:
         group = "/".join(run.run_id.split("/")[1::2]) if small else None
         found[run.run_id] = Request(ranks, group, count, seconds, policy.longest_minutes)
     return found
+
+
+def prices(study: Study) -> dict[str, float]:
+    """Core seconds of every run of a study, by run.
+
+    Layouts from a file are priced as whole balls; should they have the mirror plane, they cost half.
+    """
+    count = {
+        pattern.name: cells(study.flow.fidelity, study.flow.level, pattern.layout.mirror)
+        for pattern in study.patterns
+    }
+    flow = study.flow
+    return {
+        run.run_id: core_seconds(flow.fidelity, flow.level, count[run.pattern], run.starts_from is not None)
+        for run in runs(study)
+    }

@@ -29,8 +29,8 @@ from pipeline.flow.start import SPEC, Begun, Task, begin, begin_again, resume
 from pipeline.flow.state import STATE_FILE, complete, load_state, read_state, save_state, written_times
 from pipeline.flow.surface import SURFACE_FILE, wall_yplus, write_surface
 from pipeline.flow.verdict import COEFFICIENTS, judge
-from pipeline.geometry.build import QUALITY, load_shell
 from pipeline.geometry.shell import rotated_about_y
+from pipeline.geometry.shell_files import QUALITY, load_shell
 
 Floats = NDArray[np.float64]
 

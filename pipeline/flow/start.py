@@ -19,8 +19,8 @@ from pipeline.flow.fingerprint import case_files, edited
 from pipeline.flow.forces import read_history
 from pipeline.flow.solver import Solver, run_tool
 from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
-from pipeline.geometry.build import MESH
 from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
+from pipeline.geometry.shell_files import MESH
 
 Floats = NDArray[np.float64]
 

@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.errors import InputError
-from pipeline.files import atomic_open, read_json, write_json
+from pipeline.files import read_json, write_json
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.class_layout import pack_layout
@@ -17,17 +16,16 @@ from pipeline.geometry.edge_nodes import edge_fitted, volume_factor
 from pipeline.geometry.layout import Layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
 from pipeline.geometry.mirror import has_mirror_plane
-from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
 from pipeline.geometry.rotation_groups import rotation_group
 from pipeline.geometry.seam import Seam, make_seam
 from pipeline.geometry.section import Profile, Sections
 from pipeline.geometry.shell import Level, Shell, build_shell, rotated_about_y
+from pipeline.geometry.shell_files import write_shell
 from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
 from pipeline.geometry.totals import totals
 
 LAYOUT_SPEC, LAYOUT = "layout.json", "layout.csv"
 SPEC, TOTALS, SKIN_STL, SKIN_PLY = "spec.json", "totals.json", "skin.stl", "skin.ply"
-MESH, SHELL, QUALITY = "shell/polyMesh", "shell/shell.npz", "shell/quality.json"
 
 ORIENTATIONS = {
     "pole-up": np.eye(3),
@@ -38,10 +36,6 @@ along the axis of backspin, +y."""
 
 SKIN_N = 128
 """Quadrilaterals of the skin along a cube edge: 12 across a dimple of 0.084 D, 196,608 triangles."""
-
-MAX_NON_ORTHOGONALITY_DEG = 70.0
-MAX_SKEWNESS = 4.0
-"""Limits of the solver's own mesh check; a mesh beyond them is refused before it costs a run."""
 
 
 def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None = None) -> Layout:
@@ -212,32 +206,6 @@ def build_variant(folder: Path) -> None:
     write_json(folder / TOTALS, totals(ball) | {"skin": checked, "cells_across_dimple": across})
 
 
-def write_shell(folder: Path, shell: Shell) -> None:
-    """Write a shell for the solver (polyMesh) and for us (shell.npz), with its quality.
-
-    Raises
-    ------
-    InputError
-        If the solver could not work on it; nothing is written then.
-    """
-    from pipeline.geometry.quality import mesh_quality  # compiled: the commands that only look do not wait
-
-    faces = shell_faces(shell)
-    quality = mesh_quality(shell, faces)
-    angle, skewness, smallest = (
-        quality[name] for name in ("max_non_orthogonality_deg", "max_skewness", "min_volume")
-    )
-    if smallest <= 0 or angle > MAX_NON_ORTHOGONALITY_DEG or skewness > MAX_SKEWNESS:
-        raise InputError(
-            f"{folder}: the shell mesh is not fit for the solver (non-orthogonality {angle:.0f} deg, "
-            f"skewness {skewness:.1f}, smallest cell {smallest:.2g}); use a finer level or shallower dimples"
-        )
-    write_poly_mesh(folder / MESH, shell, faces)
-    with atomic_open(folder / SHELL) as stream:
-        np.savez(stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored)
-    write_json(folder / QUALITY, quality)
-
-
 def solver_shell(
     ball: DimpledBall,
     level: Level,
@@ -295,18 +263,3 @@ def cells_across_dimple(ball: DimpledBall, level: Level) -> float | None:
     if len(chords) == 0:
         return None
     return float(chords.mean() / (np.pi * ball.ball_diameter_m / (4.0 * level.n)))
-
-
-def load_shell(folder: Path) -> Shell:
-    """Read the shell of a variant's folder.
-
-    Raises
-    ------
-    InputError
-        If it is missing.
-    """
-    path = folder / SHELL
-    if not path.is_file():
-        raise InputError(f"{path}: missing; the geometry station has not finished")
-    with np.load(path, allow_pickle=False) as archive:
-        return Shell(archive["points"], archive["quads"], int(archive["layers"]), bool(archive["mirrored"]))

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from pipeline.files import read_json, write_json, write_json_if_changed
 from pipeline.flow.run import FAILED, HISTORY, RESULT, RETRIED
 from pipeline.flow.start import SPEC
-from pipeline.geometry.build import QUALITY, TOTALS, write_shell
+from pipeline.geometry.build import TOTALS
+from pipeline.geometry.shell_files import QUALITY, write_shell
 from pipeline.verification.flows import Flow
 from pipeline.verification.work import MEASURES, Progress, Work
 

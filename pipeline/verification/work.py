@@ -20,7 +20,7 @@ from pipeline.flow.kept import drop_states
 from pipeline.flow.run import RESULT, RETRIED, run
 from pipeline.flow.start import CASE, SPEC
 from pipeline.flow.state import STATE_FILE, load_state
-from pipeline.geometry.build import load_shell
+from pipeline.geometry.shell_files import load_shell
 from pipeline.verification.flows import Flow
 from pipeline.verification.wake import wake_measures
 

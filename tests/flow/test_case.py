@@ -10,8 +10,8 @@ from pipeline.errors import InputError
 from pipeline.flow.case import CaseWriter, templates_digest
 from pipeline.flow.fidelity import FIDELITIES, fidelity
 from pipeline.flow.state import complete, load_state, read_state, save_state, written_times
-from pipeline.geometry.build import MESH, write_shell
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell, wall_velocity
+from pipeline.geometry.shell_files import MESH, write_shell
 
 
 @pytest.fixture(params=[False, True], ids=["whole", "half"])

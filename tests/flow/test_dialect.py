@@ -15,8 +15,8 @@ from pipeline.flow.boundary_layer import Zones
 from pipeline.flow.case import CaseWriter
 from pipeline.flow.dialect import Dialect, dialect_of
 from pipeline.flow.fidelity import fidelity
-from pipeline.geometry.build import MESH, write_shell
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, build_shell, wall_velocity
+from pipeline.geometry.shell_files import MESH, write_shell
 
 GOLDEN = Path(__file__).parent / "golden"
 

@@ -19,7 +19,7 @@ from pipeline.flow.run import RESULT, Interrupted, run
 from pipeline.flow.solver import find_solver, run_tool
 from pipeline.flow.state import STATE_FILE, load_state, read_state, save_state
 from pipeline.flow.surface import SURFACE_FILE, wall_yplus
-from pipeline.geometry.build import load_shell
+from pipeline.geometry.shell_files import load_shell
 
 pytestmark = pytest.mark.solver
 

@@ -11,8 +11,8 @@ from tunnel import Tunnel
 from pipeline.flow.any_case import find_histories
 from pipeline.flow.case import CaseWriter
 from pipeline.flow.solver import find_solver
-from pipeline.geometry.build import MESH, load_shell
 from pipeline.geometry.shell import wall_velocity
+from pipeline.geometry.shell_files import MESH, load_shell
 
 pytestmark = pytest.mark.solver
 

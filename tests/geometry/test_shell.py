@@ -13,7 +13,7 @@ from pipeline.flow.case import CaseWriter
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.solver import find_solver, run_tool
 from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.build import MESH, solver_shell, write_shell
+from pipeline.geometry.build import solver_shell
 from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.poly_mesh import shell_faces
@@ -27,6 +27,7 @@ from pipeline.geometry.shell import (
     layer_radii,
     wall_velocity,
 )
+from pipeline.geometry.shell_files import MESH, write_shell
 
 DIAMETER = 0.0427
 

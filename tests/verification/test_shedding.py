@@ -11,8 +11,8 @@ from played_bench import PlayedBench
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.solver import Solver
 from pipeline.flow.start import Task
-from pipeline.geometry.build import MESH, load_shell, write_shell
 from pipeline.geometry.shell import wall_velocity
+from pipeline.geometry.shell_files import MESH, load_shell, write_shell
 from pipeline.verification.flows import Flow
 from pipeline.verification.shedding import (
     SAMPLE_TIME,

@@ -1,0 +1,57 @@
+"""A shell on disk: for the solver (polyMesh) and for us (shell.npz), with its quality."""
+
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import InputError
+from pipeline.files import atomic_open, write_json
+from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
+from pipeline.geometry.shell import Shell
+
+MESH, SHELL, QUALITY = "shell/polyMesh", "shell/shell.npz", "shell/quality.json"
+
+MAX_NON_ORTHOGONALITY_DEG = 70.0
+MAX_SKEWNESS = 4.0
+"""Limits of the solver's own mesh check; a mesh beyond them is refused before it costs a run."""
+
+
+def write_shell(folder: Path, shell: Shell) -> None:
+    """Write a shell and its quality.
+
+    Raises
+    ------
+    InputError
+        If the solver could not work on it; nothing is written then.
+    """
+    from pipeline.geometry.quality import mesh_quality  # compiled: the commands that only look do not wait
+
+    faces = shell_faces(shell)
+    quality = mesh_quality(shell, faces)
+    angle, skewness, smallest = (
+        quality[name] for name in ("max_non_orthogonality_deg", "max_skewness", "min_volume")
+    )
+    if smallest <= 0 or angle > MAX_NON_ORTHOGONALITY_DEG or skewness > MAX_SKEWNESS:
+        raise InputError(
+            f"{folder}: the shell mesh is not fit for the solver (non-orthogonality {angle:.0f} deg, "
+            f"skewness {skewness:.1f}, smallest cell {smallest:.2g}); use a finer level or shallower dimples"
+        )
+    write_poly_mesh(folder / MESH, shell, faces)
+    with atomic_open(folder / SHELL) as stream:
+        np.savez(stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored)
+    write_json(folder / QUALITY, quality)
+
+
+def load_shell(folder: Path) -> Shell:
+    """Read the shell of a variant's folder.
+
+    Raises
+    ------
+    InputError
+        If it is missing.
+    """
+    path = folder / SHELL
+    if not path.is_file():
+        raise InputError(f"{path}: missing; the geometry station has not finished")
+    with np.load(path, allow_pickle=False) as archive:
+        return Shell(archive["points"], archive["quads"], int(archive["layers"]), bool(archive["mirrored"]))
