@@ -43,7 +43,7 @@ def draw_dimpled(rows: Sequence[Row]) -> "Figure":
             for fit in FITS:
                 re = np.geomspace(*fit.reynolds, 60)
                 values = [fit.value(quantity, float(x), spin_ratio) for x in re]
-                if values[len(values) // 2] is not None:
+                if any(value is not None for value in values):
                     known = [np.nan if value is None else value for value in values]
                     name = f"{fit.source.split(',')[0]}, S {spin_ratio:g}"
                     axes.plot(re, known, color=colour, linestyle="--", linewidth=1.2, label=name)

@@ -1,10 +1,18 @@
 """Published drag and lift of conventional dimpled balls, with source and mark (see `published`)."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
 
-from pipeline.aero.published import SMITS_SMITH_REYNOLDS, SMITS_SMITH_SPIN_RATIO, smits_smith_1994
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+from pipeline.aero.published import (
+    SMITS_SMITH_REYNOLDS,
+    SMITS_SMITH_SPIN_RATIO,
+    DragAndLift,
+    smits_smith_1994,
+)
 
 
 @dataclass(frozen=True)
@@ -18,21 +26,22 @@ class Fit:
     reynolds, spin_ratio : tuple of float
         Ranges that it is stated for.
     evaluate : callable
-        Gives the coefficients, with attributes cd and cl.
+        Gives drag and lift; NaN for what is not published there.
     """
 
     source: str
     mark: str
     reynolds: tuple[float, float]
     spin_ratio: tuple[float, float]
-    evaluate: Callable[[float, float], NamedTuple]
+    evaluate: Callable[[float, float], DragAndLift]
 
     def value(self, quantity: str, reynolds: float, spin_ratio: float) -> float | None:
-        """Coefficient cd or cl; None outside the ranges."""
+        """Coefficient cd or cl; None outside the ranges or where it is not published."""
         inside = self.reynolds[0] <= reynolds <= self.reynolds[1]
         if not (inside and self.spin_ratio[0] <= spin_ratio <= self.spin_ratio[1]):
             return None
-        return float(getattr(self.evaluate(reynolds, spin_ratio), quantity))
+        found = float(getattr(self.evaluate(reynolds, spin_ratio), quantity))
+        return None if math.isnan(found) else found
 
 
 @dataclass(frozen=True)
@@ -46,6 +55,99 @@ class Band:
     mark: str
 
 
+_HEXAGONS = RegularGridInterpolator(
+    ([38.4, 55.2, 71.9, 88.1], [2000.0, 3000.0, 4000.0, 5000.0, 6000.0]),  # m/s, rpm
+    np.stack(
+        [
+            [
+                [0.2529, 0.2822, 0.3084, 0.3316, 0.3517],
+                [0.2481, 0.2578, 0.2710, 0.2876, 0.3076],
+                [0.2470, 0.2550, 0.2630, 0.2710, 0.2790],
+                [0.2470, 0.2538, 0.2605, 0.2673, 0.2740],
+            ],
+            [
+                [0.1984, 0.2475, 0.2862, 0.3119, 0.3393],
+                [0.1538, 0.1856, 0.2149, 0.2418, 0.2662],
+                [0.1360, 0.1584, 0.1807, 0.2031, 0.2254],
+                [0.1276, 0.1464, 0.1582, 0.1791, 0.2000],
+            ],
+        ],
+        axis=-1,
+    ),
+    bounds_error=False,
+)
+
+
+def bearman_harvey_1976(reynolds: float, spin_ratio: float) -> DragAndLift:
+    """Drag and lift of the hexagonally dimpled ball, between values read off figures 7 and 8.
+
+    Parameters
+    ----------
+    reynolds, spin_ratio : float
+        The flow [-].
+
+    Returns
+    -------
+    DragAndLift
+        NaN outside speeds of 38.4 to 88.1 m/s and 2000 to 6000 rpm of a ball of 41 mm.
+
+    References
+    ----------
+    Bearman & Harvey 1976, Aeronaut. Q. 27:112-122 [quoted: digitised and smoothed by a third party, in a
+    course's public code, with D = 41 mm and nu = 1.5e-5 m^2/s].
+    """
+    diameter_m, viscosity_m2_s = 0.041, 1.5e-5
+    speed_m_s = reynolds * viscosity_m2_s / diameter_m
+    spin_rpm = spin_ratio * 2.0 * speed_m_s / diameter_m * 30.0 / math.pi
+    cd, cl = _HEXAGONS((speed_m_s, spin_rpm))
+    return DragAndLift(cd, cl)
+
+
+def lyu_2018(reynolds: float, spin_ratio: float) -> DragAndLift:
+    """Mean lift of 13 models of balls fired through still air: Cl = 1.99 S - 3.25 S^2.
+
+    Parameters
+    ----------
+    reynolds, spin_ratio : float
+        The flow [-].
+
+    Returns
+    -------
+    DragAndLift
+        Drag is NaN: the third party's coefficients for it give 0.40 at Re 2.5e5, which no ball has.
+
+    References
+    ----------
+    Lyu, Kensrud, Smith & Tosaya 2018, Proceedings 2(6):238 [quoted: coefficients as in a third party's public
+    code; that lift is quadratic in spin is in the abstract].
+    """
+    return DragAndLift(np.asarray(np.nan), np.asarray(1.99 * spin_ratio - 3.25 * spin_ratio**2))
+
+
+def davies_1949(reynolds: float, spin_ratio: float) -> DragAndLift:
+    """Lift of a dimpled ball dropped through a wind of 105 ft/s: 0.064 lbf (1 - exp(-0.00026 rpm)).
+
+    Parameters
+    ----------
+    reynolds, spin_ratio : float
+        The flow; the Reynolds number is about 9e4 [-].
+
+    Returns
+    -------
+    DragAndLift
+        Drag is NaN. For a ball of 42.7 mm in air of 1.225 kg/m^3.
+
+    References
+    ----------
+    Davies 1949, J. Appl. Phys. 20:821-828 [memory].
+    """
+    speed_m_s, diameter_m = 105.0 * 0.3048, 0.0427
+    spin_rpm = spin_ratio * 2.0 * speed_m_s / diameter_m * 30.0 / math.pi
+    lift_n = 0.064 * 4.4482 * (1.0 - math.exp(-0.00026 * spin_rpm))
+    cl = lift_n / (0.5 * 1.225 * speed_m_s**2 * math.pi * diameter_m**2 / 4.0)
+    return DragAndLift(np.asarray(np.nan), np.asarray(cl))
+
+
 FITS = (
     Fit(
         "Smits & Smith 1994, Science and Golf II, 340-347",
@@ -54,7 +156,29 @@ FITS = (
         SMITS_SMITH_SPIN_RATIO,
         smits_smith_1994,
     ),
+    Fit(
+        "Bearman & Harvey 1976, Aeronaut. Q. 27:112-122, hexagons",
+        "quoted",
+        (1.05e5, 2.4e5),
+        (0.04, 0.3),
+        bearman_harvey_1976,
+    ),
+    Fit(
+        "Lyu, Kensrud, Smith & Tosaya 2018, Proceedings 2(6):238",
+        "quoted",
+        (9.3e4, 2.5e5),
+        (0.04, 0.3),
+        lyu_2018,
+    ),
+    Fit(
+        "Davies 1949, J. Appl. Phys. 20:821-828",
+        "memory",
+        (8.5e4, 9.5e4),
+        (0.04, 0.5),
+        davies_1949,
+    ),
 )
+"""They differ by a factor of two in lift and by a quarter in drag: balls do, and so do tunnels and ranges."""
 
 BANDS = (
     Band(6e4, 2.4e5, 0.25, "Bearman & Harvey 1976, Aeronaut. Q. 27:112-122", "memory"),
