@@ -1,11 +1,13 @@
 """The workflow engine: how it is started with a profile, and what earlier ones left in the queue."""
 
 import importlib.util
+import itertools
 import os
 import shutil
 import subprocess
 import sys
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,11 +18,17 @@ from pipeline.cli.ending import complain
 from pipeline.errors import DepthlineError, InputError, MissingError
 from pipeline.flow.machine import memory_available
 from pipeline.flow.request import Policy
+from pipeline.flow.run import RESULT
+from pipeline.matrix import RunSpec
 
 ROOT = Path(__file__).resolve().parents[2]
 
 CANCEL_SECONDS = 300.0
 """How long jobs of the queue may take to end after they were cancelled."""
+
+MOST_RUNS = 500
+"""Runs that one engine is given, where their pattern has no more: its time for a job grows with the jobs it
+has (`benchmarks/bench_scale.py`)."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +92,32 @@ def load_profile(name: str | None) -> Profile:
     return Profile(folder, executor, policy)
 
 
-def command(profile: Profile, results: Path, cores: int | None, retried: list[str]) -> list[str]:
+def batches(matrix: list[RunSpec]) -> list[list[str]]:
+    """Results that the engine is asked for at a time, whole patterns each; the last batch is all there is.
+
+    Parameters
+    ----------
+    matrix : list of RunSpec
+        Runs of a study, those of a pattern one after the other.
+
+    Returns
+    -------
+    list of list of str
+        Targets; the last list is empty, which stands for the report and all runs.
+    """
+    found: list[list[str]] = []
+    for _, group in itertools.groupby(matrix, lambda run: run.pattern):
+        targets = [f"{run.run_id}/{RESULT}" for run in group]
+        if found and len(found[-1]) + len(targets) <= MOST_RUNS:
+            found[-1] += targets
+        else:
+            found.append(targets)
+    return [*found, []] if len(found) > 1 else [[]]
+
+
+def command(
+    profile: Profile, results: Path, cores: int | None, retried: list[str], targets: Iterable[str] = ()
+) -> list[str]:
     """Arguments that start the engine.
 
     Parameters
@@ -97,6 +130,8 @@ def command(profile: Profile, results: Path, cores: int | None, retried: list[st
         Cores to use on this machine. With a queue, None leaves the size of a node to the profile.
     retried : list of str
         Outputs to make anew.
+    targets : iterable of str
+        Outputs that are wanted; the report and all runs when there are none.
     """
     # Every output is renamed into place when it is whole, so none is ever incomplete: a result that was
     # finished after its engine was killed is good.
@@ -111,7 +146,8 @@ def command(profile: Profile, results: Path, cores: int | None, retried: list[st
         found += ["--resources", f"mem_mb={memory // 10**6}"]
     if retried:
         found += ["--forcerun", *retried]
-    return found
+    # After a `--`, since options that take several words stand before.
+    return [*found, "--", *targets]
 
 
 def environment() -> dict[str, str]:

@@ -5,10 +5,17 @@ import re
 import signal
 import subprocess
 from pathlib import Path
-from typing import Any, TextIO
+from typing import IO, Any, TextIO
 
 from pipeline.cli.ending import PREFIX, complain
-from pipeline.cli.engine import Profile, clear_queue, command, environment, load_profile
+from pipeline.cli.engine import (
+    Profile,
+    batches,
+    clear_queue,
+    command,
+    environment,
+    load_profile,
+)
 from pipeline.cli.held import held, name_engine
 from pipeline.cli.progress import Clock, show
 from pipeline.errors import DepthlineError
@@ -86,19 +93,33 @@ def _to_retry(study: Study, results: Path) -> list[str]:
 
 
 def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock: TextIO) -> int:
-    """Start the workflow engine and watch it."""
+    """Start the workflow engine, batch by batch, and watch it; its exit code."""
+    retried = _to_retry(study, results)
+    clock = Clock(study, results, cores or 1)
+    failed = 0
     with (results / LOG).open("wb") as log:
-        engine = subprocess.Popen(
-            command(profile, results, cores, _to_retry(study, results)),
-            stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=environment(),
-            cwd=results, start_new_session=True, pass_fds=[lock.fileno()],
-        )  # fmt: skip
+        for targets in batches(runs(study)):
+            if failed and not targets:  # the tables want every run
+                break
+            again = [name for name in retried if not targets or name in targets]
+            retried = [name for name in retried if name not in again]
+            code = _watched(command(profile, results, cores, again, targets), results, log, clock, lock)
+            failed = failed or code
+    return failed
+
+
+def _watched(arguments: list[str], results: Path, log: IO[bytes], clock: Clock, lock: TextIO) -> int:
+    """Start the engine and show how far the study is until it ends."""
+    engine = subprocess.Popen(
+        arguments, stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=environment(),
+        cwd=results, start_new_session=True, pass_fds=[lock.fileno()],
+    )  # fmt: skip
     name_engine(lock, engine.pid)
     # A closed terminal ends us as a command would, unless that was asked to be ignored (nohup).
     ours = [signal.SIGTERM, *([signal.SIGHUP] if signal.getsignal(signal.SIGHUP) != signal.SIG_IGN else [])]
     before = {number: signal.signal(number, _interrupt) for number in ours}
     try:
-        show(Clock(study, results, cores or 1), engine)
+        show(clock, engine)
     except KeyboardInterrupt:
         # The engine passes it on; each solver writes its state and ends.
         os.killpg(engine.pid, signal.SIGINT)

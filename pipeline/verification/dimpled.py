@@ -13,7 +13,7 @@ from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell import Shell
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.flows import Ball, Flow, Mesh
-from pipeline.verification.grid_convergence import grid_convergence
+from pipeline.verification.grid_convergence import FORMAL_ORDER, grid_convergence
 from pipeline.verification.published_dimpled import BANDS, FITS
 from pipeline.verification.rows import Row
 
@@ -188,7 +188,7 @@ def _convergence_rows(
 ) -> list[Row]:
     (h1, h2, h3), (phi1, phi2, phi3) = sizes, values
     try:
-        found = grid_convergence((h1, h2, h3), (phi1, phi2, phi3))
+        found = grid_convergence((h1, h2, h3), (phi1, phi2, phi3), FORMAL_ORDER)
     except ValueError as error:
         # No order can be observed: the fine mesh's value stands, with what the meshes differ by.
         spread = max(values) - min(values)

@@ -18,7 +18,7 @@ class GridConvergence:
     Attributes
     ----------
     order : float
-        Observed order of accuracy p.
+        Observed order of accuracy p, whatever it was extrapolated with.
     oscillatory : bool
         Whether the values swing: (phi3 - phi2) / (phi2 - phi1) < 0.
     extrapolated : float
@@ -39,8 +39,14 @@ class GridConvergence:
     gci: float
 
 
+FORMAL_ORDER = 2.0
+"""Of the solver's schemes."""
+
+
 def grid_convergence(
-    sizes: tuple[float, float, float], values: tuple[float, float, float]
+    sizes: tuple[float, float, float],
+    values: tuple[float, float, float],
+    highest_order: float = HIGHEST_ORDER,
 ) -> GridConvergence:
     """Order of accuracy, extrapolated value and grid convergence index from three meshes.
 
@@ -51,6 +57,9 @@ def grid_convergence(
         dimensions, the square root of area over cells in two.
     values : tuple of float
         Values phi1, phi2, phi3 on them, phi1 not zero.
+    highest_order : float
+        Extrapolate with no higher order than this, such as `FORMAL_ORDER`: values that happen to lie close to
+        each other show a high one, and the index is then too good to be true.
 
     Returns
     -------
@@ -74,7 +83,7 @@ def grid_convergence(
         raise ValueError(f"two meshes with the same value have no order: {values}")
     r21, r32 = h2 / h1, h3 / h2
     order = _order(r21, r32, eps32 / eps21)
-    gain = r21**order - 1.0
+    gain = r21 ** min(order, highest_order) - 1.0
     extrapolated = phi1 + (phi1 - phi2) / gain
     approximate = abs((phi1 - phi2) / phi1)
     return GridConvergence(

@@ -92,7 +92,7 @@ def _order_rows(outcomes: list[Outcome], name: str) -> list[Row]:
     fine, medium, coarse = (outcome.flow.mesh.cells ** (-1.0 / 3.0) for outcome in outcomes)
     rows = [value_row(outcome, name) for outcome in reversed(outcomes)]
     try:
-        found = grid_convergence((fine, medium, coarse), (values[0], values[1], values[2]))
+        found = grid_convergence((fine, medium, coarse), (values[0], values[1], values[2]), FORMAL_ORDER)
     except ValueError as error:
         return [*rows[:-1], replace(rows[-1], cause=f"nothing to extrapolate: {error}")]
     return rows + _extrapolated_rows(rows[-1], values[0], found)

@@ -12,6 +12,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+import pipeline.cli.engine
 import pipeline.flow.execute
 from pipeline.aero.collect import collect
 from pipeline.cli.held import held
@@ -119,6 +120,31 @@ def test_a_killed_head_is_taken_over(tmp_path: Path) -> None:
     assert (quick / "run.json").read_text() == finished
     history = pd.read_csv(held_up / "history.csv")["iteration"]
     assert history.tolist() == list(range(1, len(history) + 1))
+
+
+@pytest.mark.long
+def test_a_study_in_batches_is_the_same_study(
+    depthline: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Two patterns, each a batch of its own; a run of the first diverges, which does not stop the next.
+    monkeypatch.setenv("PATH", str(STUB), prepend=":")
+    monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
+    monkeypatch.setenv("STUB_SETTINGS", str(tmp_path / "stub.json"))
+    monkeypatch.setattr(pipeline.cli.engine, "MOST_RUNS", 2)
+    (tmp_path / "stub.json").write_text(json.dumps({"ico/d0.500mm/re70/": {"diverge": 30}}))
+    study = write_study(tmp_path, "60, 70")
+    text = study.read_text()
+    pattern = text[text.index("  - name: ico") : text.index("flow:")]
+    study.write_text(text.replace("flow:", pattern.replace("name: ico", "name: other") + "flow:"))
+    ended = depthline("run", study, "--results", tmp_path / "results", "--cores", 2)
+    assert ended.code == 1 and "1 of 4 runs failed" in ended.err
+    results = tmp_path / "results/headless"
+    table = pd.read_csv(results / "coefficients.csv")
+    assert table["pattern"].tolist() == ["ico"] * 2 + ["other"] * 2
+    assert table["verdict"].tolist() == ["settled", "diverged", "settled", "settled"]
+    log = (results / "workflow.log").read_text()
+    assert log.count("Building DAG of jobs") == 3
+    assert depthline("run", study, "--results", tmp_path / "results", "--cores", 2).code == 1
 
 
 @pytest.mark.long

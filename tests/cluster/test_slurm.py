@@ -61,7 +61,8 @@ def write_profile(folder: Path, **config: Any) -> Path:
     settings |= {"cores": 8, "slurm-init-seconds-before-status-checks": 2, "latency-wait": 5}
     settings["resources"]["mem_mb"] = 64_000
     settings["default-resources"]["mem_mb"] = 500
-    settings["config"] |= config
+    chosen = settings["config"] | config
+    settings["config"] = {name: value for name, value in chosen.items() if value is not None}
     folder.mkdir()
     (folder / "config.yaml").write_text(yaml.safe_dump(settings))
     return folder
@@ -196,19 +197,25 @@ def faulty(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterat
         leave_seconds=60 - LEAVE_AFTER,
     )  # fmt: skip
     held = {f"re{name}/": {"hold": HOLD, "until": str(folder / str(name))} for name in (70, 80, 90)}
-    (folder / "stub.json").write_text(json.dumps(held | {"re100/": {"diverge": 30}}))
-    head = Head(
-        cluster, study, profile,
-        PATH=f"{STUB}:{cluster.environment['PATH']}", WM_PROJECT_DIR=str(STUB),
-        STUB_SETTINGS=str(folder / "stub.json"),
-    )  # fmt: skip
-    _build_geometry(study, head.results)
+    head = _head_of_stub(cluster, study, profile, held | {"re100/": {"diverge": 30}})
     found = {"head": head, "runs": [f"d0.500mm/re{number}/s0.100" for number in range(60, 101, 10)]}
     try:
         _go_through_faults(cluster, head, folder, found)
         yield found
     finally:
         head.stop()
+
+
+def _head_of_stub(cluster: Cluster, study: Path, profile: Path, stub: dict[str, Any]) -> Head:
+    """Head whose runs are the stub's, with its settings by run and the geometry already made."""
+    settings = study.parent / "stub.json"
+    settings.write_text(json.dumps(stub))
+    head = Head(
+        cluster, study, profile,
+        PATH=f"{STUB}:{cluster.environment['PATH']}", WM_PROJECT_DIR=str(STUB), STUB_SETTINGS=str(settings),
+    )  # fmt: skip
+    _build_geometry(study, head.results)
+    return head
 
 
 def _go_through_faults(cluster: Cluster, head: Head, folder: Path, found: dict[str, Any]) -> None:
@@ -308,3 +315,37 @@ class TestFaults:
         assert states["re90"]["state"] == "running"
         assert states["re100"]["state"] == "diverged"
         assert all(state["reason"] for state in states.values())
+
+
+def test_a_job_that_the_queue_cuts_off_at_its_limit_goes_on_in_the_next(
+    cluster: Cluster, tmp_path: Path
+) -> None:
+    # No timer of ours: Slurm itself ends the job of one minute.
+    study = write_study(tmp_path, "limit", "0.5 mm", "60")
+    profile = write_profile(
+        tmp_path / "profile",
+        cells_per_core=10**6,
+        small_minutes=1e-3,
+        attempts=9,
+        longest_minutes=1,
+        leave_seconds=None,
+    )
+    go = tmp_path / "go"
+    head = _head_of_stub(cluster, study, profile, {"re60/": {"hold": HOLD, "until": str(go)}})
+    run = "d0.500mm/re60/s0.100"
+    process = head.start()
+    try:
+        wait_until(lambda: process.poll() is not None or head.iteration(run) == HOLD, 60)
+        assert process.poll() is None, process.communicate()
+        jobs = [line.split() for line in cluster.say("squeue", "-h", "-o", "%k %i").splitlines()]
+        job = next(number for name, number in jobs if "re60" in name)
+        wait_until(lambda: job in cluster.jobs("TO"), 120)
+        go.touch()
+        _, errors = process.communicate(timeout=PATIENCE)
+    finally:
+        head.stop()
+    assert process.returncode == 0, errors
+    result, history = head.result(run), head.history(run)
+    assert result is not None and result["verdict"] == "settled" and result["resumed"]
+    assert result["legs"] >= 2
+    assert history.tolist() == list(range(1, len(history) + 1))

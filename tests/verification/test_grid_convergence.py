@@ -33,6 +33,16 @@ def test_the_oscillatory_example_is_known_as_one() -> None:
     assert [result.oscillatory for result in found] == [False, True]
 
 
+def test_an_order_above_that_of_the_scheme_is_not_used() -> None:
+    # 0.2569, 0.2439, 0.2435 would be of order 9.9. With the scheme's 2, r21 = 1.4: 0.2435 - 0.0004 / 0.96.
+    values = (0.2435, 0.2439, 0.2569)
+    found = grid_convergence((1.0, 1.4, 1.96), values, highest_order=2.0)
+    assert found.order == pytest.approx(np.log(0.0130 / 0.0004) / np.log(1.4), rel=1e-6)
+    assert found.extrapolated == pytest.approx(0.2435 - 0.0004 / 0.96, abs=1e-9)
+    assert found.gci == pytest.approx(1.25 * (0.0004 / 0.2435) / 0.96, rel=1e-6)
+    assert grid_convergence((1.0, 1.4, 1.96), values).gci < 0.05 * found.gci
+
+
 def test_errors_of_the_first_example() -> None:
     # As the paper defines them: |(6.063 - 5.972) / 6.063| and |(6.1685 - 6.063) / 6.1685| [computed].
     found = grid_convergence((1.0, 1.5, 2.0), (6.063, 5.972, 5.863))
