@@ -71,8 +71,10 @@ def stated_errors(study: Study) -> tuple[StatedError, ...]:
     """
     mesh = study.flow.mesh_error
     found = [] if mesh is None else [StatedError(mesh.cd, mesh.cl, mesh.shared)]
-    cd, cl = fidelity(study.flow.fidelity).model_error
-    return (*found, *([StatedError(shared=1.0, cd_relative=cd, cl_relative=cl)] if cd or cl else []))
+    model = fidelity(study.flow.fidelity).model_error.get(study.flow.boundary_layer)
+    if model is not None:
+        found.append(StatedError(shared=1.0, cd_relative=model[0], cl_relative=model[1]))
+    return tuple(found)
 
 
 def fly_golfer(

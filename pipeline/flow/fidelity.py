@@ -1,6 +1,6 @@
 """Fidelities: which equations are solved, on which meshes, and where they may be believed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -21,10 +21,10 @@ SAMPLE_TIME = 0.1
 """Time from one sample of a time-accurate fidelity's forces to the next, in D / U: the eddies that the ball
 sheds last some D / U, so that samples closer together would tell nothing new."""
 
-DIMPLED_MODEL_ERROR = (0.12, 0.35)
-"""Of Cd and Cl on the coarse level, 0.20 mm, tripped: Cd lies within 12 % of 0.25 (Bearman & Harvey 1976;
-Choi, Jeon & Choi 2006 [memory]) and up to 20 % below Smits & Smith 1994 [memory]; Cl 20 to 55 % below the
-latter, more at low spin. Published balls differ by 0.05 in Cd (Lyu et al. 2018 [source, abstract])."""
+DIMPLED_MODEL_ERROR = {"tripped": (0.10, 0.27), "turbulent": (0.12, 0.50), "laminar": (0.20, 0.50)}
+"""Of Cd and Cl by the state of the boundary layer: root mean square of the errors in the table of truth
+(`depthline verify truth alone smooth`; coarse mesh, 0.20 mm, Re 9e4 to 2e5, S 0 to 0.2) against all published
+values there, which differ among themselves by a quarter in Cd and a factor of two in Cl."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,9 @@ class Fidelity:
         What the numbers are good for, in one sentence, for reports.
     courant : float or None
         Largest Courant number of a time-accurate fidelity, on the grid along the ball; None when steady.
-    model_error : tuple of float
-        Standard deviations of Cd and Cl, as shares of them, by which the model is off published balls.
+    model_error : dict of tuple
+        Standard deviations of Cd and Cl, as shares of them, by which the model is off published balls, by the
+        state of the boundary layer; empty where none is known.
     turning : bool
         Whether the mesh turns with the ball as a solid body. Then the flow is computed around the whole ball,
         and cell zones, which would turn too, are no way to state where the boundary layer is tripped.
@@ -64,7 +65,7 @@ class Fidelity:
     reynolds: tuple[float, float]
     turbulent: bool
     scope: str
-    model_error: tuple[float, float] = (0.0, 0.0)
+    model_error: dict[str, tuple[float, float]] = field(default_factory=dict)
     courant: float | None = None
     turning: bool = False
 

@@ -44,12 +44,14 @@ def limits(inputs: Inputs) -> list[tuple[str, str]]:
 
 
 def _model_error(inputs: Inputs) -> str:
-    cd, cl = fidelity(inputs.study.flow.fidelity).model_error
-    if not (cd or cl):
+    flow = inputs.study.flow
+    model = fidelity(flow.fidelity).model_error.get(flow.boundary_layer)
+    if model is None:
         return "None is known for this model, and none is in the bands."
     return (
-        f"Computed balls are off published ones by about {share(cd)} of Cd and {share(cl)} of Cl. Carries "
-        "and heights have that in their standard errors and bands, the same for all depths and patterns; "
+        f"Computed balls are off published ones by about {share(model[0])} of Cd and {share(model[1])} of "
+        "Cl. Carries and heights have that in their standard errors and bands, the same for all depths and "
+        "patterns; "
         "best depths and differences hardly feel it."
     )
 

@@ -1,6 +1,7 @@
 """A conventional dimpled ball against published drag and lift, and on three meshes."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import cache, partial
 from typing import Any
 
@@ -97,6 +98,20 @@ def truth_flows() -> list[Flow]:
         same = [flow for flow in flows if flow.reynolds == reynolds]
         flows.append(tripped(ball, reynolds, spin_ratio, same[-1] if same else None))
     return flows
+
+
+def alone_flows() -> list[Flow]:
+    """The flows of the table of truth without a trip, each from the tripped one."""
+    return [
+        replace(flow, starts_from=flow, options=flow.options | {"boundary_layer": "turbulent"}, label="alone")
+        for flow in truth_flows()
+    ]
+
+
+def alone(bench: Bench) -> list[Row]:
+    """Drag and lift by the turbulence model alone against published fits and values."""
+    rows = [row for outcome in bench.compute(alone_flows()).values() for row in published_rows(outcome)]
+    return [replace(row, condition=f"{row.condition}, no trip") for row in rows]
 
 
 def truth(bench: Bench) -> list[Row]:

@@ -157,10 +157,19 @@ def orientation(bench: Bench) -> list[Row]:
     change = flown(steps["cd"], steps["cl"]) - flown(0.0, 0.0)
     slopes = [flown(errors["cd"], 0.0) - flown(0.0, 0.0), flown(0.0, errors["cl"]) - flown(0.0, 0.0)]
     error = np.hypot(*slopes)
-    cause = "the difference of one flow, added to the whole table"
     rows += [
-        Row(f"{name}_orientation", "seam up less pole up", float(change[k]), float(error[k]), limit, RULES,
-            "memory", None, level, cause)
-        for k, (name, limit) in enumerate((("carry_yd", CARRY_LIMIT_YD), ("time_s", TIME_LIMIT_S)))
-    ]  # fmt: skip
+        Row(
+            f"{name}_orientation",
+            "seam up less pole up",
+            float(change[k]),
+            float(error[k]),
+            source=RULES,
+            mark="memory",
+            level=level,
+            cause=f"the difference of one flow, added to the whole table; the limit is {limit:g} {unit}",
+        )
+        for k, (name, limit, unit) in enumerate(
+            (("carry_yd", CARRY_LIMIT_YD, "yd"), ("time_s", TIME_LIMIT_S, "s"))
+        )
+    ]
     return rows

@@ -49,6 +49,7 @@ PARTS = {
         Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 28.0, shedding.shedding),
         Part("step", "halved time step at Re 300", 17.0, shedding.time_step),
         Part("truth", "dimpled ball against published drag and lift", 20.0, dimpled.truth),
+        Part("alone", "the same flows by the turbulence model alone", 10.0, dimpled.alone),
         Part("levels", "dimpled ball on three meshes", 45.0, dimpled.levels),
         Part("depth", "steps of depth on one grid, on two meshes", 40.0, depth.paired),
         Part("depth-fine", "a step of 0.02 mm on the fine mesh", 45.0, depth.paired_fine),
