@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline import __version__
 from pipeline.report import verification_figures as figures
-from pipeline.report.dimpled_figures import draw_dimpled, draw_steps
+from pipeline.report.dimpled_figures import draw_dimpled, draw_levels, draw_orientation, draw_steps
 from pipeline.report.drawing import style
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.table import Cell, Table
@@ -31,6 +31,14 @@ _FIGURES: dict[str, tuple[tuple[str, Callable[[Sequence[Row]], "Figure"], str], 
         ("spin", figures.draw_spin, "Cl and Cd of a spinning sphere at Re 100; published fits differ."),
     ),
     "truth": (("dimpled", draw_dimpled, "A dimpled ball beside published fits and values, coarse mesh."),),
+    "levels": (("levels", draw_levels, "The same flow on three meshes, beside published values."),),
+    "orientation": (
+        (
+            "orientation",
+            draw_orientation,
+            "Seam up less pole up, two standard errors, the rule's limits.",
+        ),
+    ),
     "depth": (
         ("steps", draw_steps, "What steps of depth change, with three standard errors, on each mesh."),
     ),
@@ -65,7 +73,7 @@ def write_verification_page(results: Path, rows: Sequence[Row]) -> Path:
         "parts": parts,
         "judged": len(judged),
         "within": sum(bool(row.within_goal) for row in judged),
-        "off": [_sentence(row) for row in judged if not row.within_goal],
+        "off": _off(judged),
         "origin": [
             ("Depthline", __version__),
             ("Page written", f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d %H:%M} UTC"),
@@ -85,8 +93,9 @@ def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict
     own = [row for row in rows if row.part == name]
     pictures: list[Picture] = []
     for figure, draw, caption in _FIGURES.get(name, ()):
-        # Drag at rest is one curve, whichever parts computed its points.
-        of_curve = [row for row in rows if row.part in (name, "shedding")] if figure == "drag" else own
+        # One curve, whichever parts computed its points.
+        others = {"drag": "shedding", "levels": "truth"}.get(figure)
+        of_curve = [row for row in rows if row.part in (name, others)]
         pictures.append(drawn.keep(partial(draw, of_curve), f"verification-{figure}", caption))
     if name == "shedding" and (lifts := computed_lifts(results)):
         caption = "Lift of spheres at Re 300: history and spectrum."
@@ -121,12 +130,25 @@ def _line(row: Row) -> list[Cell]:
     ]
 
 
-def _sentence(row: Row) -> str:
-    error = "" if row.error_pct is None else f", {row.error_pct:+.1f} % where {row.goal_pct:g} % is the goal"
-    return (
-        f"{figures.label(row.quantity)} at {row.condition}: {row.ours:.4g} computed, "
-        f"{row.published:.4g} published{error}"
-    )
+def _off(rows: Sequence[Row]) -> list[str]:
+    """A sentence for every quantity of a part and source that misses its goal."""
+    missed: dict[tuple[str, str, str, str], list[Row]] = {}
+    for row in rows:
+        if row.within_goal is False:
+            level = row.level if row.level == "extrapolated" else ""
+            missed.setdefault((row.part, row.quantity, row.source, level), []).append(row)
+    return [_sentence(group) for group in missed.values()]
+
+
+def _sentence(rows: Sequence[Row]) -> str:
+    first = rows[0]
+    name = f"{first.part}: {figures.label(first.quantity)}"
+    errors = sorted(row.error_pct for row in rows if row.error_pct is not None)
+    by = f"{errors[0]:+.1f}" + (f" to {errors[-1]:+.1f}" if len(errors) > 1 else "") if errors else ""
+    error = f", {by} % where {first.goal_pct:g} % is the goal" if errors else ""
+    if len(rows) > 1:
+        return f"{name} in {len(rows)} flows, against {first.source}{error}"
+    return f"{name} at {first.condition}: {first.ours:.4g} computed, {first.published:.4g} published{error}"
 
 
 def _note(row: Row) -> str:

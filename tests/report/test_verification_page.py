@@ -75,7 +75,7 @@ def test_a_section_a_part_and_the_limits(page: str) -> None:
 def test_verdicts_are_counted_and_what_is_off_has_its_cause(page: str) -> None:
     text = html.unescape(re.sub(r"<[^>]+>", " ", page))
     assert "4 of 5 judged values lie within their goals" in text
-    assert "wake length (diameters) at Re 100, S 0: 0.8 computed, 0.88 published, -9.1 %" in text
+    assert "sphere: wake length (diameters) at Re 100, S 0: 0.8 computed, 0.88 published, -9.1 %" in text
     assert "cells too wide for <this> wake" in text
     # A verdict is said in words too, not only in colour.
     assert (text.count("✗ off"), text.count("✓ within"), text.count("shown only")) == (1, 4, 8)
