@@ -3,7 +3,8 @@
 One run each way, on one core, on the same machine. CPU seconds of the solver (and of the mesher, where it is
 not ours) are compared, not wall seconds; what the numbers were is in cost.md. The dimpled ball is invented.
 
-Usage: bench_cost.py [LEVEL]: a mesh level of steady-rans ("coarse" is the demonstration's), else a third.
+Usage: bench_cost.py [octree] [starts] [LEVEL]: what to compare, both by default; a mesh level of steady-rans
+("coarse" is the demonstration's), else a third.
 """
 
 import re
@@ -52,8 +53,11 @@ BEFORE = (
 PUBLISHED = 1.087
 """Cd of a sphere at rest, Re 100: Johnson & Patel 1999, J. Fluid Mech. 378:19-70 [quoted]."""
 
-OCTREE_BLOCKS, OCTREE_HALF = 20, 15.7
-"""Blocks along an edge of the octree's cube, and half of that edge in diameters."""
+OCTREE_HALF = 15.7
+"""Half an edge of the octree's cube in diameters."""
+
+OCTREES = ((14, 5), (17, 5), (20, 5), (24, 5), (28, 5), (20, 6))
+"""Blocks along that edge, and how often they are halved towards the ball: (20, 5) gives our wall cells."""
 
 BLOCK_MESH = """
 FoamFile {{ version 2.0; format ascii; class dictionary; object blockMeshDict; }}
@@ -279,12 +283,16 @@ def octree(bench: Bench) -> None:
         for n, layers, mirrored in (
             (level.n, level.layers, False),
             (level.n, level.layers, True),
+            (14, 35, True),
             (12, 30, True),
+            (10, 26, True),
         )
     }
-    for depth in (5, 6):
-        meshes[f"octree, {2 * OCTREE_HALF / OCTREE_BLOCKS / 2**depth / quad:.2f} of its wall cells"] = (
-            octree_mesh(bench, depth, model.first_cell(100.0))
+    for blocks, depth in OCTREES:
+        width = 2 * OCTREE_HALF / blocks / 2**depth
+        first_cell = model.first_cell(100.0) * min(1.0, width / quad)
+        meshes[f"octree, {width / quad:.2f} of its wall cells"] = octree_mesh(
+            bench, blocks, depth, first_cell
         )
     for place, (name, (mesh, cells, seconds)) in enumerate(meshes.items()):
         case, half = bench.folder / f"sphere-{place}", "half" in name
@@ -308,15 +316,15 @@ def our_mesh(bench: Bench, n: int, layers: int, mirrored: bool) -> tuple[Path, i
     return folder / MESH, shell.cells, time.process_time() - begun
 
 
-def octree_mesh(bench: Bench, level: int, first_cell: float) -> tuple[Path, int, float]:
-    """Folder, cells and CPU seconds of an octree mesh with as high a first cell as ours."""
-    case = bench.folder / f"octree-{level}"
+def octree_mesh(bench: Bench, blocks: int, level: int, first_cell: float) -> tuple[Path, int, float]:
+    """Folder, cells and CPU seconds of an octree mesh."""
+    case = bench.folder / f"octree-{blocks}-{level}"
     CaseWriter(fidelity("laminar"), case, 100.0, 0.0, 16, 1).write(
         bench.folder / "shell-16-False" / MESH, np.zeros(3)
     )
     for link in (case / "constant/polyMesh").iterdir():
         link.unlink()
-    (case / "system/blockMeshDict").write_text(BLOCK_MESH.format(half=OCTREE_HALF, blocks=OCTREE_BLOCKS))
+    (case / "system/blockMeshDict").write_text(BLOCK_MESH.format(half=OCTREE_HALF, blocks=blocks))
     (case / "system/snappyHexMeshDict").write_text(
         SNAPPY.format(
             level=level,
@@ -336,11 +344,14 @@ def octree_mesh(bench: Bench, level: int, first_cell: float) -> tuple[Path, int,
 
 
 def main() -> None:
-    level = fidelity("steady-rans").level(sys.argv[1]) if len(sys.argv) > 1 else THIRD
-    with tempfile.TemporaryDirectory() as name:
-        bench = Bench(Path(name), level)
-        octree(bench)
-        starts(bench)
+    parts = {"octree": octree, "starts": starts}
+    chosen = [word for word in sys.argv[1:] if word in parts] or list(parts)
+    named = [word for word in sys.argv[1:] if word not in parts]
+    level = fidelity("steady-rans").level(named[0]) if named else THIRD
+    with tempfile.TemporaryDirectory() as folder:
+        bench = Bench(Path(folder), level)
+        for name in chosen:
+            parts[name](bench)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 """How small a difference of depth the flow station tells, and what pairing the meshes gives."""
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -31,7 +32,8 @@ def paired_flows(level: str) -> dict[float, Flow]:
     found: dict[float, Flow] = {}
     start: Flow | None = None
     for depth in DEPTHS_M[level]:
-        found[depth] = start = tripped(dimpled_ball(depth), REYNOLDS, SPIN_RATIO, start, level, **TARGETS)
+        flow = tripped(dimpled_ball(depth), REYNOLDS, SPIN_RATIO, start, level, **TARGETS)
+        found[depth] = start = replace(flow, label="paired")
     return found
 
 

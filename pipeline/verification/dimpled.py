@@ -1,6 +1,5 @@
 """A conventional dimpled ball against published drag and lift, and on three meshes."""
 
-from collections.abc import Iterable
 from dataclasses import replace
 from functools import cache, partial
 from typing import Any
@@ -14,7 +13,6 @@ from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell import Shell
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.flows import Ball, Flow, Mesh
-from pipeline.verification.grid_convergence import FORMAL_ORDER, grid_convergence
 from pipeline.verification.published_dimpled import BANDS, FITS
 from pipeline.verification.rows import Row
 
@@ -178,56 +176,3 @@ def dimpled_row(
         spin_ratio=flow.spin_ratio,
         cells=flow.mesh.cells,
     )
-
-
-def level_flows(names: Iterable[str] = ("coarse", "medium", "fine")) -> list[Flow]:
-    """Flow `MIDDLE` at each mesh level."""
-    ball = dimpled_ball(DEPTH_M)
-    reynolds, spin_ratio = MIDDLE
-    flows = []
-    for name in names:
-        rest = tripped(ball, reynolds, 0.0, None, name)
-        flows.append(tripped(ball, reynolds, spin_ratio, rest, name))
-    return flows
-
-
-def levels(bench: Bench) -> list[Row]:
-    """Observed order, extrapolated value and grid convergence index of drag and lift on three meshes."""
-    flows = level_flows()
-    outcomes = bench.compute(flows)
-    if len(outcomes) < len(flows):
-        return []
-    rows = [row for flow in flows[1:] for row in published_rows(outcomes[flow])]
-    for quantity, goal in (("cd", CD_GOAL_PCT), ("cl", CL_GOAL_PCT)):
-        values = [outcomes[flow].result[quantity] for flow in reversed(flows)]
-        sizes = [1.0 / flow.mesh.level.n for flow in reversed(flows)]
-        rows += _convergence_rows(outcomes[flows[-1]], quantity, values, sizes, goal)
-    return rows
-
-
-def _convergence_rows(
-    fine: Outcome, quantity: str, values: list[float], sizes: list[float], goal: float
-) -> list[Row]:
-    (h1, h2, h3), (phi1, phi2, phi3) = sizes, values
-    try:
-        found = grid_convergence((h1, h2, h3), (phi1, phi2, phi3), FORMAL_ORDER)
-    except ValueError as error:
-        # No order can be observed: the fine mesh's value stands, with what the meshes differ by.
-        spread = max(values) - min(values)
-        cause = f"no extrapolation: {error}"
-        return [dimpled_row(fine, f"{quantity}_spread_of_meshes", spread, None, cause=cause)]
-    rows = [
-        dimpled_row(fine, f"{quantity}_order", found.order, None, level="extrapolated"),
-        dimpled_row(fine, f"{quantity}_gci_pct", 100.0 * found.gci, None, level="extrapolated"),
-    ]
-    reynolds, s = fine.flow.reynolds, fine.flow.spin_ratio
-    for fit in FITS:
-        expected = fit.value(quantity, reynolds, s)
-        if expected is not None:
-            rows.append(
-                dimpled_row(
-                    fine, quantity, found.extrapolated, abs(found.extrapolated) * found.gci / 2.0, expected,
-                    fit.source, fit.mark, goal, level="extrapolated",
-                )
-            )  # fmt: skip
-    return rows

@@ -11,7 +11,7 @@ import pytest
 from pipeline.aero.published import smits_smith_1994
 from pipeline.flow.fidelity import FIDELITIES
 from pipeline.report.verification_page import write_verification_page
-from pipeline.verification import depth, dimpled, flown, reference
+from pipeline.verification import depth, dimpled, flown, levels, reference
 from pipeline.verification.bench import Outcome
 from pipeline.verification.flows import Flow
 from pipeline.verification.rows import Row
@@ -59,7 +59,7 @@ def test_errors_against_the_published_fit() -> None:
 
 
 def test_three_meshes_give_back_their_order_and_limit() -> None:
-    rows = dimpled.levels(KnownBench())
+    rows = levels.levels(KnownBench())
     assert values(rows, "cd_order")[0] == pytest.approx(1.5, rel=1e-3)
     extrapolated = [row for row in rows if row.level == "extrapolated" and row.quantity == "cl"]
     fitted = [row for row in extrapolated if "Smits" in row.source]
@@ -73,7 +73,7 @@ def test_meshes_without_an_order_say_so() -> None:
                 super().outcome(flow), result=super().outcome(flow).result | {"cd": 0.25}
             )
 
-    rows = dimpled.levels(Stuck())
+    rows = levels.levels(Stuck())
     assert values(rows, "cd_order") == []
     (row,) = [row for row in rows if row.quantity == "cd_spread_of_meshes"]
     assert row.ours == 0.0
@@ -90,6 +90,21 @@ def test_steps_of_depth() -> None:
         assert row.ours == pytest.approx(slope * (deep - shallow) * 1e-3)
     assert {row.level for row in rows} == {"40x40", "56x56"}
     assert {row.level for row in depth.paired_fine(KnownBench())} == {"80x80"}
+
+
+def test_flows_of_all_parts_have_folders_of_their_own() -> None:
+    # The bench computes a flow anew whose folder holds another one.
+    flows = [
+        *dimpled.truth_flows(), *dimpled.alone_flows(), *levels.level_flows(), *flown.smooth_flows(),
+        *flown.orientation_flows().values(), *reference.reference_flows(),
+        *(flow for level in depth.DEPTHS_M for flow in depth.paired_flows(level).values()),
+        *(flow for row in depth.jittered_flows().values() for flow in row),
+    ]  # fmt: skip
+    chains = {}
+    for flow in flows:
+        while flow is not None:
+            assert chains.setdefault(flow.run_id, flow) == flow
+            flow = flow.starts_from
 
 
 def test_turned_grids_scatter() -> None:

@@ -1,0 +1,72 @@
+"""A dimpled ball on three meshes: observed order, extrapolated value, errors that are left."""
+
+from dataclasses import replace
+
+from pipeline.verification.bench import Bench, Outcome
+from pipeline.verification.depth import DEPTHS_M, paired_flows
+from pipeline.verification.dimpled import (
+    CAUSES,
+    CD_GOAL_PCT,
+    CL_GOAL_PCT,
+    DEPTH_M,
+    dimpled_row,
+    published_rows,
+)
+from pipeline.verification.flows import Flow
+from pipeline.verification.grid_convergence import FORMAL_ORDER, grid_convergence
+from pipeline.verification.published_dimpled import FITS
+from pipeline.verification.rows import Row
+
+
+def level_flows() -> list[Flow]:
+    """The conventional ball at each mesh level, coarse first: flows of `depth`, whose targets are tight."""
+    return [paired_flows(level)[DEPTH_M] for level in DEPTHS_M]
+
+
+def levels(bench: Bench) -> list[Row]:
+    """Observed order, extrapolated value and grid convergence index of drag and lift on three meshes."""
+    flows = level_flows()
+    outcomes = bench.compute(flows)
+    if len(outcomes) < len(flows):
+        return []
+    rows = [row for flow in flows for row in published_rows(outcomes[flow])]
+    for quantity, goal in (("cd", CD_GOAL_PCT), ("cl", CL_GOAL_PCT)):
+        values = [outcomes[flow].result[quantity] for flow in reversed(flows)]
+        sizes = [1.0 / flow.mesh.level.n for flow in reversed(flows)]
+        rows += _convergence_rows(outcomes[flows[-1]], quantity, values, sizes, goal)
+    return rows
+
+
+def _convergence_rows(
+    fine: Outcome, quantity: str, values: list[float], sizes: list[float], goal: float
+) -> list[Row]:
+    (h1, h2, h3), (phi1, phi2, phi3) = sizes, values
+    try:
+        found = grid_convergence((h1, h2, h3), (phi1, phi2, phi3), FORMAL_ORDER)
+    except ValueError as none:
+        # No order can be observed: the fine mesh's value stands, with what the meshes differ by.
+        spread = max(values) - min(values)
+        cause = f"no extrapolation: {none}"
+        return [dimpled_row(fine, f"{quantity}_spread_of_meshes", spread, None, cause=cause)]
+    rows = [
+        dimpled_row(fine, f"{quantity}_order", found.order, None, level="extrapolated"),
+        dimpled_row(fine, f"{quantity}_gci_pct", 100.0 * found.gci, None, level="extrapolated"),
+    ]
+    error = abs(found.extrapolated) * found.gci / 2.0
+    for fit in FITS:
+        expected = fit.value(quantity, fine.flow.reynolds, fine.flow.spin_ratio)
+        if expected is None:
+            continue
+        row = dimpled_row(
+            fine,
+            quantity,
+            found.extrapolated,
+            error,
+            expected,
+            fit.source,
+            fit.mark,
+            goal,
+            level="extrapolated",
+        )
+        rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
+    return rows
