@@ -18,6 +18,9 @@ NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _QUANTITY = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>\S.*?)?\s*", re.DOTALL)
 _DECIMAL_COMMA = re.compile(r"\s*(?P<whole>[+-]?[0-9]+),(?P<decimals>[0-9]+)\s*(?P<unit>[^0-9,\s]{0,10})\s*")
 
+YARD_M = 0.9144
+"""International yard [m], exact by definition: the trade's unit of distance, and of a loss that matters."""
+
 
 class QuantityError(ValueError):
     """A text is not the quantity that is wanted; the message says why and what would be right."""

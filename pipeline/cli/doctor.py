@@ -144,12 +144,14 @@ def _memory() -> Check:
         return Check("memory", LIMITED, "unknown on this system", "no limit is assumed", "check by hand")
     fits = largest_mesh(available)
     said = f"{available / 1e9:.1f} GB free: room for a run of up to {fits:,} cells"
-    largest = max(level.cells for model in FIDELITIES.values() for level in model.levels.values())
+    steady = [model for model in FIDELITIES.values() if model.courant is None]
+    largest = max(level.cells for model in steady for level in model.levels.values())
     if fits >= largest:
         return Check("memory", FOUND, said)
     return Check(
         "memory", LIMITED, said, "levels that fit",
-        f"end other programs; the largest level has {largest:,} cells: {memory_bytes(largest) / 1e9:.1f} GB",
+        f"end other programs; the largest steady level has {largest:,} cells: "
+        f"{memory_bytes(largest) / 1e9:.1f} GB",
     )  # fmt: skip
 
 

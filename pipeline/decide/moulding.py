@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.decide.optimum import YARD_M
+from pipeline.quantities import YARD_M
 from pipeline.study import Moulding
 
 FloatArray = NDArray[np.float64]

@@ -5,10 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-FloatArray = NDArray[np.float64]
+from pipeline.quantities import YARD_M
 
-YARD_M = 0.9144
-"""The trade's unit of a loss that matters [m]."""
+FloatArray = NDArray[np.float64]
 
 _GRID = 801
 

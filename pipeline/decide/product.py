@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.decide.optimum import YARD_M, best_on_grid
+from pipeline.decide.optimum import best_on_grid
 from pipeline.decide.worth import Worth
+from pipeline.quantities import YARD_M
 
 FloatArray = NDArray[np.float64]
 

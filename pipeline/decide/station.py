@@ -11,7 +11,7 @@ import pandas as pd
 from pipeline.aero.model import CoefficientModel, models_from_coefficients
 from pipeline.decide import moulding
 from pipeline.decide.equipment_rules import equipment_rules
-from pipeline.decide.optimum import YARD_M, best_on_grid, curve, share_best, tolerance_on_grid
+from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.product import Product, product, rank, short_list, verdict
 from pipeline.decide.wording import product_sentences, sentence
 from pipeline.decide.worth import GRID, Worth, in_window, worth
@@ -19,6 +19,7 @@ from pipeline.files import write_json, write_text
 from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
 from pipeline.flight.station import SEED, fly_golfer, scenarios_of
+from pipeline.quantities import YARD_M
 from pipeline.study import Golfer, Study
 
 COLUMNS = (

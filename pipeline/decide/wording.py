@@ -4,8 +4,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pipeline.decide.optimum import YARD_M
 from pipeline.decide.product import PatternOfProduct, Prototype
+from pipeline.quantities import YARD_M
 
 
 def sentence(

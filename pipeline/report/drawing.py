@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.files import atomic_open
-from pipeline.report.trade_units import YARD_M
+from pipeline.quantities import YARD_M
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

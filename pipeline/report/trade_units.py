@@ -2,11 +2,8 @@
 
 import math
 
-from pipeline.quantities import ANGLE, LENGTH, SPEED, SPIN, in_unit
+from pipeline.quantities import ANGLE, LENGTH, SPEED, SPIN, YARD_M, in_unit
 from pipeline.study import FlightWindow, Golfer
-
-YARD_M = 0.9144
-"""International yard [m], exact by definition."""
 
 _NO_BREAK = "\u00a0"
 

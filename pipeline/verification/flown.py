@@ -5,12 +5,12 @@ from collections.abc import Iterable
 import numpy as np
 
 from pipeline.aero.table import CoefficientTable
-from pipeline.decide.optimum import YARD_M
 from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.flight.air import standard_atmosphere
 from pipeline.flight.single import fly_single
 from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.geometry.build import ORIENTATIONS
+from pipeline.quantities import YARD_M
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import (
     DEPTH_M,

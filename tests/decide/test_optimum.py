@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.decide.optimum import YARD_M, best_depth, curve, share_best, tolerance
+from pipeline.decide.optimum import best_depth, curve, share_best, tolerance
+from pipeline.quantities import YARD_M
 
 DEPTHS = np.array([0.15e-3, 0.20e-3, 0.26e-3, 0.30e-3])
 CURVATURE = 250 / 1e-3**2  # carry lost per depth squared: 0.625 m at 0.05 mm
