@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity
+from pipeline.geometry.shell import PHANTOM_RADIUS, Shell
 
 Floats = NDArray[np.float64]
 
@@ -129,31 +129,29 @@ def regime_warnings(state: str, reynolds: float, depth_m: float, ball_diameter_m
     return []
 
 
-def trip_strength(directions: Floats, spin_ratio: float) -> Floats:
+def trip_strength(angle: Floats, azimuth: Floats, spin_ratio: float) -> Floats:
     """Local Reynolds number of the boundary layer over that of the ball: edge speed times run length.
 
     Edge speed 1.5 U sin(phi) of potential flow at the angle phi from the front, less the speed of the
-    spinning wall along the meridian; run length phi R. The trip moves so that this times Re stays what it is
-    at laminar separation at the critical Reynolds number.
+    spinning wall along the meridian, which is S sin(azimuth) U all along it; run length phi R. The trip moves
+    so that this times Re stays what it is at laminar separation at the critical Reynolds number.
 
     Parameters
     ----------
-    directions : ndarray, shape (q, 3)
-        Unit vectors; air flows along +x, backspin turns about +y.
+    angle : ndarray
+        Angle from the front, phi.
+    azimuth : ndarray
+        Of the meridian: 0 at +y, the axis of backspin, pi/2 at +z, where the wall moves with the air.
     spin_ratio : float
         S.
 
     Returns
     -------
-    ndarray, shape (q,)
-        In units of U D / nu; larger on the side that moves against the air.
+    ndarray
+        In units of U D / nu, of the broadcast shape; larger on the side that moves against the air.
     """
-    angle = polar_angle(directions)
-    sine = np.maximum(np.sin(angle), 1e-9)
-    # Unit vector along the meridian, away from the front point at -x.
-    meridian = (np.array([1.0, 0.0, 0.0]) + np.cos(angle)[:, None] * directions) / sine[:, None]
-    wall = np.sum(surface_velocity(PHANTOM_RADIUS * directions, spin_ratio) * meridian, axis=1)
-    return np.maximum(1.5 * sine - wall, 0.0) * angle * PHANTOM_RADIUS
+    edge = 1.5 * np.sin(angle) - spin_ratio * np.sin(azimuth)
+    return np.maximum(edge, 0.0) * angle * PHANTOM_RADIUS
 
 
 def polar_angle(directions: Floats) -> Floats:
@@ -187,16 +185,7 @@ def trip_angles(
     threshold = critical * 1.5 * np.sin(SEPARATION) * SEPARATION * PHANTOM_RADIUS
     steps = np.linspace(0.0, SEPARATION, 165)
     azimuth = np.arctan2(directions[:, 2], directions[:, 1])
-    sine, cosine = np.sin(steps)[None, :], np.cos(steps)[None, :]
-    along = np.stack(
-        [
-            -np.broadcast_to(cosine, (len(directions), len(steps))),
-            sine * np.cos(azimuth)[:, None],
-            sine * np.sin(azimuth)[:, None],
-        ],
-        axis=-1,
-    )
-    strength = trip_strength(along.reshape(-1, 3), spin_ratio).reshape(along.shape[:2]) * reynolds
+    strength = trip_strength(steps, azimuth[:, None], spin_ratio) * reynolds
     reached = strength >= threshold
     return np.where(reached.any(axis=1), steps[np.argmax(reached, axis=1)], np.inf)
 
