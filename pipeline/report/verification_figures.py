@@ -48,6 +48,7 @@ def label(quantity: str) -> str:
     """Name of a quantity for people."""
     for ending, words in (
         ("_order", "observed order of {}"),
+        ("_error_rms_pct", "{}, root mean square error (%)"),
         ("_gci_pct", "grid convergence index of {} (%)"),
         ("_spread_of_meshes", "{}, spread of three meshes"),
         ("_mesh_scatter", "{}, scatter between turned grids"),

@@ -116,13 +116,24 @@ def alone_flows() -> list[Flow]:
 
 def alone(bench: Bench) -> list[Row]:
     """Drag and lift by the turbulence model alone against published fits and values."""
-    rows = [row for outcome in bench.compute(alone_flows()).values() for row in published_rows(outcome)]
+    rows = _rows(bench, alone_flows())
     return [replace(row, condition=f"{row.condition}, no trip") for row in rows]
 
 
 def truth(bench: Bench) -> list[Row]:
     """Drag and lift of the conventional ball against published fits and values."""
-    return [row for outcome in bench.compute(truth_flows()).values() for row in published_rows(outcome)]
+    return _rows(bench, truth_flows())
+
+
+def _rows(bench: Bench, flows: list[Flow]) -> list[Row]:
+    """Rows of all flows, and the root mean square of their errors (`Fidelity.model_error`)."""
+    rows = [row for outcome in bench.compute(flows).values() for row in published_rows(outcome)]
+    for quantity in ("cd", "cl"):
+        errors = [row.error_pct for row in rows if row.quantity == quantity and row.error_pct is not None]
+        if errors:
+            rms = float(np.sqrt(np.mean(np.square(errors))))
+            rows.append(Row(f"{quantity}_error_rms_pct", f"{len(errors)} comparisons", rms))
+    return rows
 
 
 def published_rows(outcome: Outcome) -> list[Row]:

@@ -53,6 +53,10 @@ def test_errors_against_the_published_fit() -> None:
     for row in fitted:
         expected = smits_smith_1994(row.reynolds, row.spin_ratio).cd
         assert row.error_pct == pytest.approx(100 * 40**-1.5 / expected)
+    errors = [row.error_pct for row in rows if row.quantity == "cl" and row.error_pct is not None]
+    (rms,) = values(rows, "cl_error_rms_pct")
+    assert min(map(abs, errors)) < rms < max(map(abs, errors))
+    assert rms**2 == pytest.approx(np.mean(np.square(errors)))
     at_rest = [row for row in rows if row.source.startswith("Bearman") and "hexagons" not in row.source]
     assert {row.published for row in at_rest} == {0.25}
     assert all(row.spin_ratio == 0.0 for row in at_rest)
