@@ -5,8 +5,6 @@ import os
 import re
 import signal
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,107 +12,10 @@ from typing import Any
 
 import pandas as pd
 import pytest
-import yaml
 from one_node_slurm import PATIENCE, Cluster, wait_until
-
-from pipeline.flow.prepare import prepare
-from pipeline.geometry.build import build_layout, build_variant
-from pipeline.matrix import variants
-from pipeline.study_file import load_study
+from study_head import HOLD, ROOT_RANKS, Head, head_of_stub, write_profile, write_study
 
 pytestmark = pytest.mark.solver
-
-ROOT = Path(__file__).parents[2]
-STUB = ROOT / "tests/stub_solver"
-ROOT_RANKS = ("OMPI_ALLOW_RUN_AS_ROOT=1", "OMPI_ALLOW_RUN_AS_ROOT_CONFIRM=1")
-IMPATIENT = os.pathsep.join([str(ROOT), str(ROOT / "tests/cluster/impatient")])
-
-STUDY = """\
-name: {name}
-ball: {{diameter: 42.7 mm, mass: 45.9 g}}
-patterns:
-  - name: ico
-    layout: {{symmetry: icosahedral, count: 32, mirror: true}}
-    cavity: {{chord_diameter: 6 mm}}
-    depths: [{depths}]
-flow:
-  fidelity: laminar
-  level: coarse
-  reynolds: [{reynolds}]
-  spin_ratios: [0.1]
-  standard_error: {{cd: 0.01, cl: 0.01}}
-golfers:
-  - name: one
-    launch: {{ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}}
-"""
-
-
-def write_study(folder: Path, name: str, depths: str, reynolds: str) -> Path:
-    path = folder / f"{name}.yaml"
-    path.write_text(STUDY.format(name=name, depths=depths, reynolds=reynolds))
-    return path
-
-
-def write_profile(folder: Path, **config: Any) -> Path:
-    """The profile that is delivered, for a node of this size, and looking at the queue more often."""
-    settings = yaml.safe_load((ROOT / "profiles/slurm/config.yaml").read_text())
-    settings |= {"cores": 8, "slurm-init-seconds-before-status-checks": 2, "latency-wait": 5}
-    settings["resources"]["mem_mb"] = 64_000
-    settings["default-resources"]["mem_mb"] = 500
-    chosen = settings["config"] | config
-    settings["config"] = {name: value for name, value in chosen.items() if value is not None}
-    folder.mkdir()
-    (folder / "config.yaml").write_text(yaml.safe_dump(settings))
-    return folder
-
-
-class Head:
-    """`depthline run` on the cluster, as its users call it."""
-
-    def __init__(self, cluster: Cluster, study: Path, profile: Path, **environment: str) -> None:
-        self.study, self.results = study, study.parent / "results" / study.stem
-        self._environment = cluster.environment | {"PYTHONPATH": IMPATIENT} | environment
-        self._command = [
-            sys.executable, "-c", "from pipeline.cli.app import main; main()",
-        ]  # fmt: skip
-        self._arguments = [str(study), "--results", str(study.parent / "results")]
-        self.profile = ["--profile", str(profile)]
-
-    def start(self) -> subprocess.Popen[str]:
-        self.process = subprocess.Popen(
-            [*self._command, "run", *self._arguments, *self.profile], cwd=self.study.parent,
-            stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=self._environment,
-        )  # fmt: skip
-        return self.process
-
-    def stop(self) -> None:
-        """End it and its engine, whatever has become of the test."""
-        self.process.terminate()
-        self.process.wait()
-
-    def call(self, *words: str) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [*self._command, words[0], *self._arguments, *words[1:]], cwd=self.study.parent,
-            capture_output=True, text=True, env=self._environment, check=False,
-        )  # fmt: skip
-
-    def path(self, run: str) -> Path:
-        return self.results / "runs/ico" / run
-
-    def result(self, run: str) -> dict[str, Any] | None:
-        path = self.path(run) / "run.json"
-        return json.loads(path.read_text()) if path.is_file() else None
-
-    def iteration(self, run: str) -> float:
-        """Iteration at which a run is, by its latest judgement."""
-        try:
-            progress = (self.path(run) / "case/progress.json").read_text()
-        except OSError:
-            return 0.0
-        return float(json.loads(progress)["iterations"])
-
-    def history(self, run: str) -> pd.Series:
-        return pd.read_csv(self.path(run) / "history.csv")["iteration"]
 
 
 @pytest.fixture(scope="module")
@@ -170,9 +71,6 @@ class TestRealSolver:
 LEAVE_AFTER = 20
 """Seconds after which a run leaves its job of one minute."""
 
-HOLD = 60
-"""Iteration at which runs wait for the test; a state is written every 50 anyway."""
-
 
 def lose_node(cluster: Cluster) -> None:
     """Take the node away while jobs run on it, and give it back."""
@@ -197,25 +95,13 @@ def faulty(cluster: Cluster, tmp_path_factory: pytest.TempPathFactory) -> Iterat
         leave_seconds=60 - LEAVE_AFTER,
     )  # fmt: skip
     held = {f"re{name}/": {"hold": HOLD, "until": str(folder / str(name))} for name in (70, 80, 90)}
-    head = _head_of_stub(cluster, study, profile, held | {"re100/": {"diverge": 30}})
+    head = head_of_stub(cluster, study, profile, held | {"re100/": {"diverge": 30}})
     found = {"head": head, "runs": [f"d0.500mm/re{number}/s0.100" for number in range(60, 101, 10)]}
     try:
         _go_through_faults(cluster, head, folder, found)
         yield found
     finally:
         head.stop()
-
-
-def _head_of_stub(cluster: Cluster, study: Path, profile: Path, stub: dict[str, Any]) -> Head:
-    """Head whose runs are the stub's, with its settings by run and the geometry already made."""
-    settings = study.parent / "stub.json"
-    settings.write_text(json.dumps(stub))
-    head = Head(
-        cluster, study, profile,
-        PATH=f"{STUB}:{cluster.environment['PATH']}", WM_PROJECT_DIR=str(STUB), STUB_SETTINGS=str(settings),
-    )  # fmt: skip
-    _build_geometry(study, head.results)
-    return head
 
 
 def _go_through_faults(cluster: Cluster, head: Head, folder: Path, found: dict[str, Any]) -> None:
@@ -263,14 +149,6 @@ def _result(head: Head, run: str) -> str:
     return (head.path(run) / "run.json").read_text()
 
 
-def _build_geometry(study: Path, results: Path) -> None:
-    loaded = load_study(study)
-    prepare(loaded, results)
-    build_layout(results / "geometry/ico")
-    for variant in variants(loaded):
-        build_variant(results / "geometry/ico" / variant.key)
-
-
 class TestFaults:
     def test_a_second_call_is_told_who_holds_the_study(self, faulty: dict[str, Any]) -> None:
         assert faulty["second"].returncode == 2
@@ -315,37 +193,3 @@ class TestFaults:
         assert states["re90"]["state"] == "running"
         assert states["re100"]["state"] == "diverged"
         assert all(state["reason"] for state in states.values())
-
-
-def test_a_job_that_the_queue_cuts_off_at_its_limit_goes_on_in_the_next(
-    cluster: Cluster, tmp_path: Path
-) -> None:
-    # No timer of ours: Slurm itself ends the job of one minute.
-    study = write_study(tmp_path, "limit", "0.5 mm", "60")
-    profile = write_profile(
-        tmp_path / "profile",
-        cells_per_core=10**6,
-        small_minutes=1e-3,
-        attempts=9,
-        longest_minutes=1,
-        leave_seconds=None,
-    )
-    go = tmp_path / "go"
-    head = _head_of_stub(cluster, study, profile, {"re60/": {"hold": HOLD, "until": str(go)}})
-    run = "d0.500mm/re60/s0.100"
-    process = head.start()
-    try:
-        wait_until(lambda: process.poll() is not None or head.iteration(run) == HOLD, 60)
-        assert process.poll() is None, process.communicate()
-        jobs = [line.split() for line in cluster.say("squeue", "-h", "-o", "%k %i").splitlines()]
-        job = next(number for name, number in jobs if "re60" in name)
-        wait_until(lambda: job in cluster.jobs("TO"), 120)
-        go.touch()
-        _, errors = process.communicate(timeout=PATIENCE)
-    finally:
-        head.stop()
-    assert process.returncode == 0, errors
-    result, history = head.result(run), head.history(run)
-    assert result is not None and result["verdict"] == "settled" and result["resumed"]
-    assert result["legs"] >= 2
-    assert history.tolist() == list(range(1, len(history) + 1))
