@@ -154,8 +154,9 @@ FIDELITIES = {
             model_error=DIMPLED_MODEL_ERROR,
             scope=(
                 "Steady Reynolds-averaged flow (k-omega SST). The state of the boundary layer is an input of "
-                "the study; left to the model alone it counts as turbulent. It knows nothing of the drag "
-                "crisis: whether dimples of this depth trip the boundary layer at all is not computed."
+                "the study: turbulent leaves it to the model, which knows nothing of the drag crisis; "
+                "tripped puts it where a criterion from published rough and dimpled spheres says. Whether "
+                "dimples trip it is not computed."
             ),
         ),
         Fidelity(

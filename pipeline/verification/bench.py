@@ -131,7 +131,7 @@ class Bench:
     def _prepare(self, flow: Flow) -> None:
         folder = self.results / flow.mesh.folder
         if not (folder / QUALITY).is_file():
-            write_json(folder / TOTALS, flow.mesh.ball.totals)
+            write_json(folder / TOTALS, flow.mesh.totals)
             write_shell(folder, flow.mesh.ball.shell(flow.mesh))
         write_json_if_changed(self.results / flow.run_id / SPEC, flow.spec())
 

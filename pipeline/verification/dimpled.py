@@ -71,7 +71,8 @@ def dimpled_ball(depth_m: float, grid_turn: float = 0.0, orientation: str = "pol
     name += f"-turned{np.degrees(grid_turn):.3f}" if grid_turn else ""
     name += f"-{orientation}" if orientation != "pole-up" else ""
     shell = partial(_shell, depth_m=depth_m, grid_turn=grid_turn, orientation=orientation)
-    return Ball(name, shell, {"depth_m": depth_m, "edge_angle_deg": 0.0}, DIAMETER_M)
+    chord = CHORD_M if depth_m else None
+    return Ball(name, shell, {"depth_m": depth_m, "edge_angle_deg": 0.0}, DIAMETER_M, chord)
 
 
 def _shell(mesh: Mesh, depth_m: float, grid_turn: float, orientation: str) -> Shell:

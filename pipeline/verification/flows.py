@@ -29,12 +29,15 @@ class Ball:
         What `pipeline.flow.run` asks of totals.json: depth_m and edge_angle_deg.
     diameter_m : float
         Of the phantom sphere.
+    chord_m : float or None
+        Mean chord diameter of its dimples; None for a sphere.
     """
 
     name: str
     shell: Callable[["Mesh"], Shell] = field(compare=False)
     totals: dict[str, float] = field(compare=False)
     diameter_m: float = 0.0427
+    chord_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,13 @@ class Mesh:
     def cells(self) -> int:
         """Number of cells."""
         return self.level.cells // 2 if self.mirrored else self.level.cells
+
+    @property
+    def totals(self) -> dict[str, float | None]:
+        """Content of its totals.json: that of the ball, and the cells across a dimple."""
+        width = np.pi * self.ball.diameter_m / (4.0 * self.level.n)
+        across = None if self.ball.chord_m is None else self.ball.chord_m / width
+        return self.ball.totals | {"cells_across_dimple": across}
 
 
 @dataclass(frozen=True)
