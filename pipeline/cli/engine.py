@@ -26,9 +26,9 @@ ROOT = Path(__file__).resolve().parents[2]
 CANCEL_SECONDS = 300.0
 """How long jobs of the queue may take to end after they were cancelled."""
 
-MOST_RUNS = 500
-"""Runs that one engine is given, where their pattern has no more: its time for a job grows with the jobs it
-has (`benchmarks/bench_scale.py`)."""
+MOST_RUNS, MOST_IN_QUEUE = 500, 5000
+"""Runs that one engine is given on one machine and with a queue, where their pattern has no more: its time
+for a job grows with the jobs it has (`benchmarks/bench_scale.py`), but a queue should not run dry."""
 
 
 @dataclass(frozen=True)
@@ -92,13 +92,15 @@ def load_profile(name: str | None) -> Profile:
     return Profile(folder, executor, policy)
 
 
-def batches(matrix: list[RunSpec]) -> list[list[str]]:
+def batches(matrix: list[RunSpec], most: int = MOST_RUNS) -> list[list[str]]:
     """Results that the engine is asked for at a time, whole patterns each; the last batch is all there is.
 
     Parameters
     ----------
     matrix : list of RunSpec
         Runs of a study, those of a pattern one after the other.
+    most : int
+        Runs of a batch of several patterns.
 
     Returns
     -------
@@ -108,7 +110,7 @@ def batches(matrix: list[RunSpec]) -> list[list[str]]:
     found: list[list[str]] = []
     for _, group in itertools.groupby(matrix, lambda run: run.pattern):
         targets = [f"{run.run_id}/{RESULT}" for run in group]
-        if found and len(found[-1]) + len(targets) <= MOST_RUNS:
+        if found and len(found[-1]) + len(targets) <= most:
             found[-1] += targets
         else:
             found.append(targets)

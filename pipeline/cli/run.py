@@ -9,6 +9,8 @@ from typing import IO, Any, TextIO
 
 from pipeline.cli.ending import PREFIX, complain
 from pipeline.cli.engine import (
+    MOST_IN_QUEUE,
+    MOST_RUNS,
     Profile,
     batches,
     clear_queue,
@@ -98,7 +100,8 @@ def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock
     clock = Clock(study, results, cores or 1)
     failed = 0
     with (results / LOG).open("wb") as log:
-        for targets in batches(runs(study)):
+        most = MOST_RUNS if profile.executor == "local" else MOST_IN_QUEUE
+        for targets in batches(runs(study), most):
             if failed and not targets:  # the tables want every run
                 break
             again = [name for name in retried if not targets or name in targets]

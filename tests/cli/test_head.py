@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-import pipeline.cli.engine
+import pipeline.cli.run
 import pipeline.flow.execute
 from pipeline.aero.collect import collect
 from pipeline.cli.held import held
@@ -130,7 +130,7 @@ def test_a_study_in_batches_is_the_same_study(
     monkeypatch.setenv("PATH", str(STUB), prepend=":")
     monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
     monkeypatch.setenv("STUB_SETTINGS", str(tmp_path / "stub.json"))
-    monkeypatch.setattr(pipeline.cli.engine, "MOST_RUNS", 2)
+    monkeypatch.setattr(pipeline.cli.run, "MOST_RUNS", 2)
     (tmp_path / "stub.json").write_text(json.dumps({"ico/d0.500mm/re70/": {"diverge": 30}}))
     study = write_study(tmp_path, "60, 70")
     text = study.read_text()
