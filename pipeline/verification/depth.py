@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import dimpled_ball, dimpled_row, tripped
-from pipeline.verification.flows import Flow
+from pipeline.verification.flows import Flow, row_of
 from pipeline.verification.rows import Row
 
 REYNOLDS, SPIN_RATIO = 1.5e5, 0.1
@@ -105,14 +105,4 @@ def _difference(first: Outcome, second: Outcome, shallow: float, deep: float) ->
 def _step_row(
     outcome: Outcome, quantity: str, value: float, error: float, shallow: float, deep: float
 ) -> Row:
-    flow = outcome.flow
-    return Row(
-        quantity=quantity,
-        condition=f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}, {shallow * 1e3:.2f} to {deep * 1e3:.2f} mm",
-        ours=value,
-        ours_se=error,
-        level=flow.mesh.level_name,
-        reynolds=flow.reynolds,
-        spin_ratio=flow.spin_ratio,
-        cells=flow.mesh.cells,
-    )
+    return row_of(outcome.flow, quantity, value, error, f"{shallow * 1e3:.2f} to {deep * 1e3:.2f} mm")

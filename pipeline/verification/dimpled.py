@@ -12,7 +12,7 @@ from pipeline.geometry.build import solver_shell
 from pipeline.geometry.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell import Shell
 from pipeline.verification.bench import Bench, Outcome
-from pipeline.verification.flows import Ball, Flow, Mesh
+from pipeline.verification.flows import Ball, Flow, Mesh, row_of
 from pipeline.verification.published_dimpled import BANDS, FITS
 from pipeline.verification.rows import Row
 
@@ -146,12 +146,15 @@ def published_rows(outcome: Outcome) -> list[Row]:
         for fit in FITS:
             expected = fit.value(quantity, reynolds, s)
             if expected is not None:
-                row = dimpled_row(outcome, quantity, value, error, expected, fit.source, fit.mark, goal)
+                row = dimpled_row(
+                    outcome, quantity, value, error,
+                    published=expected, source=fit.source, mark=fit.mark, goal_pct=goal,
+                )  # fmt: skip
                 rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
     rows += [
         dimpled_row(
-            outcome, "cd", outcome.result["cd"], outcome.result["cd_se"], band.value, band.source, band.mark,
-            CD_GOAL_PCT,
+            outcome, "cd", outcome.result["cd"], outcome.result["cd_se"],
+            published=band.value, source=band.source, mark=band.mark, goal_pct=CD_GOAL_PCT,
         )
         for band in BANDS
         if band.lowest <= reynolds <= band.highest and s == 0.0
@@ -159,32 +162,6 @@ def published_rows(outcome: Outcome) -> list[Row]:
     return rows
 
 
-def dimpled_row(
-    outcome: Outcome,
-    quantity: str,
-    value: float,
-    error: float | None,
-    published: float | None = None,
-    source: str = "",
-    mark: str = "",
-    goal_pct: float | None = None,
-    cause: str = "",
-    level: str | None = None,
-) -> Row:
-    """Row of a dimpled flow."""
-    flow = outcome.flow
-    return Row(
-        quantity=quantity,
-        condition=f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}, {flow.mesh.ball.name}",
-        ours=value,
-        ours_se=error,
-        published=published,
-        source=source,
-        mark=mark,
-        goal_pct=goal_pct,
-        level=flow.mesh.level_name if level is None else level,
-        cause=cause,
-        reynolds=flow.reynolds,
-        spin_ratio=flow.spin_ratio,
-        cells=flow.mesh.cells,
-    )
+def dimpled_row(outcome: Outcome, quantity: str, value: float, error: float | None, **rest: Any) -> Row:
+    """Row of a dimpled flow; the rest as for `pipeline.verification.flows.row_of`."""
+    return row_of(outcome.flow, quantity, value, error, outcome.flow.mesh.ball.name, **rest)

@@ -21,7 +21,7 @@ from pipeline.verification.dimpled import (
     mesh_of,
     truth_flows,
 )
-from pipeline.verification.flows import Flow
+from pipeline.verification.flows import Flow, row_of
 from pipeline.verification.published_dimpled import SUBCRITICAL_DRAG
 from pipeline.verification.rows import Row
 
@@ -76,20 +76,17 @@ def smooth(bench: Bench) -> list[Row]:
     """Drag of the smooth ball below its crisis, and the carries of both balls for a top player."""
     outcomes = bench.compute(smooth_flows())
     rows = [
-        Row(
+        row_of(
+            flow,
             "cd",
-            f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}, smooth, laminar boundary layer",
             outcome.result["cd"],
             outcome.result["cd_se"],
-            SUBCRITICAL_DRAG.value,
-            SUBCRITICAL_DRAG.source,
-            SUBCRITICAL_DRAG.mark,
-            10.0,
-            flow.mesh.level_name,
-            "a steady model mixes too much momentum into the near wake, whose pressure is then too high",
-            reynolds=flow.reynolds,
-            spin_ratio=flow.spin_ratio,
-            cells=flow.mesh.cells,
+            "smooth, laminar boundary layer",
+            published=SUBCRITICAL_DRAG.value,
+            source=SUBCRITICAL_DRAG.source,
+            mark=SUBCRITICAL_DRAG.mark,
+            goal_pct=10.0,
+            cause="a steady model mixes too much into the near wake, whose pressure is then too high",
         )
         for flow, outcome in outcomes.items()
     ]

@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.flow.case import templates_digest
 from pipeline.flow.fidelity import fidelity
 from pipeline.geometry.shell import FAR_RADIUS, PHANTOM_RADIUS, Level, Shell, build_shell
+from pipeline.verification.rows import Row
 
 NEVER = {"cd": -1.0, "cl": -1.0}
 """Target standard errors that let a run go on to its end."""
@@ -136,6 +137,30 @@ class Flow:
             "ball_diameter_m": self.mesh.ball.diameter_m,
         }
         return spec | self.options
+
+
+def row_of(
+    flow: Flow, quantity: str, ours: float, ours_se: float | None = None, what: str = "", **rest: Any
+) -> Row:
+    """Row of a computed flow.
+
+    Parameters
+    ----------
+    flow : Flow
+        Gives the condition, the mesh and the columns for plots.
+    quantity, ours, ours_se
+        As for `Row`.
+    what : str
+        What else the condition says, such as the ball.
+    **rest
+        More attributes of `Row`; they come before those of the flow.
+    """
+    condition = f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}" + (f", {what}" if what else "")
+    of_flow: dict[str, Any] = {
+        "level": flow.mesh.level_name, "reynolds": flow.reynolds, "spin_ratio": flow.spin_ratio,
+        "cells": flow.mesh.cells,
+    }  # fmt: skip
+    return Row(quantity, condition, ours, ours_se, **(of_flow | rest))
 
 
 def run_spec(

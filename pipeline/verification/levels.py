@@ -58,15 +58,8 @@ def _convergence_rows(
         if expected is None:
             continue
         row = dimpled_row(
-            fine,
-            quantity,
-            found.extrapolated,
-            error,
-            expected,
-            fit.source,
-            fit.mark,
-            goal,
-            level="extrapolated",
-        )
+            fine, quantity, found.extrapolated, error, level="extrapolated",
+            published=expected, source=fit.source, mark=fit.mark, goal_pct=goal,
+        )  # fmt: skip
         rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
     return rows

@@ -3,7 +3,7 @@
 from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import DEPTH_M, MIDDLE, MODEL, TARGETS, dimpled_ball, mesh_of
-from pipeline.verification.flows import NEVER, Flow
+from pipeline.verification.flows import NEVER, Flow, row_of
 from pipeline.verification.rows import Row
 
 DES, LES = "transient-des", "transient-les"
@@ -75,14 +75,4 @@ def cost_rows(outcome: Outcome) -> list[Row]:
 
 
 def _row(outcome: Outcome, quantity: str, value: float, error: float | None) -> Row:
-    flow = outcome.flow
-    return Row(
-        quantity,
-        f"{flow.fidelity}, Re {flow.reynolds:g}, S {flow.spin_ratio:g}, whole ball",
-        value,
-        error,
-        level=flow.mesh.level_name,
-        reynolds=flow.reynolds,
-        spin_ratio=flow.spin_ratio,
-        cells=flow.mesh.cells,
-    )
+    return row_of(outcome.flow, quantity, value, error, f"{outcome.flow.fidelity}, whole ball")

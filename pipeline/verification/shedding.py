@@ -10,7 +10,7 @@ from pipeline.flow.averaging import mean_of
 from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.geometry.shell import Level
 from pipeline.verification.bench import Bench, Outcome
-from pipeline.verification.flows import NEVER, Flow
+from pipeline.verification.flows import NEVER, Flow, row_of
 from pipeline.verification.published import (
     AT_REST,
     KIM,
@@ -128,13 +128,13 @@ def shedding(bench: Bench) -> list[Row]:
     for flow, outcome in bench.compute(shedding_flows()).items():
         spin_ratio, lift = flow.spin_ratio, lift_of(outcome)
         rows += _means(outcome, lift)
-        plain = _row(flow, "sheds", float(lift.regime != "steady"))
+        plain = row_of(flow, "sheds", float(lift.regime != "steady"))
         rows.append(
             replace(plain, published=float(SHEDS[spin_ratio]), source=KIM, mark="source", goal_pct=0.0)
         )
         if lift.regime != "steady":
             found = frequency(*lift.kept)
-            rows += _beside(_row(flow, "strouhal", found.value, found.standard_error))
+            rows += _beside(row_of(flow, "strouhal", found.value, found.standard_error))
     return rows
 
 
@@ -145,15 +145,8 @@ def _means(outcome: Outcome, lift: Lift) -> list[Row]:
     later = history["iteration"] >= lift.start
     for name in ("cd", "cl"):
         mean = mean_of(history[name][later])
-        rows += _beside(_row(flow, name, mean.value, mean.standard_error))
+        rows += _beside(row_of(flow, name, mean.value, mean.standard_error))
     return rows
-
-
-def _row(flow: Flow, quantity: str, value: float, error: float | None = None) -> Row:
-    return Row(
-        quantity, f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}", value, error, level=flow.mesh.level_name,
-        reynolds=flow.reynolds, spin_ratio=flow.spin_ratio, cells=flow.mesh.cells,
-    )  # fmt: skip
 
 
 def _beside(row: Row) -> list[Row]:
@@ -188,7 +181,7 @@ def time_step(bench: Bench) -> list[Row]:
     source = "our run with half the time step (not published)"
     return [
         replace(
-            _row(flows[0], name, value(usual)),
+            row_of(flows[0], name, value(usual)),
             published=value(half), source=source, mark="computed", goal_pct=STEP_GOAL_PCT,
         )
         for name, value in (

@@ -5,7 +5,7 @@ from dataclasses import replace
 from pipeline.flow.fidelity import FIDELITIES
 from pipeline.geometry.shell import Level
 from pipeline.verification.bench import Bench, Outcome
-from pipeline.verification.flows import SPHERE, Flow, Mesh
+from pipeline.verification.flows import SPHERE, Flow, Mesh, row_of
 from pipeline.verification.published import (
     AT_REST,
     BAGCHI,
@@ -147,10 +147,9 @@ def value_row(
     """Row of a coefficient, or of a measure of the final state, of a computed flow."""
     flow = outcome.flow
     ours, error = value_of(outcome, quantity)
-    row = Row(
-        quantity, f"Re {flow.reynolds:g}, S {flow.spin_ratio:g}", ours, error, published, source, mark,
-        goal_pct, flow.mesh.level_name, "", "", flow.reynolds, flow.spin_ratio, flow.mesh.cells,
-    )  # fmt: skip
+    row = row_of(
+        flow, quantity, ours, error, published=published, source=source, mark=mark, goal_pct=goal_pct
+    )
     return with_cause(row)
 
 
