@@ -262,4 +262,4 @@ def cells_across_dimple(ball: DimpledBall, level: Level) -> float | None:
     chords = ball.layout.chord_diameters_m
     if len(chords) == 0:
         return None
-    return float(chords.mean() / (np.pi * ball.ball_diameter_m / (4.0 * level.n)))
+    return float(chords.mean() / level.cell_width(ball.ball_diameter_m))

@@ -38,6 +38,10 @@ class Level:
         """Number of cells of the whole shell; half of it for a mirrored ball."""
         return 6 * self.n**2 * self.layers
 
+    def cell_width(self, diameter: float) -> float:
+        """Width of a cell around a ball, in the unit of its diameter."""
+        return float(np.pi) * diameter / (4 * self.n)
+
 
 @dataclass(frozen=True)
 class Shell:

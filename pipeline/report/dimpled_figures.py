@@ -70,10 +70,8 @@ def draw_dimpled(rows: Sequence[Row]) -> "Figure":
 def draw_levels(rows: Sequence[Row]) -> "Figure":
     """Draw Cd and Cl of one flow against the size of the cells, and what is published for it."""
     figure = new_figure(_WIDTH_IN, 3.8)
-    of_levels = [row for row in rows if row.part == "levels" and row.quantity in ("cd", "cl")]
-    conditions = {row.condition for row in of_levels}
     for axes, quantity in zip(figure.subplots(1, 2), ("cd", "cl"), strict=True):
-        own = [row for row in rows if row.quantity == quantity and row.condition in conditions]
+        own = [row for row in rows if row.quantity == quantity]
         meshes = {row.level: row for row in own if row.cells is not None and row.level != "extrapolated"}
         if not meshes:
             continue

@@ -1,7 +1,5 @@
 """What the numbers of a report are not good for."""
 
-import math
-
 from pipeline.flow.fidelity import fidelity
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
@@ -64,7 +62,7 @@ def _chosen_by_total(inputs: Inputs) -> str:
 def _mesh(inputs: Inputs) -> str:
     flow = inputs.study.flow
     level = fidelity(flow.fidelity).level(flow.level)
-    cell_m = math.pi * inputs.study.ball.diameter_m / (4 * level.n)
+    cell_m = level.cell_width(inputs.study.ball.diameter_m)
     text = [
         f"The mesh level is {flow.level}: {4 * level.n} cells around the ball, {millimetres(cell_m, 2)} wide"
     ]

@@ -94,7 +94,7 @@ def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict
     pictures: list[Picture] = []
     for figure, draw, caption in _FIGURES.get(name, ()):
         # One curve, whichever parts computed its points.
-        others = {"drag": "shedding", "levels": "truth", "steps": "depth-fine"}.get(figure)
+        others = {"drag": "shedding", "steps": "depth-fine"}.get(figure)
         of_curve = [row for row in rows if row.part in (name, others)]
         pictures.append(drawn.keep(partial(draw, of_curve), f"verification-{figure}", caption))
     if name == "shedding" and (lifts := computed_lifts(results)):

@@ -7,11 +7,9 @@ from typing import Any
 import numpy as np
 
 from pipeline.verification.bench import Bench, Outcome
-from pipeline.verification.dimpled import dimpled_ball, dimpled_row, tripped
+from pipeline.verification.dimpled import MIDDLE, dimpled_ball, dimpled_row, tripped
 from pipeline.verification.flows import Flow, row_of
 from pipeline.verification.rows import Row
-
-REYNOLDS, SPIN_RATIO = 1.5e5, 0.1
 
 DEPTHS_M = {
     "coarse": (1.8e-4, 2.0e-4, 2.2e-4, 2.5e-4),
@@ -32,7 +30,7 @@ def paired_flows(level: str) -> dict[float, Flow]:
     found: dict[float, Flow] = {}
     start: Flow | None = None
     for depth in DEPTHS_M[level]:
-        flow = tripped(dimpled_ball(depth), REYNOLDS, SPIN_RATIO, start, level, **TARGETS)
+        flow = tripped(dimpled_ball(depth), *MIDDLE, start, level, **TARGETS)
         found[depth] = start = replace(flow, label="paired")
     return found
 
@@ -43,7 +41,7 @@ def jittered_flows() -> dict[float, list[Flow]]:
     turns = np.random.default_rng(20).uniform(0.0, width, (len(JITTERED_DEPTHS_M), JITTERED_MESHES))
     return {
         depth: [
-            tripped(dimpled_ball(depth, float(turn)), REYNOLDS, SPIN_RATIO, **TARGETS) for turn in row
+            tripped(dimpled_ball(depth, float(turn)), *MIDDLE, **TARGETS) for turn in row
         ]
         for depth, row in zip(JITTERED_DEPTHS_M, turns, strict=True)
     }  # fmt: skip

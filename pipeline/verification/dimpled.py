@@ -29,9 +29,9 @@ HIGHEST_REYNOLDS = 2.1e5
 
 TRUTH = tuple((reynolds, s) for reynolds in (9e4, 1.5e5, 2.0e5) for s in (0.0, 0.1, 0.2))
 MIDDLE = (1.5e5, 0.1)
-"""The flow that is computed on three meshes."""
+"""The flow whose meshes, depths, grids and orientations are compared."""
 
-CD_GOAL_PCT, CL_GOAL_PCT = 5.0, 10.0
+GOAL_PCT = {"cd": 5.0, "cl": 10.0}
 
 CAUSES = {
     "cd": "published drag differs by as much: the fit of Smits & Smith rises to 0.33 at Re 2e5, where the "
@@ -129,7 +129,7 @@ def truth(bench: Bench) -> list[Row]:
 def _rows(bench: Bench, flows: list[Flow]) -> list[Row]:
     """Rows of all flows, and the root mean square of their errors (`Fidelity.model_error`)."""
     rows = [row for outcome in bench.compute(flows).values() for row in published_rows(outcome)]
-    for quantity in ("cd", "cl"):
+    for quantity in GOAL_PCT:
         errors = [row.error_pct for row in rows if row.quantity == quantity and row.error_pct is not None]
         if errors:
             rms = float(np.sqrt(np.mean(np.square(errors))))
@@ -141,24 +141,30 @@ def published_rows(outcome: Outcome) -> list[Row]:
     """Rows of one flow against everything published for it."""
     reynolds, s = outcome.flow.reynolds, outcome.flow.spin_ratio
     rows = []
-    for quantity, goal in (("cd", CD_GOAL_PCT), ("cl", CL_GOAL_PCT)):
-        value, error = outcome.result[quantity], outcome.result[f"{quantity}_se"]
-        for fit in FITS:
-            expected = fit.value(quantity, reynolds, s)
-            if expected is not None:
-                row = dimpled_row(
-                    outcome, quantity, value, error,
-                    published=expected, source=fit.source, mark=fit.mark, goal_pct=goal,
-                )  # fmt: skip
-                rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
+    for quantity in GOAL_PCT:
+        rows += beside_fits(outcome, quantity, outcome.result[quantity], outcome.result[f"{quantity}_se"])
     rows += [
         dimpled_row(
             outcome, "cd", outcome.result["cd"], outcome.result["cd_se"],
-            published=band.value, source=band.source, mark=band.mark, goal_pct=CD_GOAL_PCT,
+            published=band.value, source=band.source, mark=band.mark, goal_pct=GOAL_PCT["cd"],
         )
         for band in BANDS
         if band.lowest <= reynolds <= band.highest and s == 0.0
     ]  # fmt: skip
+    return rows
+
+
+def beside_fits(outcome: Outcome, quantity: str, value: float, error: float | None, **rest: Any) -> list[Row]:
+    """Rows of a value of a dimpled flow beside each published fit that covers the flow."""
+    rows = []
+    for fit in FITS:
+        expected = fit.value(quantity, outcome.flow.reynolds, outcome.flow.spin_ratio)
+        if expected is not None:
+            row = dimpled_row(
+                outcome, quantity, value, error,
+                published=expected, source=fit.source, mark=fit.mark, goal_pct=GOAL_PCT[quantity], **rest,
+            )  # fmt: skip
+            rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
     return rows
 
 

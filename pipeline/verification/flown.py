@@ -15,6 +15,7 @@ from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import (
     DEPTH_M,
     DIAMETER_M,
+    MIDDLE,
     MODEL,
     TARGETS,
     dimpled_ball,
@@ -38,7 +39,6 @@ CARRY_GOAL_PCT = 10.0
 
 SMOOTH_FLOWS = tuple((reynolds, s) for reynolds in (1.0e5, 2.0e5) for s in (0.1, 0.25))
 
-ORIENTATION_FLOW = (1.5e5, 0.1)
 RULES = "Equipment Rules, symmetry: the governing body decides"
 
 
@@ -118,7 +118,7 @@ def smooth(bench: Bench) -> list[Row]:
 
 def orientation_flows() -> dict[str, Flow]:
     """The same ball with its pole and with its seam up, both on whole shells of one kind."""
-    reynolds, spin_ratio = ORIENTATION_FLOW
+    reynolds, spin_ratio = MIDDLE
     options = TARGETS | {"boundary_layer": "tripped"}
     return {
         name: Flow(
@@ -138,7 +138,7 @@ def orientation(bench: Bench) -> list[Row]:
     pole, seam = (found[flow] for flow in flows.values())
     steps = {name: seam.result[name] - pole.result[name] for name in ("cd", "cl")}
     errors = {name: float(np.hypot(pole.result[f"{name}_se"], seam.result[f"{name}_se"])) for name in steps}
-    condition = f"Re {ORIENTATION_FLOW[0]:g}, S {ORIENTATION_FLOW[1]:g}, seam up less pole up"
+    condition = f"Re {MIDDLE[0]:g}, S {MIDDLE[1]:g}, seam up less pole up"
     level, cells = pole.flow.mesh.level_name, pole.flow.mesh.cells
     rows = [
         Row(f"{name}_orientation", condition, steps[name], errors[name], level=level, cells=cells)

@@ -85,8 +85,8 @@ class Mesh:
     @property
     def totals(self) -> dict[str, float | None]:
         """Content of its totals.json: that of the ball, and the cells across a dimple."""
-        width = np.pi * self.ball.diameter_m / (4.0 * self.level.n)
-        across = None if self.ball.chord_m is None else self.ball.chord_m / width
+        width, chord = self.level.cell_width(self.ball.diameter_m), self.ball.chord_m
+        across = None if chord is None else chord / width
         return self.ball.totals | {"cells_across_dimple": across}
 
 

@@ -1,20 +1,16 @@
 """A dimpled ball on three meshes: observed order, extrapolated value, errors that are left."""
 
-from dataclasses import replace
-
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.depth import DEPTHS_M, paired_flows
 from pipeline.verification.dimpled import (
-    CAUSES,
-    CD_GOAL_PCT,
-    CL_GOAL_PCT,
     DEPTH_M,
+    GOAL_PCT,
+    beside_fits,
     dimpled_row,
     published_rows,
 )
 from pipeline.verification.flows import Flow
 from pipeline.verification.grid_convergence import FORMAL_ORDER, grid_convergence
-from pipeline.verification.published_dimpled import FITS
 from pipeline.verification.rows import Row
 
 
@@ -30,16 +26,14 @@ def levels(bench: Bench) -> list[Row]:
     if len(outcomes) < len(flows):
         return []
     rows = [row for flow in flows for row in published_rows(outcomes[flow])]
-    for quantity, goal in (("cd", CD_GOAL_PCT), ("cl", CL_GOAL_PCT)):
+    for quantity in GOAL_PCT:
         values = [outcomes[flow].result[quantity] for flow in reversed(flows)]
         sizes = [1.0 / flow.mesh.level.n for flow in reversed(flows)]
-        rows += _convergence_rows(outcomes[flows[-1]], quantity, values, sizes, goal)
+        rows += _convergence_rows(outcomes[flows[-1]], quantity, values, sizes)
     return rows
 
 
-def _convergence_rows(
-    fine: Outcome, quantity: str, values: list[float], sizes: list[float], goal: float
-) -> list[Row]:
+def _convergence_rows(fine: Outcome, quantity: str, values: list[float], sizes: list[float]) -> list[Row]:
     (h1, h2, h3), (phi1, phi2, phi3) = sizes, values
     try:
         found = grid_convergence((h1, h2, h3), (phi1, phi2, phi3), FORMAL_ORDER)
@@ -53,13 +47,4 @@ def _convergence_rows(
         dimpled_row(fine, f"{quantity}_gci_pct", 100.0 * found.gci, None, level="extrapolated"),
     ]
     error = abs(found.extrapolated) * found.gci / 2.0
-    for fit in FITS:
-        expected = fit.value(quantity, fine.flow.reynolds, fine.flow.spin_ratio)
-        if expected is None:
-            continue
-        row = dimpled_row(
-            fine, quantity, found.extrapolated, error, level="extrapolated",
-            published=expected, source=fit.source, mark=fit.mark, goal_pct=goal,
-        )  # fmt: skip
-        rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
-    return rows
+    return rows + beside_fits(fine, quantity, found.extrapolated, error, level="extrapolated")

@@ -78,6 +78,11 @@ _HEXAGONS = RegularGridInterpolator(
 )
 
 
+def _spin_rpm(spin_ratio: float, speed_m_s: float, diameter_m: float) -> float:
+    """Rate of rotation at a spin ratio omega D / (2 U)."""
+    return spin_ratio * 2.0 * speed_m_s / diameter_m * 30.0 / math.pi
+
+
 def bearman_harvey_1976(reynolds: float, spin_ratio: float) -> DragAndLift:
     """Drag and lift of the hexagonally dimpled ball, between values read off figures 7 and 8.
 
@@ -98,8 +103,7 @@ def bearman_harvey_1976(reynolds: float, spin_ratio: float) -> DragAndLift:
     """
     diameter_m, viscosity_m2_s = 0.041, 1.5e-5
     speed_m_s = reynolds * viscosity_m2_s / diameter_m
-    spin_rpm = spin_ratio * 2.0 * speed_m_s / diameter_m * 30.0 / math.pi
-    cd, cl = _HEXAGONS((speed_m_s, spin_rpm))
+    cd, cl = _HEXAGONS((speed_m_s, _spin_rpm(spin_ratio, speed_m_s, diameter_m)))
     return DragAndLift(cd, cl)
 
 
@@ -142,7 +146,7 @@ def davies_1949(reynolds: float, spin_ratio: float) -> DragAndLift:
     Davies 1949, J. Appl. Phys. 20:821-828 [memory].
     """
     speed_m_s, diameter_m = 105.0 * 0.3048, 0.0427
-    spin_rpm = spin_ratio * 2.0 * speed_m_s / diameter_m * 30.0 / math.pi
+    spin_rpm = _spin_rpm(spin_ratio, speed_m_s, diameter_m)
     lift_n = 0.064 * 4.4482 * (1.0 - math.exp(-0.00026 * spin_rpm))
     cl = lift_n / (0.5 * 1.225 * speed_m_s**2 * math.pi * diameter_m**2 / 4.0)
     return DragAndLift(np.asarray(np.nan), np.asarray(cl))

@@ -71,6 +71,14 @@ def with_geometry(study: Path) -> Path:
     return results
 
 
+def use_stub(monkeypatch: pytest.MonkeyPatch, folder: Path, settings: dict[str, Any]) -> None:
+    """Make the stub the solver of this process and of those it starts."""
+    (folder / "stub.json").write_text(json.dumps(settings))
+    monkeypatch.setenv("PATH", str(STUB), prepend=":")
+    monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
+    monkeypatch.setenv("STUB_SETTINGS", str(folder / "stub.json"))
+
+
 def test_one_head_at_a_time(tmp_path: Path) -> None:
     with held(tmp_path):
         with pytest.raises(InputError, match=rf"process {os.getpid()} on \S+ is at work on this study"):
@@ -127,11 +135,8 @@ def test_a_study_in_batches_is_the_same_study(
     depthline: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # Two patterns, each a batch of its own; a run of the first diverges, which does not stop the next.
-    monkeypatch.setenv("PATH", str(STUB), prepend=":")
-    monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
-    monkeypatch.setenv("STUB_SETTINGS", str(tmp_path / "stub.json"))
+    use_stub(monkeypatch, tmp_path, {"ico/d0.500mm/re70/": {"diverge": 30}})
     monkeypatch.setattr(pipeline.cli.run, "MOST_RUNS", 2)
-    (tmp_path / "stub.json").write_text(json.dumps({"ico/d0.500mm/re70/": {"diverge": 30}}))
     study = write_study(tmp_path, "60, 70")
     text = study.read_text()
     pattern = text[text.index("  - name: ico") : text.index("flow:")]
@@ -152,11 +157,8 @@ def test_a_run_that_diverges_in_the_midst_of_a_hundred(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The station's own code for each run, without an engine and at a poll every 10 ms.
-    monkeypatch.setenv("PATH", str(STUB), prepend=":")
-    monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
-    monkeypatch.setenv("STUB_SETTINGS", str(tmp_path / "stub.json"))
+    use_stub(monkeypatch, tmp_path, {"re150/": {"diverge": 30}})
     monkeypatch.setattr(pipeline.flow.execute, "POLL_SECONDS", 0.01)
-    (tmp_path / "stub.json").write_text(json.dumps({"re150/": {"diverge": 30}}))
     study = write_study(tmp_path, ", ".join(map(str, range(101, 201))))
     results = with_geometry(study)
     plan = runs(load_study(study))
