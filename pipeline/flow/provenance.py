@@ -120,19 +120,23 @@ def code_fingerprint() -> str:
 
 
 def rows(results: Path, run_ids: Iterable[str]) -> list[dict[str, Any]]:
-    """Rows of provenance.csv: one a run that has a result, with `COLUMNS`; None where not known."""
+    """Rows of provenance.csv: one a run that has a result."""
     found = []
     for run_id in run_ids:
         try:
-            result = read_json(results / run_id / RESULT)
+            found.append(origin_of(read_json(results / run_id / RESULT)))
         except InputError:
             continue
-        origin = result.get("provenance") or {"inputs": {}, "versions": {}, "machine": {}}
-        files = origin.get("case_files")
-        row = origin["inputs"] | origin["versions"] | origin["machine"] | origin | result
-        row["case_files"] = _digest(json.dumps(files, sort_keys=True).encode()) if files else None
-        found.append({name: row.get(name) for name in COLUMNS})
     return found
+
+
+def origin_of(result: dict[str, Any]) -> dict[str, Any]:
+    """Row of provenance.csv from a run's run.json: `COLUMNS`, None where not known."""
+    origin = result.get("provenance") or {"inputs": {}, "versions": {}, "machine": {}}
+    files = origin.get("case_files")
+    known = origin["inputs"] | origin["versions"] | origin["machine"] | origin | result
+    known["case_files"] = _digest(json.dumps(files, sort_keys=True).encode()) if files else None
+    return {name: known.get(name) for name in COLUMNS}
 
 
 def write_provenance(results: Path, run_ids: Iterable[str]) -> None:
@@ -150,9 +154,9 @@ def mixed(found: Iterable[dict[str, Any]]) -> str | None:
     Parameters
     ----------
     found : iterable of dict
-        From `rows`.
+        From `origin_of`.
     """
-    counts = Counter((row["solver"], row["code"]) for row in found)
+    counts = Counter((each["solver"], each["code"]) for each in found)
     if len(counts) < 2:
         return None
     told = ", ".join(

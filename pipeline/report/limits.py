@@ -1,6 +1,7 @@
 """What the numbers of a report are not good for."""
 
 from pipeline.flow.fidelity import fidelity
+from pipeline.flow.provenance import mixed, origin_of
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
 from pipeline.report.trade_units import NOTHING, millimetres, number, share
@@ -151,9 +152,11 @@ def rules_table(inputs: Inputs) -> Table | None:
 
 
 def notes(inputs: Inputs) -> list[str]:
-    """Return what else should be known: warnings of the study and of runs, holes that were filled."""
+    """Return what else should be known: warnings of the study and of runs, mixed versions, holes filled."""
     found = [f"Study: {warning}." for warning in inputs.study.warnings()]
     found += inputs.decision["notes"]
+    if line := mixed(origin_of(result) for result in inputs.runs.values()):
+        found.append(f"Versions: {line}.")
     told: dict[str, list[str]] = {}
     for run_id, details in inputs.runs.items():
         for warning in details.get("warnings", ()):

@@ -174,6 +174,14 @@ def test_notes_gather_what_study_decision_and_runs_have_to_say(small: Results, t
     assert found[2].startswith("Runs: started cold: no state (2 runs, runs/ico32/d0.2")
 
 
+def test_runs_of_different_versions_are_told(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    assert not any(note.startswith("Versions:") for note in notes(read_inputs(*results)))
+    change_run(results, "d0.2", lambda run: run | {"solver": "OpenFOAM 2406"})
+    (told,) = (note for note in notes(read_inputs(*results)) if note.startswith("Versions:"))
+    assert "2 by OpenFOAM 2406" in told
+
+
 def test_tables_show_the_coefficients_with_their_errors(small: Results) -> None:
     inputs = read_inputs(*small)
     drag, lift, moment = coefficient_tables(coefficient_charts(inputs)[0])
