@@ -69,9 +69,12 @@ def flow(
         signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
         signal.setitimer(signal.ITIMER_REAL, max(1.0, 60.0 * minutes - leave_seconds))
     with alone(HERE / run) as finished:
-        if finished or reuse(HERE, run, find_solver().label, keep):
+        if finished:
             return
-        result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep)
+        solver = find_solver()
+        if reuse(HERE, run, solver.label, keep):
+            return
+        result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep, solver=solver)
         remember(HERE, run)
     if result["verdict"] in RETRIED and attempt < attempts:
         raise DepthlineError(

@@ -1,6 +1,6 @@
 """Tables of numbers as the solver writes them: `#` lines with names above, rows of numbers, brackets and all.
 
-The rows are read by a compiled parser (`number_parser`), because histories grow to millions of rows and are
+Long ones are read by a compiled parser (`number_parser`), because histories grow to millions of rows and are
 read again and again.
 """
 
@@ -14,10 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import InputError
-from pipeline.flow.number_parser import BREAKS, POWERS, TENS, count_lines, parse
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
+
+SHORT_BYTES = 64_000
+"""Up to this length a table without faults is read by numpy. Loading the compiler takes as long as all else that a
+station does for a run, and most runs have a few hundred iterations."""
 
 CHUNK_BYTES = 8_000_000
 """A longer file is parsed in parts of this length, on several cores at once."""
@@ -89,7 +92,9 @@ def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> Numbe
         end -= 1
     names, reference, begin = _header(path, data[:end])
     kept = np.array([not place or wanted is None or wanted(name) for place, name in enumerate(names)])
-    columns = _columns(path, data, begin, end, kept)
+    columns = _plain_columns(data[begin:end], kept) if end - begin <= SHORT_BYTES else None
+    if columns is None:
+        columns = _columns(path, data, begin, end, kept)
     names = [name for name, keep in zip(names, kept, strict=True) if keep]
     time = columns[0]
     late = time[1:] <= time[:-1]
@@ -146,7 +151,24 @@ def _column_names(header: str) -> list[str]:
     return text.translate(str.maketrans("()", "  ")).split()
 
 
+def _plain_columns(data: Bytes, kept: NDArray[np.bool_]) -> Floats | None:
+    """Columns of rows that are nothing but numbers; None for anything else, which the parser sorts out."""
+    text = data.tobytes().translate(_BLANKED)
+    if b"_" in text:
+        return None  # between digits, numpy takes it
+    try:
+        rows = np.array([line.split() for line in text.split(b"\n")[:-1]], dtype=float)
+    except ValueError:
+        return None
+    return rows.T[kept] if rows.ndim == 2 and rows.shape[1] == len(kept) else None
+
+
+_BLANKED = bytes.maketrans(b"(),[]", b"     ")
+
+
 def _columns(path: Path, data: Bytes, begin: int, end: int, kept: NDArray[np.bool_]) -> Floats:
+    from pipeline.flow.number_parser import BREAKS, POWERS, TENS, count_lines, parse
+
     parts = _parts(data, begin, end)
     with ThreadPoolExecutor(min(THREADS, len(parts))) as pool:
         lines = list(pool.map(lambda part: int(count_lines(data, *part)), parts))

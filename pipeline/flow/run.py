@@ -59,6 +59,7 @@ def run(
     on_progress: Callable[[dict[str, float | str]], None] | None = None,
     wall_time: float | None = None,
     keep: str = "numbers",
+    solver: Solver | None = None,
 ) -> dict[str, Any]:
     """Compute one run, or go on with it from its last written state.
 
@@ -76,6 +77,8 @@ def run(
         Ceiling of the time that the solver takes, in seconds, over all its legs.
     keep : str
         "numbers", "surface" (pressure and friction on the ball, as VTK) or "all" (the solver's case too).
+    solver : Solver, optional
+        The one to use where it was found already; asking it for its version takes a tenth of a second.
 
     Returns
     -------
@@ -105,7 +108,7 @@ def run(
         shell=load_shell(geometry),
         totals=read_json(geometry / "totals.json"),
     )
-    solver = find_solver()
+    solver = solver or find_solver()
     started = datetime.datetime.now(datetime.UTC)
     warnings = task.fidelity.warnings(spec["reynolds"])
     if task.fidelity.turbulent:

@@ -57,7 +57,7 @@ class Bench:
     results : Path
         Its folder.
     cores : int
-        Most runs at a time, each on one core.
+        Cores to fill: with runs side by side, and where there are fewer of them, with MPI ranks of each.
     on_progress : callable, optional
         Called about once a second while flows are computed.
     """
@@ -99,10 +99,11 @@ class Bench:
             self._prepare(flow)
         if due:
             work = Work(self.results, due, self._on_progress)
-            if min(self._cores, len(due)) == 1:
-                work.one_by_one()
+            abreast = min(self._cores, _abreast(due))
+            if abreast == 1:
+                work.one_by_one(self._cores)
             else:
-                work.side_by_side(self._cores)
+                work.side_by_side(abreast, self._cores // abreast)
         return {flow: outcome for flow in wanted if (outcome := self._outcome(flow)) is not None}
 
     def computed(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
@@ -149,3 +150,8 @@ class Bench:
             self.failures[flow.run_id] = f"{result['verdict']}: {result['reason']}"
             return None
         return Outcome(flow, folder, result, read_json(folder / MEASURES)["measures"])
+
+
+def _abreast(due: list[Flow]) -> int:
+    """How many of the flows can be computed at once: one for each chain of starts."""
+    return len(due) - len({flow.starts_from for flow in due if flow.starts_from in due})

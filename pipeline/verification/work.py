@@ -51,18 +51,21 @@ class Progress:
 
 
 def compute_run(
-    results: Path, run_id: str, on_progress: Callable[[dict[str, float | str]], None] | None = None
+    results: Path,
+    run_id: str,
+    ranks: int = 1,
+    on_progress: Callable[[dict[str, float | str]], None] | None = None,
 ) -> None:
     """Compute one run and measure its final state; what nothing starts from is dropped after that.
 
     Parameters
     ----------
-    results, run_id, on_progress
+    results, run_id, ranks, on_progress
         As for `pipeline.flow.run.run`.
     """
     folder = results / run_id
     spec = read_json(folder / SPEC)
-    result = run(results, run_id, on_progress=on_progress, keep="all")
+    result = run(results, run_id, ranks, on_progress=on_progress, keep="all")
     measures: dict[str, float | None] = {}
     if (folder / STATE_FILE).is_file():
         shell = load_shell(results / spec["geometry"])
@@ -85,26 +88,26 @@ class Work:
         self._done: set[str] = set()
         self._begun = time.monotonic()
 
-    def one_by_one(self) -> None:
-        """Compute in this process."""
+    def one_by_one(self, ranks: int) -> None:
+        """Compute in this process, each on as many MPI ranks."""
         for flow in self._due:
             self._tell([(flow, {})])
-            compute_run(self._results, flow.run_id, partial(self._tell_of, flow))
+            compute_run(self._results, flow.run_id, ranks, partial(self._tell_of, flow))
             self._done.add(flow.run_id)
 
     def _tell_of(self, flow: Flow, now: dict[str, Any]) -> None:
         self._tell([(flow, now)])
 
-    def side_by_side(self, cores: int) -> None:
-        """Compute in as many processes as there are cores, at most."""
+    def side_by_side(self, most: int, ranks: int) -> None:
+        """Compute so many at a time, at most, each on as many MPI ranks."""
         waiting, running = list(self._due), dict[concurrent.futures.Future[None], Flow]()
         context = multiprocessing.get_context("spawn")
-        with concurrent.futures.ProcessPoolExecutor(cores, context, _leave_interrupts_alone) as pool:
+        with concurrent.futures.ProcessPoolExecutor(most, context, _leave_interrupts_alone) as pool:
             try:
                 while waiting or running:
-                    for flow in [flow for flow in waiting if self._ready(flow)][: cores - len(running)]:
+                    for flow in [flow for flow in waiting if self._ready(flow)][: most - len(running)]:
                         waiting.remove(flow)
-                        running[pool.submit(compute_run, self._results, flow.run_id)] = flow
+                        running[pool.submit(compute_run, self._results, flow.run_id, ranks)] = flow
                     ended, _ = concurrent.futures.wait(
                         running, POLL_SECONDS, concurrent.futures.FIRST_COMPLETED
                     )

@@ -1,6 +1,7 @@
-"""The compiled parser against Python's own reading of numbers, and what it says of broken files."""
+"""The readers of tables against Python's own reading of numbers, and what is said of broken files."""
 
 import math
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,14 @@ from pipeline.flow.number_parser import count_lines
 from pipeline.flow.number_table import read_table
 
 FORMS = ("{:.6e}", "{:.12g}", "{!r}", "{:g}", "{:+.3E}", "{:.1f}")
+
+
+@pytest.fixture(autouse=True, scope="module", params=[0, module.SHORT_BYTES], ids=["parser", "short"])
+def short_bytes(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Read short tables by the compiled parser too."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "SHORT_BYTES", request.param)
+        yield
 
 
 def table(path: Path, body: str, header: str = "# Time a b\n") -> Path:

@@ -32,12 +32,19 @@ class Solver:
 
     def __init__(self) -> None:
         self.asked: list[str] = []
+        self.ranks: list[int] = []
         self.verdicts: dict[str, str] = {}
 
     def run(
-        self, results: Path, run_id: str, on_progress: Callable | None = None, keep: str = "numbers"
+        self,
+        results: Path,
+        run_id: str,
+        ranks: int = 1,
+        on_progress: Callable | None = None,
+        keep: str = "numbers",
     ) -> dict[str, Any]:
         self.asked.append(run_id)
+        self.ranks.append(ranks)
         if on_progress is not None:
             on_progress({"iterations": 60.0, "verdict": "short"})
         verdict = self.verdicts.get(run_id, "settled")
@@ -75,6 +82,12 @@ def test_a_flow_is_computed_after_its_start_and_once(tmp_path: Path, solver: Sol
     assert list(bench.compute([REST, SPUN])) == [REST, SPUN]
     assert len(solver.asked) == 2
     assert list(Bench(tmp_path).computed([REST, SPUN, replace(SPUN, spin_ratio=1.0)])) == [REST, SPUN]
+
+
+def test_cores_that_no_other_run_can_take_become_ranks(tmp_path: Path, solver: Solver) -> None:
+    Bench(tmp_path, cores=2).compute([SPUN])
+    assert solver.asked == [REST.run_id, SPUN.run_id]
+    assert solver.ranks == [2, 2]
 
 
 def test_what_has_another_spec_is_computed_anew(tmp_path: Path, solver: Solver) -> None:
@@ -119,9 +132,9 @@ def test_states_go_when_they_are_measured_and_nothing_starts_from_them(
     monkeypatch.setattr(kept, "LARGE_STATE", 0.0)
     seen = {}
 
-    def look(results: Path, run_id: str, **more: Any) -> dict[str, Any]:
+    def look(results: Path, run_id: str, *rest: Any, **more: Any) -> dict[str, Any]:
         seen[run_id] = (tmp_path / REST.run_id / "state.npz").is_file()
-        return solver.run(results, run_id, **more)
+        return solver.run(results, run_id, *rest, **more)
 
     monkeypatch.setattr(work, "run", look)
     outcome = Bench(tmp_path).compute([SPUN])[SPUN]
