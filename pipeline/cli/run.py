@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import signal
 import subprocess
 from pathlib import Path
@@ -32,6 +33,9 @@ from pipeline.study import Study
 from pipeline.study_file import load_study
 
 LOG = "workflow.log"
+
+NO_ROOM_BYTES = 1_000_000
+"""Free on the disk of the results below which it is full: less than a run leaves."""
 
 
 def run_study(study_path: Path, results_root: Path, cores: int | None, profile: str | None) -> int:
@@ -153,10 +157,14 @@ def _ending(study: Study, results: Path, code: int) -> int:
             failed += 1
     if code != 0:
         missing = sum(not path.is_file() for path in states.values())
-        raise DepthlineError(
-            f"{results}: the line did not finish ({missing} of {len(states)} runs missing); "
-            f"see {results / LOG}, mend it and run again"
-        )
+        ended = f"{results}: the line did not finish ({missing} of {len(states)} runs missing)"
+        free = shutil.disk_usage(results).free
+        if free < NO_ROOM_BYTES:
+            # Jobs of a queue cannot even write down why they stopped.
+            raise DepthlineError(
+                f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
+            )
+        raise DepthlineError(f"{ended}; see {results / LOG}, mend it and run again")
     print(f"report: {results / 'report.html'}")
     if failed:
         complain(
