@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 
 SHORT_BYTES = 64_000
-"""Up to this length a table without faults is read by numpy: loading the compiler takes as long as all else that
-a station does for a run, and most runs have a few hundred iterations."""
+"""Up to this length a table without faults is read by numpy: loading the compiler takes as long as all else
+that a station does for a run, and most runs have a few hundred iterations."""
 
 CHUNK_BYTES = 8_000_000
 """A longer file is parsed in parts of this length, on several cores at once."""
