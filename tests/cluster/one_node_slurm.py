@@ -44,7 +44,7 @@ SwitchType=switch/none
 SlurmdParameters=config_overrides
 SelectType=select/cons_tres
 SelectTypeParameters=CR_Core_Memory
-AccountingStorageType=accounting_storage/none
+{accounting}
 JobAcctGatherType=jobacct_gather/none
 SchedulerParameters=batch_sched_delay=0,sched_interval=2
 SlurmdTimeout={slurmd_timeout}
@@ -65,13 +65,17 @@ exec {srun} "$@"
 """
 
 
-def _program(name: str) -> str:
+def find_program(name: str, packages: str = PACKAGES) -> str:
     found = shutil.which(name, path=f"{os.environ['PATH']}:/usr/sbin:/sbin")
-    assert found, f"{name} was not found; on Debian or Ubuntu: apt-get install {PACKAGES}"
+    assert found, f"{name} was not found; on Debian or Ubuntu: apt-get install {packages}"
     return found
 
 
-def _free_port() -> int:
+def user_name() -> str:
+    return subprocess.run(["id", "-un"], capture_output=True, text=True, check=True).stdout.strip()
+
+
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -96,9 +100,18 @@ class Cluster:
         Of its node; MB. It may claim more than the machine has.
     slurmd_timeout : int
         Seconds after which the controller takes a silent node for lost.
+    accounting : str
+        Lines of the configuration about it.
     """
 
-    def __init__(self, folder: Path, cpus: int = 8, memory: int = 64_000, slurmd_timeout: int = 5) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        cpus: int = 8,
+        memory: int = 64_000,
+        slurmd_timeout: int = 5,
+        accounting: str = "AccountingStorageType=accounting_storage/none",
+    ) -> None:
         self.folder = folder
         self.configuration = folder / "slurm.conf"
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
@@ -114,14 +127,15 @@ class Cluster:
                 folder=folder,
                 cpus=cpus,
                 memory=memory,
-                user=subprocess.run(["id", "-un"], capture_output=True, text=True, check=True).stdout.strip(),
-                controller_port=_free_port(),
-                node_port=_free_port(),
+                user=user_name(),
+                controller_port=free_port(),
+                node_port=free_port(),
+                accounting=accounting,
                 slurmd_timeout=slurmd_timeout,
             )
         )
         wrapper = folder / "bin/srun"
-        wrapper.write_text(SRUN.format(configuration=self.configuration, srun=_program("srun")))
+        wrapper.write_text(SRUN.format(configuration=self.configuration, srun=find_program("srun")))
         wrapper.chmod(0o755)
 
     @property
@@ -131,33 +145,33 @@ class Cluster:
         return os.environ | {"SLURM_CONF": str(self.configuration), "PATH": path}
 
     def start(self) -> None:
-        self._start("munged")
-        wait_until((self.folder / "munge.socket").exists)
+        self.start_munge()
         self.start_controller()
         self.start_node()
 
+    def start_munge(self) -> None:
+        self.start_daemon("munged", [
+            "--foreground", "--force", f"--key-file={self.folder}/munge.key",
+            f"--socket={self.folder}/munge.socket", f"--pid-file={self.folder}/munged.pid",
+            f"--seed-file={self.folder}/munged.seed", f"--log-file={self.folder}/munged.log",
+        ])  # fmt: skip
+        wait_until((self.folder / "munge.socket").exists)
+
     def start_controller(self) -> None:
-        self._start("slurmctld")
+        self.start_daemon("slurmctld", ["-D", "-f", str(self.configuration)])
         wait_until(lambda: self.ask("scontrol", "ping").returncode == 0)
 
     def start_node(self, lost: str | None = None) -> None:
         """Start slurmd; `lost` is the node as scontrol names it, when it was declared down."""
-        self._start("slurmd")
+        self.start_daemon("slurmd", ["-D", "-f", str(self.configuration)])
         if lost is not None:
             self.ask("scontrol", "update", lost, "State=RESUME")
         wait_until(lambda: self.say("sinfo", "-h", "-o", "%t") in ("idle", "mix", "alloc"))
 
-    def _start(self, name: str) -> None:
-        arguments = {
-            "munged": ["--foreground", "--force", f"--key-file={self.folder}/munge.key",
-                       f"--socket={self.folder}/munge.socket", f"--pid-file={self.folder}/munged.pid",
-                       f"--seed-file={self.folder}/munged.seed", f"--log-file={self.folder}/munged.log"],
-            "slurmctld": ["-D", "-f", str(self.configuration)],
-            "slurmd": ["-D", "-f", str(self.configuration)],
-        }[name]  # fmt: skip
+    def start_daemon(self, name: str, arguments: list[str], packages: str = PACKAGES) -> None:
         with (self.folder / f"{name}.out").open("ab") as output:
             self._processes[name] = subprocess.Popen(
-                [_program(name), *arguments], stdout=output, stderr=subprocess.STDOUT,
+                [find_program(name, packages), *arguments], stdout=output, stderr=subprocess.STDOUT,
                 stdin=subprocess.DEVNULL, env=self.environment, start_new_session=True,
             )  # fmt: skip
 
@@ -187,9 +201,8 @@ class Cluster:
         if self._processes.keys() >= set(DAEMONS):
             self.ask("scancel", "--user", str(os.getuid()))
             wait_until(lambda: not self.jobs())
-        for name in reversed(DAEMONS):
-            if name in self._processes:
-                self.halt(name)
+        for name in reversed(list(self._processes)):
+            self.halt(name)
 
     def ask(self, *command: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(command, env=self.environment, capture_output=True, text=True, check=False)
