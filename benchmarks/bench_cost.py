@@ -3,8 +3,8 @@
 One run each way, on one core, on the same machine. CPU seconds of the solver (and of the mesher, where it is
 not ours) are compared, not wall seconds; what the numbers were is in cost.md. The dimpled ball is invented.
 
-Usage: bench_cost.py [octree] [starts] [LEVEL]: what to compare, both by default; a mesh level of steady-rans
-("coarse" is the demonstration's), else a third.
+Usage: bench_cost.py [octree] [decomposition] [starts] [LEVEL]: what to compare, all by default; a mesh level
+of steady-rans ("coarse" is the demonstration's), else a third.
 """
 
 import re
@@ -20,6 +20,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from pipeline.flow.case import CaseWriter
+from pipeline.flow.decomposition import cell_ranks
 from pipeline.flow.execute import FORCES, execute
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.forces import read_history
@@ -39,6 +40,15 @@ SHALLOW, MIDDLE = 0.0035, 0.0059
 """Depths in diameters."""
 
 THIRD = Level(28, 30)
+COLUMNS = "manual"
+"""Method of decomposePar that takes ours: columns of the shell that follow one another stay together."""
+
+BOXES = "hierarchical"
+"""Method of decomposePar that cuts space into boxes of as many cells; the graph partitioners are not in the
+distribution's package."""
+BOX_COUNTS = {2: "2 1 1", 4: "2 1 2", 8: "2 2 2", 16: "4 2 2", 32: "4 2 4"}
+"""Boxes along x, y, z by rank."""
+
 TARGETS = {"cd": 0.001, "cl": 0.003}
 NEVER = {"cd": -1.0, "cl": -1.0}
 
@@ -147,17 +157,19 @@ class Bench:
     def run(
         self, name: str, ball: tuple[Shell, Path], reynolds: float, spin_ratio: float,
         start: Fields | None = None, targets: dict[str, float] = TARGETS, iterations: int = 500,
-        edits: tuple[tuple[str, str], ...] = (), ranks: int = 1,
+        edits: tuple[tuple[str, str], ...] = (), ranks: int = 1, method: str = COLUMNS,
     ) -> Solved:  # fmt: skip
         shell, mesh = ball
         case = self.folder / name
         writer = CaseWriter(self.model, case, reynolds, spin_ratio, shell.n, iterations, shell.mirrored)
-        writer.write(mesh, wall_velocity(shell, spin_ratio), start, ranks)
+        writer.write(
+            mesh, wall_velocity(shell, spin_ratio), start, cell_ranks(shell, ranks) if ranks > 1 else None
+        )
         solution = case / "system/fvSolution"
         for old, new in edits:
             solution.write_text(re.sub(old, new, solution.read_text()))
         if ranks > 1:
-            self.tool("decomposePar", case)
+            self.decompose(case, method)
         return self.solve(case, writer, targets, shell.mirrored, ranks)
 
     def solve(
@@ -173,12 +185,29 @@ class Bench:
         fields = ("U", *self.model.free_stream)
         return read_state(solved.case, written_times(solved.case)[-1], fields, cells)
 
+    def decompose(self, case: Path, method: str) -> tuple[int, int]:
+        """Decompose a case; faces between ranks, and cells of the largest rank."""
+        if method == BOXES:
+            settings = case / "system/decomposeParDict"
+            boxes = BOX_COUNTS[int(re.search(r"numberOfSubdomains (\d+)", settings.read_text())[1])]
+            text = settings.read_text().replace("manual;", f"{BOXES};")
+            settings.write_text(f"{text}\n{BOXES}Coeffs {{ n ({boxes}); order xyz; }}\n")
+        printed = self.tell("decomposePar", case)
+        # The totals come after those of every rank.
+        faces = re.findall(r"Number of processor faces = (\d+)", printed)
+        largest = re.findall(r"Max number of cells = (\d+)", printed)
+        return int(faces[-1]), int(largest[-1])
+
     def tool(self, name: str, case: Path, *options: str) -> float:
         before = children()
-        subprocess.run(
-            [name, "-case", str(case), *options], env=self.solver.environment, check=True, capture_output=True
-        )
+        self.tell(name, case, *options)
         return children() - before
+
+    def tell(self, name: str, case: Path, *options: str) -> str:
+        command = [name, "-case", str(case), *options]
+        return subprocess.run(
+            command, env=self.solver.environment, check=True, capture_output=True, text=True
+        ).stdout
 
 
 def children() -> float:
@@ -266,8 +295,26 @@ def starts(bench: Bench) -> None:
     show("from a mesh of half the cells along an edge (both runs)", both, before, limit)
     start = bench.state(neighbours["a neighbour in depth (0.25 mm)"], cells)
     if bench.solver.mpirun:
-        ranks = bench.run("ranks", shallow, *flow, start, ranks=2)
-        show("from the neighbour in depth, on two ranks by columns", ranks, before, limit)
+        for method, name in ((COLUMNS, "by columns"), (BOXES, "by boxes")):
+            ranks = bench.run(f"ranks-{method}", shallow, *flow, start, ranks=2, method=method)
+            show(f"from the neighbour in depth, on two ranks {name}", ranks, before, limit)
+
+
+def decomposition(bench: Bench) -> None:
+    """What ranks have to tell each other, by columns of the shell and by boxes."""
+    shell, mesh = bench.ball(SHALLOW)
+    print(f"half shell of {shell.cells:,} cells: ranks, faces between them by columns and by boxes")
+    for ranks in (2, 4, 8, 16, 32):
+        found = []
+        for method in (COLUMNS, BOXES):
+            case = bench.folder / f"parts-{ranks}-{method}"
+            writer = CaseWriter(bench.model, case, 1.1e5, 0.15, shell.n, 1, shell.mirrored)
+            writer.write(mesh, wall_velocity(shell, 0.15), None, cell_ranks(shell, ranks))
+            faces, largest = bench.decompose(case, method)
+            found.append(
+                f"{faces:7,} (largest rank {100 * (largest * ranks / shell.cells - 1):+.1f} % cells)"
+            )
+        print(f"{ranks:5d}   " + "   ".join(found), flush=True)
 
 
 def octree(bench: Bench) -> None:
@@ -344,7 +391,7 @@ def octree_mesh(bench: Bench, blocks: int, level: int, first_cell: float) -> tup
 
 
 def main() -> None:
-    parts = {"octree": octree, "starts": starts}
+    parts = {"octree": octree, "decomposition": decomposition, "starts": starts}
     chosen = [word for word in sys.argv[1:] if word in parts] or list(parts)
     named = [word for word in sys.argv[1:] if word not in parts]
     level = fidelity("steady-rans").level(named[0]) if named else THIRD

@@ -14,6 +14,7 @@ from pipeline.flow.dialect import DISTRIBUTION, Dialect
 from pipeline.flow.fidelity import SAMPLE_TIME, Fidelity
 
 Floats = NDArray[np.float64]
+Labels = NDArray[np.int64]
 
 TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
 
@@ -92,7 +93,7 @@ class CaseWriter:
         mesh: Path,
         wall: Floats,
         start: dict[str, Floats] | None = None,
-        ranks: int = 1,
+        ranks: Labels | None = None,
         zones: Zones | None = None,
     ) -> None:
         """Write the whole case.
@@ -106,8 +107,8 @@ class CaseWriter:
         start : dict of ndarray, optional
             Cell fields to start from: U of shape (n, 3) and the fidelity's scalars of shape (n,). The free
             stream without it.
-        ranks : int
-            MPI ranks the case will be decomposed for.
+        ranks : ndarray of int, shape (n,), optional
+            MPI rank of each cell, where the case will be decomposed.
         zones : Zones, optional
             Where turbulence is held off and where it is set; nowhere without them.
         """
@@ -122,8 +123,8 @@ class CaseWriter:
         }
         for name, value in free.items():
             self._write_field(name, start.get(name, value), value, wall)
-        if ranks > 1:
-            self._write_ranks(ranks, int(_cell_count(mesh)))
+        if ranks is not None:
+            self._write_ranks(ranks)
         folder = self._folder / "constant" / "polyMesh"
         folder.mkdir(parents=True, exist_ok=True)
         for path in Path(mesh).resolve().iterdir():
@@ -174,16 +175,15 @@ class CaseWriter:
             f"{len(zones)}\n(\n{entries})\n",
         )
 
-    def _write_ranks(self, ranks: int, cells: int) -> None:
-        self._write("system/decomposeParDict", ranks=ranks)
-        rank = np.arange(cells, dtype=np.int64) * ranks // cells
+    def _write_ranks(self, ranks: Labels) -> None:
+        self._write("system/decomposeParDict", ranks=int(ranks.max()) + 1)
         with atomic_open(self._folder / "constant/cellRanks") as stream:
             stream.write(
                 b"FoamFile\n{\n    version 2.0;\n    format ascii;\n    class labelList;\n"
                 b'    location "constant";\n    object cellRanks;\n}\n'
             )
-            stream.write(f"{cells}\n(\n".encode())
-            np.savetxt(stream, rank, fmt="%d")
+            stream.write(f"{len(ranks)}\n(\n".encode())
+            np.savetxt(stream, ranks, fmt="%d")
             stream.write(b")\n")
 
 
@@ -200,12 +200,6 @@ def templates_digest(fidelity: Fidelity) -> str:
 def remove_case(folder: Path) -> None:
     """Remove a case folder; the mesh it links to stays."""
     shutil.rmtree(folder, ignore_errors=True)
-
-
-def _cell_count(mesh: Path) -> int:
-    with (Path(mesh) / "owner").open("rb") as stream:
-        head = stream.read(1000)
-    return int(head.split(b"nCells:")[1].split()[0])
 
 
 def _field_value(values: Floats) -> bytes:

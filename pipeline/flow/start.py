@@ -13,6 +13,7 @@ from pipeline.errors import InputError
 from pipeline.files import read_json, write_json
 from pipeline.flow.boundary_layer import Zones, boundary_layer_zones, critical_reynolds
 from pipeline.flow.case import CaseWriter, remove_case
+from pipeline.flow.decomposition import cell_ranks
 from pipeline.flow.execute import FORCES, SPENT, spent
 from pipeline.flow.fidelity import Fidelity
 from pipeline.flow.fingerprint import case_files, edited
@@ -213,7 +214,8 @@ def _write(
     wall = wall_velocity(task.shell, task.spec["spin_ratio"])
     if fields is None and task.fidelity.courant is not None:
         fields = sheltered_start(task.shell, task.spec["spin_ratio"])
-    writer.write(task.geometry / MESH, wall, fields, ranks, task.zones())
+    rank_of_cell = cell_ranks(task.shell, ranks) if ranks > 1 else None
+    writer.write(task.geometry / MESH, wall, fields, rank_of_cell, task.zones())
     if ranks > 1:
         run_tool(solver, ["decomposePar", "-case", str(task.case)])
     files = case_files(task.case)

@@ -8,6 +8,7 @@ import pytest
 
 from pipeline.errors import InputError
 from pipeline.flow.case import CaseWriter, templates_digest
+from pipeline.flow.decomposition import cell_ranks
 from pipeline.flow.fidelity import FIDELITIES, fidelity
 from pipeline.flow.state import complete, load_state, read_state, save_state, written_times
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell, wall_velocity
@@ -26,7 +27,7 @@ def test_a_case_holds_what_the_solver_reads(tmp_path: Path, shell: Shell, name: 
     state = {"U": np.random.default_rng(0).normal(size=(shell.cells, 3))}
     state |= {field: np.random.default_rng(1).uniform(size=shell.cells) for field in model.free_stream}
     writer = CaseWriter(model, tmp_path / "case", 1.1e5, 0.1, shell.n, 500, shell.mirrored)
-    writer.write(tmp_path / MESH, wall_velocity(shell, 0.15), state, ranks=2)
+    writer.write(tmp_path / MESH, wall_velocity(shell, 0.15), state, ranks=cell_ranks(shell, 2))
     for path in (tmp_path / "case").rglob("*"):
         if path.is_file() and "polyMesh" not in str(path):
             content = path.read_bytes()

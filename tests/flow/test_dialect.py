@@ -13,6 +13,7 @@ import pytest
 from pipeline.errors import MissingError
 from pipeline.flow.boundary_layer import Zones
 from pipeline.flow.case import CaseWriter
+from pipeline.flow.decomposition import cell_ranks
 from pipeline.flow.dialect import Dialect, dialect_of
 from pipeline.flow.fidelity import fidelity
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, build_shell, wall_velocity
@@ -32,7 +33,12 @@ def written(folder: Path, version: str, model: str = "steady-rans") -> dict[str,
     writer = CaseWriter(fidelity(model), case, 1e5, 0.1, shell.n, 500, dialect=dialect_of(version))
     zones = Zones(laminar=np.array([0, 1]), trip=np.array([5]))
     wall = wall_velocity(shell, 0.1)
-    writer.write(folder / "shell" / MESH, wall, ranks=2, zones=zones if model == "steady-rans" else None)
+    writer.write(
+        folder / "shell" / MESH,
+        wall,
+        ranks=cell_ranks(shell, 2),
+        zones=zones if model == "steady-rans" else None,
+    )
     names = [path for part in ("system", "constant") for path in sorted((case / part).glob("*"))]
     files = {path.relative_to(case).as_posix(): path for path in names if path.is_file()}
     return {name: path.read_text() for name, path in files.items() if name != "constant/cellRanks"}
