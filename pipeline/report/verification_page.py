@@ -8,11 +8,18 @@ from typing import TYPE_CHECKING, Any
 
 from pipeline import __version__
 from pipeline.report import verification_figures as figures
-from pipeline.report.dimpled_figures import draw_dimpled, draw_levels, draw_orientation, draw_steps
+from pipeline.report.dimpled_figures import (
+    draw_dimpled,
+    draw_levels,
+    draw_orientation,
+    draw_resolved,
+    draw_steps,
+)
 from pipeline.report.drawing import style
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.table import Cell, Table
 from pipeline.verification.parts import PARTS
+from pipeline.verification.reference import computed_reference
 from pipeline.verification.rows import Row
 from pipeline.verification.shedding import computed_lifts
 
@@ -100,6 +107,9 @@ def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict
     if name == "shedding" and (lifts := computed_lifts(results)):
         caption = "Lift of spheres at Re 300: history and spectrum."
         pictures.append(drawn.keep(partial(figures.draw_lifts, lifts), "verification-lifts", caption))
+    if name == "transient" and (both := computed_reference(results)):
+        caption = "Drag and lift of one ball in time, beside the steady model on the same mesh."
+        pictures.append(drawn.keep(partial(draw_resolved, both), "verification-resolved", caption))
     about = PARTS[name].about if name in PARTS else ""
     notes = [_note(row) for row in own if row.cause]
     return {

@@ -14,7 +14,7 @@ from pipeline.verification.rows import Row
 DEPTHS_M = {
     "coarse": (1.8e-4, 2.0e-4, 2.2e-4, 2.5e-4),
     "medium": (2.0e-4, 2.2e-4, 2.5e-4),
-    "fine": (2.0e-4, 2.2e-4),
+    "fine": (2.0e-4, 2.2e-4, 2.5e-4),
 }
 """Steps of 0.02 and 0.03 mm, which make the 0.05 mm of a usual search."""
 
@@ -61,7 +61,7 @@ def paired(bench: Bench, levels: tuple[str, ...] = ("coarse", "medium")) -> list
 
 
 def paired_fine(bench: Bench) -> list[Row]:
-    """Difference of the smallest step on the fine mesh."""
+    """The same on the fine mesh."""
     return paired(bench, ("fine",))
 
 

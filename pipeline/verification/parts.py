@@ -53,7 +53,7 @@ PARTS = {
         Part("alone", "the same flows by the turbulence model alone", 25.0, dimpled.alone),
         Part("levels", "dimpled ball on three meshes", 30.0, levels.levels),
         Part("depth", "steps of depth on one grid, on two meshes", 30.0, depth.paired),
-        Part("depth-fine", "a step of 0.02 mm on the fine mesh", 45.0, depth.paired_fine),
+        Part("depth-fine", "the same on the fine mesh", 60.0, depth.paired_fine),
         Part("jitter", "the same balls on grids that are turned", 15.0, depth.jittered),
         Part("smooth", "a ball that is never tripped, flown", 15.0, flown.smooth),
         Part("orientation", "pole up against seam up, flown", 15.0, flown.orientation),

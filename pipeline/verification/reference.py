@@ -1,5 +1,8 @@
 """The steady model against detached eddies on the same mesh, and what time-accurate runs cost."""
 
+from dataclasses import replace
+from pathlib import Path
+
 from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.verification.bench import Bench, Outcome
 from pipeline.verification.dimpled import DEPTH_M, MIDDLE, MODEL, TARGETS, dimpled_ball, mesh_of
@@ -8,8 +11,14 @@ from pipeline.verification.rows import Row
 
 DES, LES = "transient-des", "transient-les"
 
-END = 60.0
-"""Time to which the flow is computed [D / U]; four core hours at the measured rate."""
+END = 45.0
+"""Time to which the flow is computed [D / U]; between two and three core hours at the measured rate."""
+
+CAUSE = (
+    "both leave the boundary layer to the model, which keeps it all but laminar to its separation near 95 "
+    "deg; the steady wake closes too soon behind that, the one resolved in time sways and draws more drag"
+)
+"""Likely cause of the difference; the friction on the ball of both was compared."""
 
 PROPER_TIME = 100.0
 """Time that a mean with a standard error of about a hundredth needs [D / U]: some fourteen shedding cycles of
@@ -29,14 +38,24 @@ def transient(bench: Bench) -> list[Row]:
     """Means of both flows, the rate of the time-accurate one, and the cost of proper runs at that rate."""
     flows = reference_flows()
     found = bench.compute(flows)
-    rows: list[Row] = []
-    for flow, outcome in found.items():
-        rows += [
-            _row(outcome, name, outcome.result[name], outcome.result[f"{name}_se"]) for name in ("cd", "cl")
-        ]
-        if flow.fidelity == DES:
-            rows += cost_rows(outcome)
-    return rows
+    if any(flow not in found for flow in flows):
+        return []
+    steady, resolved = (found[flow] for flow in flows)
+    rows = [_mean_row(steady, name) for name in ("cd", "cl")]
+    rows += [
+        replace(
+            _mean_row(resolved, name), published=steady.result[name],
+            source="our steady-rans on the same mesh (not published)", mark="computed", cause=CAUSE,
+        )
+        for name in ("cd", "cl")
+    ]  # fmt: skip
+    return rows + cost_rows(resolved)
+
+
+def computed_reference(results: Path) -> list[Outcome]:
+    """The steady and the time-accurate flow, where both are there, for pictures."""
+    found = list(Bench(results).computed(reference_flows()).values())
+    return found if len(found) == 2 else []
 
 
 def cost_rows(outcome: Outcome) -> list[Row]:
@@ -72,6 +91,10 @@ def cost_rows(outcome: Outcome) -> list[Row]:
                 )
             )
     return rows
+
+
+def _mean_row(outcome: Outcome, quantity: str) -> Row:
+    return _row(outcome, quantity, outcome.result[quantity], outcome.result[f"{quantity}_se"])
 
 
 def _row(outcome: Outcome, quantity: str, value: float, error: float | None) -> Row:

@@ -10,6 +10,7 @@ import pytest
 
 from pipeline.aero.published import smits_smith_1994
 from pipeline.flow.fidelity import FIDELITIES
+from pipeline.report.dimpled_figures import draw_resolved
 from pipeline.report.verification_page import write_verification_page
 from pipeline.verification import depth, dimpled, flown, levels, reference
 from pipeline.verification.bench import Outcome
@@ -144,9 +145,29 @@ def test_cost_of_proper_runs() -> None:
     (rate,) = values(rows, "core_seconds_per_step_and_million_cells")
     assert rate == pytest.approx(3600.0 / steps / cells * 1e6)
     hours = {row.condition.split(":")[0]: row.ours for row in rows if row.quantity == "core_hours"}
-    # The same mesh and step for 100 D / U instead of 60.
+    # The same mesh and step for 100 D / U; what was played has 600 samples, 60 D / U.
     assert hours["transient-des, coarse"] == pytest.approx(100 / 60)
     assert np.all(np.diff([hours[f"transient-les, {name}"] for name in ("coarse", "medium", "fine")]) > 0)
+
+
+def test_the_flow_in_time_is_drawn_beside_the_steady_one(tmp_path: Path) -> None:
+    flows = reference.reference_flows()
+    steady, resolved = KnownBench().compute(flows).values()
+    time = np.arange(0.1, 45.05, 0.1)
+    lines = [f"{t:g},{0.3 + 0.1 * math.exp(-t)},{0.15 + 0.05 * math.sin(t)},0,0" for t in time]
+    (tmp_path / "history.csv").write_text("iteration,cd,cl,cs,cm\n" + "\n".join(lines) + "\n")
+    result = resolved.result | {"averaged_from": {"cd": 100, "cl": 200}}
+    drag, lift = draw_resolved([steady, dataclasses.replace(resolved, folder=tmp_path, result=result)]).axes
+    assert drag.lines[0].get_xdata().tolist() == pytest.approx(time.tolist())
+    assert [float(axes.lines[1].get_xdata()[0]) for axes in (drag, lift)] == pytest.approx([10.1, 20.1])
+    assert drag.lines[2].get_ydata()[0] == steady.result["cd"]
+
+
+def test_rows_of_the_flow_in_time_are_held_against_the_steady_ones() -> None:
+    rows = reference.transient(KnownBench())
+    (steady, resolved) = [row for row in rows if row.quantity == "cl"]
+    assert steady.published is None and resolved.published == steady.ours
+    assert "not published" in resolved.source
 
 
 def test_the_page_draws_dimpled_balls(tmp_path: Path) -> None:
