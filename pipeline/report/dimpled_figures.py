@@ -158,7 +158,7 @@ def draw_resolved(outcomes: Sequence[Outcome]) -> "Figure":
         begin = time[int(resolved.result["averaged_from"][quantity])]
         mean = resolved.result[quantity]
         axes.plot(
-            (begin, time[-1]), (mean, mean), color=_COLOURS[1], linewidth=2.0, label="mean from there on"
+            (begin, time[-1]), (mean, mean), color=_COLOURS[1], linewidth=2.0, label="mean after the start"
         )
         axes.axhline(
             steady.result[quantity], color=INK, linestyle="--", linewidth=1.1, label=steady.flow.fidelity
