@@ -47,8 +47,8 @@ PARTS = {
         Part("spin", "sphere spinning at Re 100: drag and lift", 0.5, sphere.spinning),
         Part("domain", "distance of the far boundary, Re 100", 0.6, sphere_errors.domain),
         Part("order", "order of accuracy from three meshes, Re 100", 5.0, sphere_errors.order),
-        Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 28.0, shedding.shedding),
-        Part("step", "halved time step at Re 300", 17.0, shedding.time_step),
+        Part("shedding", "unsteady wakes at Re 300, at rest and spinning", 45.0, shedding.shedding),
+        Part("step", "halved time step at Re 300", 8.0, shedding.time_step),
         Part("truth", "dimpled ball against published drag and lift", 10.0, dimpled.truth),
         Part("alone", "the same flows by the turbulence model alone", 25.0, dimpled.alone),
         Part("levels", "dimpled ball on three meshes", 30.0, levels.levels),
@@ -57,7 +57,7 @@ PARTS = {
         Part("jitter", "the same balls on grids that are turned", 15.0, depth.jittered),
         Part("smooth", "a ball that is never tripped, flown", 15.0, flown.smooth),
         Part("orientation", "pole up against seam up, flown", 15.0, flown.orientation),
-        Part("transient", "detached eddies against the steady model", 260.0, reference.transient),
+        Part("transient", "detached eddies against the steady model", 145.0, reference.transient),
     )
 }
 
