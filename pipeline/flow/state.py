@@ -45,8 +45,7 @@ def read_state(
     cells : int
         Cells of the whole mesh.
     ranks : int
-        Ranks that wrote it. Ranks hold consecutive cells (see `CaseWriter`), so the parts are joined as they
-        are.
+        Ranks that wrote it; constant/cellRanks of the case says which cells each has, in their order.
 
     Returns
     -------
@@ -59,6 +58,7 @@ def read_state(
         If a file is broken or the number of values is not that of the mesh.
     """
     state = {}
+    order = None if ranks == 1 else np.argsort(_cell_ranks(case), kind="stable")
     for name in fields:
         parts = [_internal_field(part / time / name) for part in _parts(case, ranks)]
         if len(parts) == 1 and parts[0].shape[0] == 1:
@@ -66,8 +66,16 @@ def read_state(
         values = np.concatenate(parts)
         if len(values) != cells:
             raise InputError(f"{case}: {time}/{name}: {len(values)} values, where the mesh has {cells} cells")
+        if order is not None:
+            values[order] = values.copy()
         state[name] = values
     return state
+
+
+def _cell_ranks(case: Path) -> NDArray[np.int64]:
+    """Rank of each cell, as `CaseWriter` left it."""
+    content = (case / "constant/cellRanks").read_bytes()
+    return np.array(content.split(b"(\n", 1)[1].split(b")", 1)[0].split(), dtype=np.int64)
 
 
 def save_state(path: Path, state: dict[str, Floats]) -> None:

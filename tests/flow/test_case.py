@@ -100,9 +100,11 @@ def field_file(path: Path, values: np.ndarray, ended: bool = True) -> None:
 def test_states_of_ranks_are_joined_in_order(tmp_path: Path) -> None:
     for rank in (0, 1):
         field_file(tmp_path / f"processor{rank}/50/p", np.arange(3.0) + 10 * rank)
+    (tmp_path / "constant").mkdir()
+    (tmp_path / "constant/cellRanks").write_text("FoamFile\n{\n}\n6\n(\n0\n1\n1\n0\n1\n0\n)\n")
     assert written_times(tmp_path, 2) == ["50"]
     assert complete(tmp_path, "50", ("p",), 2)
-    np.testing.assert_array_equal(read_state(tmp_path, "50", ("p",), 6, 2)["p"], [0, 1, 2, 10, 11, 12])
+    np.testing.assert_array_equal(read_state(tmp_path, "50", ("p",), 6, 2)["p"], [0, 10, 11, 1, 12, 2])
 
 
 def test_half_written_states_are_noticed(tmp_path: Path) -> None:
