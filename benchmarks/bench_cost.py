@@ -40,8 +40,9 @@ SHALLOW, MIDDLE = 0.0035, 0.0059
 """Depths in diameters."""
 
 THIRD = Level(28, 30)
+
 COLUMNS = "manual"
-"""Method of decomposePar that takes ours: columns of the shell that follow one another stay together."""
+"""Method of decomposePar that takes ours: whole columns of the shell."""
 
 BOXES = "hierarchical"
 """Method of decomposePar that cuts space into boxes of as many cells; the graph partitioners are not in the
@@ -162,9 +163,8 @@ class Bench:
         shell, mesh = ball
         case = self.folder / name
         writer = CaseWriter(self.model, case, reynolds, spin_ratio, shell.n, iterations, shell.mirrored)
-        writer.write(
-            mesh, wall_velocity(shell, spin_ratio), start, cell_ranks(shell, ranks) if ranks > 1 else None
-        )
+        rank_of_cell = cell_ranks(shell, ranks) if ranks > 1 else None
+        writer.write(mesh, wall_velocity(shell, spin_ratio), start, rank_of_cell)
         solution = case / "system/fvSolution"
         for old, new in edits:
             solution.write_text(re.sub(old, new, solution.read_text()))
@@ -189,8 +189,8 @@ class Bench:
         """Decompose a case; faces between ranks, and cells of the largest rank."""
         if method == BOXES:
             settings = case / "system/decomposeParDict"
-            boxes = BOX_COUNTS[int(re.search(r"numberOfSubdomains (\d+)", settings.read_text())[1])]
-            text = settings.read_text().replace("manual;", f"{BOXES};")
+            text = settings.read_text().replace(f"{COLUMNS};", f"{BOXES};")
+            boxes = BOX_COUNTS[int(re.search(r"numberOfSubdomains (\d+)", text)[1])]
             settings.write_text(f"{text}\n{BOXES}Coeffs {{ n ({boxes}); order xyz; }}\n")
         printed = self.tell("decomposePar", case)
         # The totals come after those of every rank.
@@ -311,9 +311,8 @@ def decomposition(bench: Bench) -> None:
             writer = CaseWriter(bench.model, case, 1.1e5, 0.15, shell.n, 1, shell.mirrored)
             writer.write(mesh, wall_velocity(shell, 0.15), None, cell_ranks(shell, ranks))
             faces, largest = bench.decompose(case, method)
-            found.append(
-                f"{faces:7,} (largest rank {100 * (largest * ranks / shell.cells - 1):+.1f} % cells)"
-            )
+            more = 100.0 * (largest * ranks / shell.cells - 1.0)
+            found.append(f"{faces:7,} (largest rank {more:+.1f} % cells)")
         print(f"{ranks:5d}   " + "   ".join(found), flush=True)
 
 

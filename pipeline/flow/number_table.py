@@ -25,6 +25,9 @@ that a station does for a run, and most runs have a few hundred iterations."""
 CHUNK_BYTES = 8_000_000
 """A longer file is parsed in parts of this length, on several cores at once."""
 
+_BLANKED = bytes.maketrans(b"(),[]", b"     ")
+"""Brackets and commas as blanks."""
+
 THREADS = 4
 """Most parts that are parsed at once."""
 
@@ -161,9 +164,6 @@ def _plain_columns(data: Bytes, kept: NDArray[np.bool_]) -> Floats | None:
     except ValueError:
         return None
     return rows.T[kept] if rows.ndim == 2 and rows.shape[1] == len(kept) else None
-
-
-_BLANKED = bytes.maketrans(b"(),[]", b"     ")
 
 
 def _columns(path: Path, data: Bytes, begin: int, end: int, kept: NDArray[np.bool_]) -> Floats:

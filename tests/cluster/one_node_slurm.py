@@ -10,9 +10,12 @@ import shutil
 import signal
 import socket
 import subprocess
+import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TypeVar
 
 PATIENCE = 300.0
 """Seconds for anything to come about: a machine may have other work."""
@@ -214,3 +217,19 @@ class Cluster:
         """Numbers of the jobs in the queue, those in `states` alone when given."""
         chosen = ["--states", ",".join(states)] if states else []
         return self.say("squeue", "-h", "-o", "%i", *chosen).split()
+
+
+Kind = TypeVar("Kind", bound=Cluster)
+
+
+@contextmanager
+def brought_up(kind: type[Kind]) -> Iterator[Kind]:
+    """A cluster in a folder of its own, taken down and removed at the end."""
+    folder = Path(tempfile.mkdtemp(prefix="slurm"))
+    made = kind(folder)
+    try:
+        made.start()
+        yield made
+    finally:
+        made.stop()
+        shutil.rmtree(folder)

@@ -1,7 +1,5 @@
 """A study on a cluster that keeps account of its jobs: the account of the profile, states from sacct."""
 
-import shutil
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,7 +7,7 @@ import pandas as pd
 import pytest
 import yaml
 from accounting import ACCOUNT, AccountedCluster
-from one_node_slurm import PATIENCE
+from one_node_slurm import PATIENCE, brought_up
 from study_head import head_of_stub, write_profile, write_study
 
 pytestmark = pytest.mark.solver
@@ -17,14 +15,8 @@ pytestmark = pytest.mark.solver
 
 @pytest.fixture
 def accounted() -> Iterator[AccountedCluster]:
-    folder = Path(tempfile.mkdtemp(prefix="slurm"))
-    made = AccountedCluster(folder)
-    try:
-        made.start()
+    with brought_up(AccountedCluster) as made:
         yield made
-    finally:
-        made.stop()
-        shutil.rmtree(folder)
 
 
 def test_a_study_is_charged_to_the_account_of_its_profile(
