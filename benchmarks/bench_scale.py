@@ -80,9 +80,9 @@ def write_stubs(study: Study, results: Path) -> None:
         (results / name).touch()
 
 
-def engine(results: Path, targets: list[str], *options: str) -> list[str]:
+def engine(results: Path, targets: list[str], *options: str, cores: int = 2) -> list[str]:
     """Command of the workflow engine with more options."""
-    words = command(load_profile(None), results, 2, [], targets)
+    words = command(load_profile(None), results, cores, [], targets)
     end = words.index("--")
     return [*words[:end], *options, "--quiet", *words[end:]]
 

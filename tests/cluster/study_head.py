@@ -47,12 +47,18 @@ def write_study(folder: Path, name: str, depths: str, reynolds: str) -> Path:
     return path
 
 
-def write_profile(folder: Path, **config: Any) -> Path:
-    """The profile that is delivered, for a node of this size, and looking at the queue more often."""
+def write_profile(folder: Path, account: str | None = None, **config: Any) -> Path:
+    """The profile that is delivered, for a node of this size, and looking at the queue more often.
+
+    With an account, the cluster keeps account of its jobs.
+    """
     settings = yaml.safe_load((ROOT / "profiles/slurm/config.yaml").read_text())
     settings |= {"cores": 8, "slurm-init-seconds-before-status-checks": 2, "latency-wait": 5}
     settings["resources"]["mem_mb"] = 64_000
     settings["default-resources"]["mem_mb"] = 500
+    if account is not None:
+        settings["slurm-status-command"] = "sacct"
+        settings["default-resources"]["slurm_account"] = f"'{account}'"
     chosen = settings["config"] | config
     settings["config"] = {name: value for name, value in chosen.items() if value is not None}
     folder.mkdir()

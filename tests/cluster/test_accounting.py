@@ -5,7 +5,6 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-import yaml
 from accounting import ACCOUNT, AccountedCluster
 from one_node_slurm import PATIENCE, brought_up
 from study_head import head_of_stub, write_profile, write_study
@@ -24,10 +23,7 @@ def test_a_study_is_charged_to_the_account_of_its_profile(
 ) -> None:
     refused = accounted.ask("sbatch", "--account=nobody", "--wrap", "true")
     assert refused.returncode != 0
-    profile = write_profile(tmp_path / "profile")
-    settings = yaml.safe_load((profile / "config.yaml").read_text()) | {"slurm-status-command": "sacct"}
-    settings["default-resources"]["slurm_account"] = f"'{ACCOUNT}'"
-    (profile / "config.yaml").write_text(yaml.safe_dump(settings))
+    profile = write_profile(tmp_path / "profile", ACCOUNT)
     study = write_study(tmp_path, "charged", "0.5 mm", "60, 70")
     head = head_of_stub(accounted, study, profile, {})
     process = head.start()
