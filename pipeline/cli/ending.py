@@ -11,7 +11,7 @@ INTERRUPTED = 130
 
 
 def ended_well(app: Callable[..., object]) -> int:
-    """Run a typer application and turn what users can mend into one line and an exit code.
+    """Run an application and turn what users can mend into one line and an exit code.
 
     Parameters
     ----------

@@ -1,21 +1,23 @@
-"""Stations as the workflow calls them: `python -m pipeline.cli.stations NAME ...` in a results folder."""
+"""Stations as the workflow calls them: `python -m pipeline.cli.stations NAME ...` in a results folder.
 
+They are started once a run, so their arguments are read by the standard library's parser, which is there at
+once (the one of `depthline` takes longer to load than numpy).
+"""
+
+import argparse
 import math
 import os
 import signal
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import typer
 
 from pipeline.cli.ending import ended_well
 from pipeline.errors import DepthlineError
 
 if TYPE_CHECKING:
     from pipeline.study import Study
-
-app = typer.Typer(add_completion=False, help=__doc__, pretty_exceptions_enable=False)
 
 HERE = Path(".")
 
@@ -26,7 +28,6 @@ def _study() -> "Study":
     return Study.from_json(HERE / "study.json")
 
 
-@app.command()
 def layout(pattern: str) -> None:
     """Lay a pattern's dimples out."""
     from pipeline.geometry.build import build_layout
@@ -34,7 +35,6 @@ def layout(pattern: str) -> None:
     build_layout(HERE / "geometry" / pattern)
 
 
-@app.command()
 def geometry(pattern: str, key: str) -> None:
     """Make totals, skin and shell of a variant."""
     from pipeline.geometry.build import build_variant
@@ -42,16 +42,15 @@ def geometry(pattern: str, key: str) -> None:
     build_variant(HERE / "geometry" / pattern / key)
 
 
-@app.command()
 def flow(
     run: str,
-    ranks: int = 1,
-    keep: str = "numbers",
-    wall_time: float | None = None,
-    attempt: int = 1,
-    attempts: int = 1,
-    minutes: float = math.inf,
-    leave_seconds: float | None = None,
+    ranks: int,
+    keep: str,
+    wall_time: float | None,
+    attempt: int,
+    attempts: int,
+    minutes: float,
+    leave_seconds: float | None,
 ) -> None:
     """Compute one run.
 
@@ -82,7 +81,6 @@ def flow(
         )
 
 
-@app.command()
 def coefficients() -> None:
     """Collect all runs into coefficients.csv."""
     from pipeline.aero.collect import collect, write_coefficients
@@ -94,7 +92,6 @@ def coefficients() -> None:
     write_coefficients(collect(HERE, run_ids), HERE / "coefficients.csv")
 
 
-@app.command()
 def decision() -> None:
     """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
     from pipeline.aero.collect import read_coefficients
@@ -110,7 +107,6 @@ def decision() -> None:
     write_decision(HERE, table, details)
 
 
-@app.command()
 def report() -> None:
     """Write report.html and its figures."""
     from pipeline.report.page import write_report
@@ -118,5 +114,37 @@ def report() -> None:
     write_report(_study(), HERE)
 
 
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="stations", description="One station of the line, once.")
+    stations = parser.add_subparsers(required=True, metavar="STATION")
+
+    def station(function: Callable[..., None]) -> argparse.ArgumentParser:
+        made = stations.add_parser(function.__name__, help=str(function.__doc__).splitlines()[0])
+        made.set_defaults(station=function)
+        return made
+
+    station(layout).add_argument("pattern")
+    variant = station(geometry)
+    variant.add_argument("pattern")
+    variant.add_argument("key")
+    run = station(flow)
+    run.add_argument("run")
+    run.add_argument("--ranks", type=int, default=1)
+    run.add_argument("--keep", default="numbers")
+    run.add_argument("--wall-time", type=float)
+    run.add_argument("--attempt", type=int, default=1)
+    run.add_argument("--attempts", type=int, default=1)
+    run.add_argument("--minutes", type=float, default=math.inf)
+    run.add_argument("--leave-seconds", type=float)
+    for function in (coefficients, decision, report):
+        station(function)
+    return parser
+
+
+def _called() -> None:
+    words = vars(_parser().parse_args())
+    words.pop("station")(**words)
+
+
 if __name__ == "__main__":
-    sys.exit(ended_well(app))
+    sys.exit(ended_well(_called))
