@@ -165,6 +165,8 @@ def _ending(study: Study, results: Path, code: int) -> int:
                 f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
             )
         raise DepthlineError(f"{ended}; see {results / LOG}, mend it and run again")
+    for of in read_json(results / "decision.json").get("advice", ()):
+        print(f"{of['golfer']}: {of['headline']}")
     print(f"report: {results / 'report.html'}")
     if failed:
         complain(

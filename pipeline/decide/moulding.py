@@ -1,9 +1,6 @@
 """Tolerances of the mould, and how many of its balls stay within a yard."""
 
-from dataclasses import dataclass
-
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from pipeline.quantities import YARD_M
@@ -13,29 +10,6 @@ FloatArray = NDArray[np.float64]
 
 BALLS = 4096
 SEED = 3
-
-
-@dataclass(frozen=True)
-class AngleOfDepth:
-    """Edge angle against depth of one pattern, both increasing, shapes (d,), d at least 2."""
-
-    depth_m: FloatArray
-    edge_angle_deg: FloatArray
-
-    def slope(self, depth_m: float) -> float:
-        """Change of the edge angle with the depth at a depth [deg/m]."""
-        return float(np.interp(depth_m, self.depth_m, np.gradient(self.edge_angle_deg, self.depth_m)))
-
-
-def angle_of_depth(coefficients: pd.DataFrame, pattern: str) -> AngleOfDepth | None:
-    """Read edge angles off coefficients.csv; None where fewer than two depths have one."""
-    if "edge_angle_deg" not in coefficients:
-        return None
-    rows = coefficients[coefficients["pattern"] == pattern]
-    known = rows[["depth_m", "edge_angle_deg"]].dropna().drop_duplicates("depth_m").sort_values("depth_m")
-    if len(known) < 2:
-        return None
-    return AngleOfDepth(known["depth_m"].to_numpy(float), known["edge_angle_deg"].to_numpy(float))
 
 
 def share_within(

@@ -9,11 +9,12 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.model import CoefficientModel, models_from_coefficients
-from pipeline.decide import moulding
+from pipeline.decide.depths import angle_of_depth, depths_of
 from pipeline.decide.equipment_rules import equipment_rules
+from pipeline.decide.moulding import share_within
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.product import Product, product, rank, short_list, verdict
-from pipeline.decide.wording import product_sentences, sentence
+from pipeline.decide.wording import advise, product_sentences
 from pipeline.decide.worth import GRID, Worth, in_window, worth
 from pipeline.files import write_json, write_text
 from pipeline.flight.golfer import draw_shots
@@ -167,11 +168,12 @@ def decide_study(
         than its standard error says. A pattern without a usable depth has no row.
     details : dict
         JSON-ready: study, golfers, patterns, rows (as the frame), curves (golfer, pattern, and lists depth_m,
-        carry_m, carry_lo_m, carry_hi_m, peak_height_m), sentences (the decision in plain words, one a
-        golfer), scenarios (golfer, pattern, scenario, weight, carry_m at the depth named, best_depth_m there;
-        empty without scenarios), product (verdict, why, sentences, weights, patterns as of
-        `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and leave-one-out of each
-        pattern), notes (what was left out or extrapolated), mesh_error, interval, shots, draws.
+        carry_m, carry_lo_m, carry_hi_m, peak_height_m), advice (the decision in plain words, as of
+        `pipeline.decide.wording.Advice`, one a golfer), scenarios (golfer, pattern, scenario, weight, carry_m
+        at the depth named, best_depth_m there; empty without scenarios), product (verdict, why, sentences,
+        weights, patterns as of `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and
+        leave-one-out of each pattern), notes (what was left out or extrapolated), mesh_error, interval,
+        shots, draws.
 
     Raises
     ------
@@ -183,7 +185,7 @@ def decide_study(
     of, counted = product_of(study, flown)
     ranked = rank(of, flown.worths, counted) if of is not None else []
     rows: list[dict[str, Any]] = []
-    curves, sentences = [], []
+    curves, advice = [], []
     for golfer in study.golfers:
         flights = flown.flights[golfer.name]
         of_golfer = _decide(study, golfer, flown, coefficients)
@@ -192,7 +194,10 @@ def decide_study(
             row["regret_m"] = regrets[0].get(golfer.name, math.nan) if regrets else math.nan
         rows += of_golfer
         curves += [_curves(golfer, pattern, f) for pattern, f in flights.items()]
-        sentences.append(sentence(golfer.name, of_golfer, _ranges(flights), golfer.aim))
+        depths = {
+            pattern: depths_of(study, coefficients, pattern, f.depth_m) for pattern, f in flights.items()
+        }
+        advice.append(asdict(advise(golfer, of_golfer, depths)))
         notes += _outside_all(golfer, flown)
     notes += [
         f"{pattern}: only one usable depth ({model.depth_m[0] * 1e3:.3f} mm), so that there is no best one "
@@ -208,7 +213,7 @@ def decide_study(
         "patterns": [pattern.name for pattern in study.patterns],
         "rows": [{key: _jsonable(value) for key, value in row.items()} for row in rows],
         "curves": curves,
-        "sentences": sentences,
+        "advice": advice,
         "scenarios": _scenarios(study, flown, rows),
         "product": {
             "verdict": word,
@@ -300,12 +305,12 @@ def _mould(
     coefficients: pd.DataFrame,
 ) -> dict[str, float]:
     """Tolerances of edge angle and diameter, and the share of balls within a yard."""
-    angles = moulding.angle_of_depth(coefficients, model.pattern)
+    angles = angle_of_depth(coefficients, model.pattern)
     slope = None if angles is None else angles.slope(depth)
     by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), scenarios_of(study))
     share = math.nan
     if study.moulding is not None:
-        share = moulding.share_within(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
+        share = share_within(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
     return {
         "tolerance_edge_angle_deg": math.nan if slope is None else off * slope,
         "tolerance_diameter_m": abs(YARD_M / by_diameter) if by_diameter else math.nan,
@@ -348,10 +353,6 @@ def _curves(golfer: Golfer, pattern: str, flown: PatternFlights) -> dict[str, An
         "carry_hi_m": high.tolist(),
         "peak_height_m": curve(depth, flown.mean.peak_height_m, at).tolist(),
     }
-
-
-def _ranges(flown: dict[str, PatternFlights]) -> dict[str, tuple[float, float]]:
-    return {pattern: (float(f.depth_m[0]), float(f.depth_m[-1])) for pattern, f in flown.items()}
 
 
 def _outside_all(golfer: Golfer, flown: Flown) -> list[str]:

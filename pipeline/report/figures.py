@@ -10,8 +10,8 @@ from pipeline.quantities import YARD_M
 from pipeline.report.colours import SURFACE_MAP, DepthColours, pattern_style
 from pipeline.report.drawing import SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
 from pipeline.report.series import CoefficientChart, DepthChart, PathChart
-from pipeline.report.trade_units import millimetres, number
 from pipeline.study import FlightWindow
+from pipeline.trade_units import millimetres, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -14,7 +14,7 @@ from pipeline.study import Study
 if TYPE_CHECKING:
     import pandas as pd
 
-_DECISION_KEYS = ("golfers", "patterns", "rows", "curves", "notes")
+_DECISION_KEYS = ("golfers", "patterns", "rows", "curves", "advice", "notes")
 _FLIGHT_NAMES = ("pattern", "golfer")
 
 

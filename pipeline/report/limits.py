@@ -4,7 +4,7 @@ from pipeline.flow.fidelity import fidelity
 from pipeline.flow.provenance import mixed, origin_of
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.report.trade_units import NOTHING, millimetres, number, share
+from pipeline.trade_units import NOTHING, millimetres, number, share
 
 
 def limits(inputs: Inputs) -> list[tuple[str, str]]:

@@ -12,16 +12,16 @@ from typing import Any
 from pipeline import __version__
 from pipeline.geometry.classes import size_classes
 from pipeline.report import figures, limits, station_tables
-from pipeline.report.advice import advice, decision_table, scenario_table
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
+from pipeline.report.decision_tables import decision_table, scenario_table
 from pipeline.report.drawing import settle, style
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.series import coefficient_charts, depth_charts, path_charts
-from pipeline.report.trade_units import diameter, millimetres, number
 from pipeline.study import AirSpec, Study
+from pipeline.trade_units import diameter, launch, millimetres, number, unbroken
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
@@ -74,7 +74,7 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
     return {
         "study": study,
         "facts_of_study": _facts(inputs),
-        "advice": advice(inputs),
+        "advice": _advice(inputs),
         "decision": decision_table(inputs),
         "scenarios": scenario_table(inputs),
         "depth_pictures": _depth_pictures(inputs, colours, drawn),
@@ -89,10 +89,24 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "limits": limits.limits(inputs),
         "outside": limits.outside_table(inputs),
         "rules": limits.rules_table(inputs),
-        "product": inputs.decision.get("product", {}).get("sentences", []),
+        "product": unbroken(" ".join(inputs.decision.get("product", {}).get("sentences", []))),
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),
     }
+
+
+def _advice(inputs: Inputs) -> list[dict[str, Any]]:
+    """Every golfer's advice, with the launch."""
+    return [
+        {
+            "golfer": of["golfer"],
+            "shot": launch(golfer),
+            "headline": unbroken(of["headline"]),
+            "text": unbroken(" ".join(of["sentences"])),
+            "decided": of["decided"],
+        }
+        for golfer, of in zip(inputs.study.golfers, inputs.decision["advice"], strict=True)
+    ]
 
 
 def _facts(inputs: Inputs) -> list[tuple[str, str]]:

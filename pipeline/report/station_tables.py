@@ -10,7 +10,7 @@ from pipeline.matrix import RunSpec
 from pipeline.report.inputs import Inputs
 from pipeline.report.series import CoefficientChart
 from pipeline.report.table import Cell, Table
-from pipeline.report.trade_units import (
+from pipeline.trade_units import (
     NOTHING,
     is_number,
     millimetres,

@@ -18,10 +18,11 @@ from solver_processes import solver_processes
 from pipeline.cli.ending import ended_well
 from pipeline.cli.run import _to_retry
 from pipeline.errors import InputError, MissingError
-from pipeline.files import write_json
+from pipeline.files import read_json, write_json
 from pipeline.flow.prepare import prepare
 from pipeline.matrix import runs
 from pipeline.study_file import load_study
+from pipeline.trade_units import unbroken
 
 ROOT = Path(__file__).parents[2]
 
@@ -182,6 +183,12 @@ class TestWholeLine:
         assert "report.html" in output
         row = line["killed table"][line["killed table"]["verdict"] == "killed"]
         assert row["cd"].isna().all()
+
+    def test_the_decision_is_printed_as_the_page_words_it(self, line: dict[str, Any]) -> None:
+        (told,) = read_json(line["results"] / "decision.json")["advice"]
+        assert f"one: {told['headline']}\n" in line["again"].stdout
+        page = (line["results"] / "report.html").read_text()
+        assert unbroken(told["headline"]) in page.replace("&#39;", "'")
 
     def test_the_same_command_takes_up_only_what_was_killed(self, line: dict[str, Any]) -> None:
         assert line["resumed"].returncode == 0, line["resumed"].stderr

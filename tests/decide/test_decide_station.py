@@ -78,6 +78,10 @@ def coefficients(best=0.22e-3, pattern="ico332", depths=DEPTHS, more_drag=0.0, s
     return pd.DataFrame(rows)
 
 
+def words(advice):
+    return " ".join(advice["sentences"])
+
+
 def test_the_planted_depth_is_named():
     frame, details = decide_study(study(), coefficients())
     assert tuple(frame.columns) == COLUMNS
@@ -87,9 +91,12 @@ def test_the_planted_depth_is_named():
     assert not frame["at_edge"].any() and (frame["p_best"] == 1.0).all()
     assert frame["in_window"].tolist() == [True, None]
     assert details["notes"] and all("not computed" in note for note in details["notes"])
-    assert "long hitter: cut ico332 at 0.220 mm" in details["sentences"][0]
-    assert "inside the flight window" in details["sentences"][0]
-    assert "window" not in details["sentences"][1]
+    first, second = details["advice"]
+    assert (first["golfer"], first["headline"], first["decided"]) == (
+        "long hitter", "Cut ico332 at 0.220 mm", True,
+    )  # fmt: skip
+    assert "that is in the flight window of" in words(first)
+    assert "no flight window is given" in words(second)
 
 
 def test_carry_agrees_with_flights_csv_and_its_curve():
@@ -130,8 +137,10 @@ def test_an_optimum_beyond_the_depths_is_flagged(best, end, word):
     frame, details = decide_study(study(), coefficients(best))
     assert frame["at_edge"].all() and (frame["best_depth_m"] == end).all()
     assert all(
-        f"study {word} ones before cutting" in text and "cut ico332" not in text
-        for text in details["sentences"]
+        f"Study {word} depths before cutting" in words(of)
+        and of["headline"].startswith("Not enclosed: ico332")
+        and not of["decided"]
+        for of in details["advice"]
     )
 
 
@@ -147,13 +156,13 @@ def test_two_patterns_are_ranked_on_the_same_shots():
     worse = pd.concat([coefficients(pattern="a"), coefficients(pattern="b", more_drag=0.01)])
     frame, details = decide_study(study(("a", "b")), worse)
     assert frame.set_index(["golfer", "pattern"])["p_best"].unstack()["a"].min() > 0.99
-    assert "best of the 2 patterns with probability" in details["sentences"][0]
+    assert "Of the 2 patterns it is the one that carries furthest" in words(details["advice"][0])
 
 
 def test_outside_the_flight_window_is_told():
     frame, details = decide_study(study(window=(45.0, 60.0)), coefficients())
     assert frame["in_window"].tolist() == [False, None]
-    assert "outside the flight window" in details["sentences"][0]
+    assert "below the flight window of" in words(details["advice"][0])
 
 
 def test_one_usable_depth_gives_its_carry_and_a_note():
@@ -164,7 +173,7 @@ def test_one_usable_depth_gives_its_carry_and_a_note():
     assert (
         "ico332: only one usable depth (0.200 mm), so that there is no best one to find." in details["notes"]
     )
-    assert "has one usable depth, 0.200 mm" in details["sentences"][0]
+    assert details["advice"][0]["headline"] == "No best depth: ico332 has one usable depth, 0.200 mm"
 
 
 def test_a_failed_pattern_leaves_the_other_and_a_note():
@@ -178,7 +187,7 @@ def test_a_failed_pattern_leaves_the_other_and_a_note():
 def test_all_runs_failed(tmp_path):
     frame, details = decide_study(study(), coefficients(verdict="diverged"))
     assert len(frame) == 0 and tuple(frame.columns) == COLUMNS
-    assert details["sentences"][0] == "long hitter: no depth can be named, since no pattern has a usable run."
+    assert details["advice"][0]["headline"] == "No depth can be named" and not details["advice"][0]["decided"]
     write_decision(tmp_path, frame, details)
     assert (tmp_path / "decision.csv").read_text() == ",".join(COLUMNS) + "\n"
 
@@ -298,8 +307,8 @@ def test_total_distance_may_be_what_counts():
     assert total["best_depth_m"][1] == carry["best_depth_m"][1]  # the other golfer aims at carry
     # A run of some 20 m, uncertain by three tenths of it.
     assert (sure["total_se_m"] > 1.05 * sure["carry_se_m"]).all()
-    assert "chosen for the total distance" in details["sentences"][0]
-    assert "total distance" not in details["sentences"][1]
+    assert "chosen for the total distance" in words(details["advice"][0])
+    assert "total distance" not in words(details["advice"][1])
 
 
 def test_scenarios_are_told_one_by_one():

@@ -9,7 +9,7 @@ import pytest
 from report_studies import ONE_PATTERN, Results, change_run, copy_results, decide, failed, make_results
 
 from pipeline.errors import InputError
-from pipeline.report.advice import advice, decision_table, scenario_table
+from pipeline.report.decision_tables import decision_table, scenario_table
 from pipeline.report.inputs import read_flights, read_inputs
 from pipeline.report.limits import limits, notes, outside_table
 from pipeline.report.page import write_report
@@ -50,10 +50,10 @@ def test_one_usable_depth(small: Results, tmp_path: Path) -> None:
         assert change_run(results, part, lambda run: failed(run, "diverged", "Cd grew")) == 1
     decide(results)
     inputs = read_inputs(*results)
-    (item,) = advice(inputs)
-    assert plain(item.headline) == "No best depth: ico32 has one usable depth, 0.200 mm"
-    assert not item.decided
-    assert "Whether another depth is better is not known" in item.sentences[0]
+    (item,) = inputs.decision["advice"]
+    assert item["headline"] == "No best depth: ico32 has one usable depth, 0.200 mm"
+    assert not item["decided"]
+    assert "Whether another depth is better is not known" in item["sentences"][0]
     assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "one depth only"
     (chart,) = depth_charts(inputs)
     assert chart.lines[0].depth_m.tolist() == [0.0002]
@@ -70,10 +70,10 @@ def test_an_optimum_at_the_edge_is_said_plainly(
     change_run(results, "", lambda run: run | {"cd": 0.25 + slope * 100 * (run["depth_m"] - 2e-4)})
     decide(results)
     inputs = read_inputs(*results)
-    (item,) = advice(inputs)
-    assert item.headline.startswith(f"Not enclosed: ico32 carries furthest at the {end} depth studied")
-    assert not item.decided
-    assert item.sentences[0] == (
+    (item,) = inputs.decision["advice"]
+    assert item["headline"].startswith(f"Not enclosed: ico32 carries furthest at the {end} depth studied")
+    assert not item["decided"]
+    assert item["sentences"][0] == (
         "The best depth lies at the edge of the depths studied: carry still rises towards "
         f"{way}; the optimum is not enclosed. Study {way} depths before cutting."
     )
@@ -85,11 +85,11 @@ def test_an_edge_made_by_failed_runs_is_told_from_one_of_the_study(small: Result
     change_run(results, "", lambda run: run | {"cd": 0.25 + 100 * (run["depth_m"] - 2e-4)})
     change_run(results, "d0.150mm", lambda run: failed(run, "crashed", "signal 8"))
     decide(results)
-    (item,) = advice(read_inputs(*results))
-    assert plain(item.headline) == (
+    (item,) = read_inputs(*results).decision["advice"]
+    assert item["headline"] == (
         "Not enclosed: ico32 carries furthest at the shallowest depth with usable runs, 0.200 mm"
     )
-    assert item.sentences[0] == (
+    assert item["sentences"][0] == (
         "The best depth lies at the edge of the depths with usable runs: carry still rises towards "
         "shallower; the optimum is not enclosed. Depths studied beyond it have failed or missing runs: "
         "mend those first (1 of them)."
@@ -100,9 +100,9 @@ def test_errors_too_large_to_tell_depths_apart_are_said(small: Results, tmp_path
     results = copy_results(small, tmp_path / "results")
     change_run(results, "", lambda run: run | {"cd_se": 0.05, "verdict": "noisy"})
     decide(results)
-    (item,) = advice(read_inputs(*results))
-    assert any("too large to tell the depths apart" in sentence for sentence in item.sentences)
-    assert not item.headline.startswith("Cut") and not item.decided
+    (item,) = read_inputs(*results).decision["advice"]
+    assert any("too large to tell the depths apart" in sentence for sentence in item["sentences"])
+    assert not item["headline"].startswith("Cut") and not item["decided"]
 
 
 def test_flight_window_missed_on_either_side(small: Results, tmp_path: Path) -> None:
@@ -114,7 +114,7 @@ def test_flight_window_missed_on_either_side(small: Results, tmp_path: Path) -> 
         changed = Results(type(results.study).from_json(results.folder / "study.json"), results.folder)
         decide(changed)
         inputs = read_inputs(*changed)
-        assert words in " ".join(advice(inputs)[0].sentences)
+        assert words in " ".join(inputs.decision["advice"][0]["sentences"])
         assert decision_table(inputs).rows[0][7].mark == "warn"
 
 
@@ -239,8 +239,8 @@ def test_spoilt_flights_are_told_with_their_line(small: Results, tmp_path: Path)
 def test_scenarios_and_the_aim_are_told(tmp_path):
     text = ONE_PATTERN.replace("golfers:\n  - name:", "golfers:\n  - aim: total\n    name:") + SCENARIOS
     results = make_results(tmp_path, text, lambda run, found: found)
-    (item,) = advice(read_inputs(*results))
-    assert any("chosen for the total distance" in sentence for sentence in item.sentences)
+    (item,) = read_inputs(*results).decision["advice"]
+    assert any("chosen for the total distance" in sentence for sentence in item["sentences"])
     table = scenario_table(read_inputs(*results))
     assert [[cell.text for cell in row[2:4]] for row in table.rows] == [["calm", "2"], ["cold headwind", "1"]]
     told = dict(limits(read_inputs(*results)))["Total distance"]

@@ -1,6 +1,7 @@
 """Numbers as the trade writes them: mm, um, yd with m, mph, rpm, deg."""
 
 import math
+import re
 
 from pipeline.quantities import ANGLE, LENGTH, SPEED, SPIN, YARD_M, in_unit
 from pipeline.study import FlightWindow, Golfer
@@ -14,6 +15,16 @@ NOTHING = "-"
 def is_number(value: float | None) -> bool:
     """Whether a value is there and finite."""
     return value is not None and math.isfinite(value)
+
+
+def breakable(text: str) -> str:
+    """Write a text with plain spaces, for files and terminals; `unbroken` is the way back."""
+    return text.replace(_NO_BREAK, " ")
+
+
+def unbroken(text: str) -> str:
+    """Tie units to their numbers, for pages."""
+    return re.sub(r"(?<=\d) (?=(?:mm|µm|m|yd|deg|%)(?!\w))", _NO_BREAK, text)
 
 
 def number(value: float | None, digits: int, unit: str = "") -> str:

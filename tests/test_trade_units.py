@@ -1,12 +1,13 @@
 """Numbers as the trade writes them. The yard is 0.9144 m by definition (international yard, 1959)."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.report import trade_units as units
+from pipeline import trade_units as units
 from pipeline.study import FlightWindow
 
 
@@ -54,3 +55,10 @@ def test_a_number_reads_back_within_its_last_digit_and_zero_has_no_sign(value: f
     text = units.number(value, digits)
     assert abs(float(text) - value) <= 0.5000001 * 10.0**-digits
     assert not (float(text) == 0.0 and text.startswith("-"))
+
+
+@given(st.floats(-1e3, 1e3), st.sampled_from([units.yards, units.millimetres, units.micrometres]))
+def test_units_are_tied_to_their_numbers_again(length_m: float, write: Callable[[float], str]) -> None:
+    text = write(length_m)
+    assert "\u00a0" in text and "\u00a0" not in units.breakable(text)
+    assert units.unbroken(units.breakable(text)) == text

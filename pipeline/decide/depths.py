@@ -1,0 +1,96 @@
+"""Depths of a pattern: which were studied, which can be flown, and the edge angle at each."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.matrix import variants
+from pipeline.study import Study
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class AngleOfDepth:
+    """Edge angle against depth of one pattern, both increasing, shapes (d,)."""
+
+    depth_m: FloatArray
+    edge_angle_deg: FloatArray
+
+    def at(self, depth_m: float) -> float | None:
+        """Edge angle at a depth, on straight lines between those known; None beyond them [deg]."""
+        if not self.depth_m[0] - 1e-9 <= depth_m <= self.depth_m[-1] + 1e-9:
+            return None
+        return float(np.interp(depth_m, self.depth_m, self.edge_angle_deg))
+
+    def slope(self, depth_m: float) -> float | None:
+        """Change of the edge angle with the depth at a depth; None with one depth [deg/m]."""
+        if self.depth_m.size < 2:
+            return None
+        return float(np.interp(depth_m, self.depth_m, np.gradient(self.edge_angle_deg, self.depth_m)))
+
+
+def angle_of_depth(coefficients: pd.DataFrame, pattern: str) -> AngleOfDepth | None:
+    """Read edge angles off coefficients.csv; None where no depth has one."""
+    if "edge_angle_deg" not in coefficients:
+        return None
+    rows = coefficients[coefficients["pattern"] == pattern]
+    known = rows[["depth_m", "edge_angle_deg"]].dropna().drop_duplicates("depth_m").sort_values("depth_m")
+    if known.empty:
+        return None
+    return AngleOfDepth(known["depth_m"].to_numpy(float), known["edge_angle_deg"].to_numpy(float))
+
+
+@dataclass(frozen=True)
+class Depths:
+    """Depths of one pattern [m].
+
+    Parameters
+    ----------
+    shallowest, deepest : float
+        Of those that can be flown.
+    studied : list of float
+        All that are known of the study, also those without usable runs.
+    angles : AngleOfDepth or None
+        Edge angles, where known.
+    """
+
+    shallowest: float
+    deepest: float
+    studied: list[float]
+    angles: AngleOfDepth | None
+
+
+def depths_of(study: Study, coefficients: pd.DataFrame, pattern: str, flown_m: FloatArray) -> Depths:
+    """Gather the depths of a pattern.
+
+    Parameters
+    ----------
+    study : Study
+        It states depths, or edge angles, whose depths are known from runs alone.
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+    pattern : str
+        Name.
+    flown_m : ndarray, shape (d,)
+        Depths that can be flown, increasing [m].
+
+    Returns
+    -------
+    Depths
+        A variant without any run has the depth that the study states, or none.
+    """
+    rows = coefficients[coefficients["pattern"] == pattern]
+    studied = []
+    for variant in variants(study):
+        if variant.pattern == pattern:
+            known = rows["depth_m"][rows["run"].str.startswith(f"runs/{pattern}/{variant.key}/")].dropna()
+            studied.append(known.iloc[0] if len(known) else variant.depth_m)
+    return Depths(
+        float(flown_m[0]),
+        float(flown_m[-1]),
+        [float(depth) for depth in studied if depth is not None],
+        angle_of_depth(coefficients, pattern),
+    )
