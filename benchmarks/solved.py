@@ -65,11 +65,11 @@ class Bench:
         self.model = fidelity("steady-rans")
         self.layout = spread_layout("icosahedral", 332, 0.084 * DIAMETER, 1e-4, DIAMETER, seed=1, mirror=True)
 
-    def ball(self, depth: float, level: Level | None = None) -> tuple[Shell, Path]:
+    def ball(self, depth: float, level: Level | None = None, whole: bool = False) -> tuple[Shell, Path]:
         level = level or self.level
         ball = DimpledBall(self.layout, np.full(332, depth * DIAMETER), DIAMETER)
-        shell = solver_shell(ball, level, self.model.first_cell(2e5))
-        folder = self.folder / f"geometry-{depth}-{level.n}"
+        shell = solver_shell(ball, level, self.model.first_cell(2e5), whole)
+        folder = self.folder / f"geometry-{depth}-{level.n}-{whole}"
         write_shell(folder, shell)
         return shell, folder / MESH
 
