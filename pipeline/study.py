@@ -72,8 +72,7 @@ class MeshErrorSpec(Section):
     shared: Annotated[float, Number(0, 1, 0.9)] = Field(
         0.9,
         description="Share of its variance that is the same for all patterns and depths, 0 to 1; the rest "
-        "changes "
-        "slowly with depth.",
+        "changes slowly with depth.",
     )
 
 

@@ -59,15 +59,13 @@ class Measured(Section):
 
     file: Path = Field(
         description="CSV with one launch a row: ball_speed_m_s or ball_speed_mph, launch_angle_deg, "
-        "backspin_rpm "
-        "and, where known, axis_tilt_deg; relative to the study file.",
+        "backspin_rpm and, where known, axis_tilt_deg; relative to the study file.",
         examples=["launches.csv"],
     )
     use: Literal["fitted", "drawn"] = Field(
         "fitted",
         description="fitted: shots are drawn from the normal distribution with the means, standard "
-        "deviations and "
-        "correlations of the launches; drawn: the launches themselves are flown.",
+        "deviations and correlations of the launches; drawn: the launches themselves are flown.",
     )
 
     @field_validator("file", mode="before")
@@ -132,9 +130,8 @@ class FlightWindow(Section):
     role: Literal["told", "preference", "constraint"] = Field(
         "told",
         description="What the window does: told (the report says whether the flight is in it), preference "
-        "(each metre or degree outside costs as much carry as `cost` says) or constraint (depths outside "
-        "it are "
-        "ruled out while any depth is inside).",
+        "(each metre or degree outside costs as much carry as `cost` says) or constraint (depths outside it "
+        "are ruled out while any depth is inside).",
     )
     cost: Annotated[float, Number(0, 100, 1)] = Field(
         1.0,
@@ -158,8 +155,7 @@ class Golfer(Section):
     measured: Measured | None = Field(
         None,
         description="Measured launches, which then stand for the golfer's shots in place of the mean shot "
-        "and its "
-        "spread; the mean shot is still drawn in pictures.",
+        "and its spread; the mean shot is still drawn in pictures.",
     )
     spread: Spread = Field(default_factory=Spread, description="Standard deviations of the shot.")
     flight_window: FlightWindow | None = Field(None, description="The peak heights wanted.")
@@ -263,8 +259,7 @@ class Moulding(Section):
         0.0,
         alias="edge_angle",
         description="Standard deviation of the edge angle at a fixed chord diameter, 0 deg to 5 deg; it "
-        "adds to that "
-        "of the depth.",
+        "adds to that of the depth.",
     )
     diameter_m: Annotated[float, Quantity(LENGTH, "0 um", "500 um", "20 um")] = Field(
         0.0, alias="diameter", description="Standard deviation of the ball's diameter, 0 um to 500 um."

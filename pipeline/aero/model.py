@@ -218,17 +218,14 @@ class CoefficientModel:
             if scatter > CLAIM_TOO_SMALL * claimed:
                 found.append(
                     f"{self.pattern}: {name.capitalize()} of the runs scatters by {scatter:.1g} beyond a "
-                    "smooth "
-                    "function of depth, Reynolds number and spin ratio, against standard errors of "
-                    f"{claimed:.1g}; "
-                    "the scatter is included in the intervals."
+                    "smooth function of depth, Reynolds number and spin ratio, against standard errors of "
+                    f"{claimed:.1g}; the scatter is included in the intervals."
                 )
             if ratio > CLAIM_TOO_SMALL:
                 found.append(
                     f"{self.pattern}: {name.capitalize()} of runs left out differs from its prediction by "
                     f"{ratio:.1f} times the claimed size, {account[name]['worst_run']} most; its intervals "
-                    "are "
-                    "too narrow."
+                    "are too narrow."
                 )
         return found
 

@@ -108,15 +108,13 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
             if not finite.all() or not np.isfinite(flights.mean.carry_m).all():
                 raise InputError(
                     f"{pattern.name}: with some draws of its coefficients a ball does not come down; more "
-                    "usable "
-                    "runs are needed before others can be chosen"
+                    "usable runs are needed before others can be chosen"
                 )
             wide[golfer.name, pattern.name] = worth(flights, golfer.flight_window, finite, golfer.aim)
     if not offers:
         raise InputError(
             f"{study.name}: no pattern has two depths with usable runs, so that nothing can be chosen from "
-            "them; "
-            "depthline status tells why"
+            "them; depthline status tells why"
         )
     of = product(wide, {golfer.name: golfer.weight for golfer in golfers})
     value = np.concatenate(list(of.value_m.values()))

@@ -252,17 +252,15 @@ def verdict(ranked: Sequence[PatternOfProduct], prototypes: Sequence[Prototype])
     if not prototypes or prototypes[-1].p_so_far < SURE or len(prototypes) > LONGEST_LIST:
         return (
             "not decidable yet",
-            f"More than {LONGEST_LIST} prototypes would be needed to have one within a yard of the best "
-            "with a "
-            f"probability of {SURE:.2f}: more runs are cheaper.",
+            f"More than {LONGEST_LIST} prototypes would be needed to have one within a yard of the best with "
+            f"a probability of {SURE:.2f}: more runs are cheaper.",
         )
     first = prototypes[0]
     if len(prototypes) == 1:
         return (
             "decided",
             f"{first.pattern} at {first.depth_m * 1e3:.3f} mm is within a yard of the best with a "
-            "probability of "
-            f"{first.p_within_yard:.2f}.",
+            f"probability of {first.p_within_yard:.2f}.",
         )
     return (
         "short list",

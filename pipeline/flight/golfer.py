@@ -64,8 +64,7 @@ def draw_shots(golfer: Golfer, n: int, seed: int) -> Launches:
         if len(launches) < FEWEST_TO_FIT:
             raise InputError(
                 f"{golfer.measured.file}: has {len(launches)} launches; {FEWEST_TO_FIT} are needed for a "
-                "fit, or "
-                "fly them as they are (use: drawn)"
+                "fit, or fly them as they are (use: drawn)"
             )
         mean, covariance = launches.mean(axis=0), np.cov(launches.T)
     else:

@@ -50,8 +50,7 @@ def _model_error(inputs: Inputs) -> str:
     return (
         f"Computed balls are off published ones by about {share(model[0])} of Cd and {share(model[1])} of "
         "Cl. Carries and heights have that in their standard errors and bands, the same for all depths and "
-        "patterns; "
-        "best depths and differences hardly feel it."
+        "patterns; best depths and differences hardly feel it."
     )
 
 
