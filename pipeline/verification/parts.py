@@ -57,7 +57,7 @@ PARTS = {
         Part("jitter", "the same balls on grids that are turned", 15.0, depth.jittered),
         Part("smooth", "a ball that is never tripped, flown", 15.0, flown.smooth),
         Part("orientation", "pole up against seam up, flown", 15.0, flown.orientation),
-        Part("transient", "detached eddies against the steady model", 145.0, reference.transient),
+        Part("transient", "detached eddies against the steady model", 240.0, reference.transient),
     )
 }
 
