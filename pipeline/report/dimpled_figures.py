@@ -9,6 +9,7 @@ from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.report.drawing import INK, SOFT_INK, new_figure
 from pipeline.verification.bench import Outcome
 from pipeline.verification.published_dimpled import BANDS, FITS
+from pipeline.verification.reference import means_in_time
 from pipeline.verification.rows import Row
 
 if TYPE_CHECKING:
@@ -150,21 +151,21 @@ def draw_steps(rows: Sequence[Row]) -> "Figure":
 def draw_resolved(outcomes: Sequence[Outcome]) -> "Figure":
     """Draw drag and lift in time, their means, and the values of the steady model (the first outcome)."""
     steady, resolved = outcomes
-    history = resolved.history()
+    history, means = resolved.history(), means_in_time(resolved)
     figure = new_figure(_WIDTH_IN, 3.4)
     for axes, quantity in zip(figure.subplots(1, 2), ("cd", "cl"), strict=True):
         time = history["iteration"]
         axes.plot(time, history[quantity], color=_COLOURS[0], linewidth=1.0, label=resolved.flow.fidelity)
-        begin = time[int(resolved.result["averaged_from"][quantity])]
-        mean = resolved.result[quantity]
+        mean = means[quantity]
         axes.plot(
-            (begin, time[-1]), (mean, mean), color=_COLOURS[1], linewidth=2.0, label="mean after the start"
-        )
+            (time[mean.cut], time[-1]), (mean.value, mean.value), color=_COLOURS[1], linewidth=2.0,
+            label="mean after the start",
+        )  # fmt: skip
         axes.axhline(
             steady.result[quantity], color=INK, linestyle="--", linewidth=1.1, label=steady.flow.fidelity
         )
         axes.set_xlabel("time (D / U)")
         axes.set_ylabel("Cd" if quantity == "cd" else "Cl")
-        axes.set_ylim(bottom=0.0)
-        axes.legend(fontsize="x-small")
+        axes.set_ylim(bottom=min(0.0, 1.1 * float(history[quantity].min())))
+        axes.legend(fontsize="x-small", loc="upper right")
     return figure
