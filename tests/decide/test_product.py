@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from pipeline.decide.moulding import AngleOfDepth, share_within
+from pipeline.decide.depths import AngleOfDepth
+from pipeline.decide.moulding import share_within
 from pipeline.decide.product import product, rank, short_list, verdict
 from pipeline.decide.worth import CONSTRAINT_COST, GRID, Worth, in_window, outside_cost
 from pipeline.study import FlightWindow, Moulding
