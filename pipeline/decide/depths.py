@@ -63,8 +63,8 @@ class Depths:
     angles: AngleOfDepth | None
 
 
-def depths_of(study: Study, coefficients: pd.DataFrame, pattern: str, flown_m: FloatArray) -> Depths:
-    """Gather the depths of a pattern.
+def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, list[float]]:
+    """Depths of every pattern, also those without usable runs [m].
 
     Parameters
     ----------
@@ -72,25 +72,17 @@ def depths_of(study: Study, coefficients: pd.DataFrame, pattern: str, flown_m: F
         It states depths, or edge angles, whose depths are known from runs alone.
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
-    pattern : str
-        Name.
-    flown_m : ndarray, shape (d,)
-        Depths that can be flown, increasing [m].
 
     Returns
     -------
-    Depths
-        A variant without any run has the depth that the study states, or none.
+    dict of list of float
+        By pattern. A variant without any run has the depth that the study states, or none.
     """
-    rows = coefficients[coefficients["pattern"] == pattern]
-    studied = []
+    found: dict[str, list[float]] = {pattern.name: [] for pattern in study.patterns}
     for variant in variants(study):
-        if variant.pattern == pattern:
-            known = rows["depth_m"][rows["run"].str.startswith(f"runs/{pattern}/{variant.key}/")].dropna()
-            studied.append(known.iloc[0] if len(known) else variant.depth_m)
-    return Depths(
-        float(flown_m[0]),
-        float(flown_m[-1]),
-        [float(depth) for depth in studied if depth is not None],
-        angle_of_depth(coefficients, pattern),
-    )
+        of_variant = coefficients["run"].str.startswith(f"runs/{variant.pattern}/{variant.key}/")
+        known = coefficients["depth_m"][of_variant].dropna()
+        depth = known.iloc[0] if len(known) else variant.depth_m
+        if depth is not None:
+            found[variant.pattern].append(float(depth))
+    return found

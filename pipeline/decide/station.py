@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.model import CoefficientModel, models_from_coefficients
-from pipeline.decide.depths import angle_of_depth, depths_of
+from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.moulding import share_within
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
@@ -184,18 +184,21 @@ def decide_study(
     notes = list(flown.notes)
     of, counted = product_of(study, flown)
     ranked = rank(of, flown.worths, counted) if of is not None else []
+    studied = studied_depths(study, coefficients)
+    angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     rows: list[dict[str, Any]] = []
     curves, advice = [], []
     for golfer in study.golfers:
         flights = flown.flights[golfer.name]
-        of_golfer = _decide(study, golfer, flown, coefficients)
+        of_golfer = _decide(study, golfer, flown, angles)
         for row in of_golfer:
             regrets = [entry.regrets_m for entry in ranked if entry.pattern == row["pattern"]]
             row["regret_m"] = regrets[0].get(golfer.name, math.nan) if regrets else math.nan
         rows += of_golfer
         curves += [_curves(golfer, pattern, f) for pattern, f in flights.items()]
         depths = {
-            pattern: depths_of(study, coefficients, pattern, f.depth_m) for pattern, f in flights.items()
+            name: Depths(float(f.depth_m[0]), float(f.depth_m[-1]), studied[name], angles[name])
+            for name, f in flights.items()
         }
         advice.append(asdict(advise(golfer, of_golfer, depths)))
         notes += _outside_all(golfer, flown)
@@ -255,7 +258,9 @@ def _landed(flown: PatternFlights, pattern: str, golfer: Golfer, notes: list[str
     return flown.at(keep) if keep.any() else None
 
 
-def _decide(study: Study, golfer: Golfer, flown: Flown, coefficients: pd.DataFrame) -> list[dict[str, Any]]:
+def _decide(
+    study: Study, golfer: Golfer, flown: Flown, angles: dict[str, AngleOfDepth | None]
+) -> list[dict[str, Any]]:
     worths = {name: flown.worths[golfer.name, name] for name in flown.flights[golfer.name]}
     if not worths:
         return []
@@ -290,7 +295,7 @@ def _decide(study: Study, golfer: Golfer, flown: Flown, coefficients: pd.DataFra
                 "total_m": total,
                 "total_se_m": float(curve(of.depth_m, of.total_draws_m, [depth])[0].std(ddof=1)),
             }
-            | _mould(study, golfer, flown.models[name], of, depth, off, coefficients)
+            | _mould(study, golfer, flown.models[name], of, depth, off, angles[name])
         )
     return rows
 
@@ -302,10 +307,9 @@ def _mould(
     of: Worth,
     depth: float,
     off: float,
-    coefficients: pd.DataFrame,
+    angles: AngleOfDepth | None,
 ) -> dict[str, float]:
     """Tolerances of edge angle and diameter, and the share of balls within a yard."""
-    angles = angle_of_depth(coefficients, model.pattern)
     slope = None if angles is None else angles.slope(depth)
     by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), scenarios_of(study))
     share = math.nan
