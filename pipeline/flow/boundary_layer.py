@@ -7,7 +7,7 @@ is held off in the cells along the wall in front of the trip, and set in a narro
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from pipeline.geometry.shell import PHANTOM_RADIUS, Shell
 
@@ -17,6 +17,9 @@ STATES = ("turbulent", "tripped", "laminar")
 
 SEPARATION = np.radians(82.0)
 """Angle from the front at which a laminar boundary layer leaves a sphere (Achenbach 1972 [memory])."""
+
+EDGE_SPEED = 1.5 * np.sin(SEPARATION)
+"""Speed of potential flow there, in units of U."""
 
 CRITICAL_FACTOR, CRITICAL_EXPONENT = 1.2145e4, -0.38154
 """Critical Reynolds number 1.2145e4 (k/d)^-0.38154: least squares in logarithms through Achenbach 1974, J.
@@ -92,6 +95,31 @@ def critical_reynolds(depth_m: float, ball_diameter_m: float) -> float:
     if depth_m <= 0.0:
         return float("inf")
     return DIMPLE_SHARE * rough_sphere_critical_reynolds(depth_m / ball_diameter_m)
+
+
+def tripped_share(reynolds: ArrayLike, spin_ratio: ArrayLike, critical: ArrayLike) -> Floats:
+    r"""Share of the meridians on which the boundary layer is tripped before laminar separation.
+
+    The criterion of `trip_angles` in closed form: local strength (`trip_strength`) grows with the angle, so a
+    meridian of azimuth a is tripped when 1.5 sin(82 deg) - S sin(a) >= 1.5 sin(82 deg) Re_c / Re, and
+
+    .. math:: t = 1/2 + \arcsin(q) / \pi, \quad q = 1.5 \sin(82^\circ) (1 - Re_c / Re) / S
+
+    Parameters
+    ----------
+    reynolds, spin_ratio, critical : array_like
+        Reynolds number, spin ratio and critical Reynolds number of the ball at rest, broadcast [-].
+
+    Returns
+    -------
+    ndarray
+        0 (not at all: laminar separation all round) to 1 (all round); between them only one side of a
+        spinning ball is tripped, the one that moves against the air. Without spin it is 0 or 1.
+    """
+    re, s, c = np.broadcast_arrays(*(np.asarray(a, float) for a in (reynolds, spin_ratio, critical)))
+    margin = EDGE_SPEED * (1.0 - c / re)
+    q = np.divide(margin, s, out=np.where(margin >= 0.0, 1.0, -1.0), where=s > 0.0)
+    return np.asarray(0.5 + np.arcsin(np.clip(q, -1.0, 1.0)) / np.pi)
 
 
 def regime_warnings(state: str, reynolds: float, depth_m: float, ball_diameter_m: float) -> list[str]:
@@ -182,7 +210,7 @@ def trip_angles(
     """
     if trip_angle is not None:
         return np.full(len(directions), trip_angle)
-    threshold = critical * 1.5 * np.sin(SEPARATION) * SEPARATION * PHANTOM_RADIUS
+    threshold = critical * EDGE_SPEED * SEPARATION * PHANTOM_RADIUS
     steps = np.linspace(0.0, SEPARATION, 165)
     azimuth = np.arctan2(directions[:, 2], directions[:, 1])
     strength = trip_strength(steps, azimuth[:, None], spin_ratio) * reynolds

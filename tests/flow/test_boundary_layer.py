@@ -15,6 +15,7 @@ from pipeline.flow.boundary_layer import (
     regime_warnings,
     rough_sphere_critical_reynolds,
     trip_angles,
+    tripped_share,
 )
 from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell
 
@@ -126,3 +127,16 @@ def test_regimes_are_guarded(state: str, reynolds: float, words: str) -> None:
     warnings = regime_warnings(state, reynolds, 2e-4, D)
     assert bool(warnings) is bool(words)
     assert words in "".join(warnings)
+
+
+@given(reynolds=st.floats(3e4, 3e5), spin_ratio=st.floats(0.01, 0.6), critical=st.floats(4e4, 1.2e5))
+def test_share_of_tripped_meridians_is_that_of_the_trip_angles(reynolds, spin_ratio, critical):
+    azimuth = np.linspace(-np.pi, np.pi, 721)[:-1]
+    around = np.stack([np.zeros_like(azimuth), np.cos(azimuth), np.sin(azimuth)], axis=1)
+    counted = np.isfinite(trip_angles(around, reynolds, spin_ratio, critical)).mean()
+    share = tripped_share(reynolds, spin_ratio, critical)
+    assert share == pytest.approx(counted, abs=0.02)  # near q = 1 a few of 720 meridians more or less
+
+
+def test_a_ball_without_spin_is_tripped_all_round_or_not_at_all():
+    np.testing.assert_array_equal(tripped_share([7e4, 6.9e4], 0.0, 7e4), [1.0, 0.0])
