@@ -1,8 +1,9 @@
 """Coefficient model of a pattern: drag, lift, moment over depth, Reynolds number and spin ratio."""
 
 import itertools
-from collections.abc import Sequence
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -10,25 +11,36 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.aero.collect import USABLE
-from pipeline.aero.process import PRIORS, Points, Process
+from pipeline.aero.crisis import SHARED_SHIFT, Criterion, Place
+from pipeline.aero.process import DEPTH_UNIT_M, PRIORS, Points, matern
+from pipeline.aero.surface import FEWEST_ABOVE, inside, weighted_surfaces
 from pipeline.aero.table import CoefficientTable, TableBatch, padded
 from pipeline.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
 NEEDED = (
-    "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "verdict", ""
+    "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "verdict",
     "run",
 )  # fmt: skip
 """Columns of coefficients.csv that models are made of."""
 
-STEPS_BETWEEN_NODES = 5
+STEPS_BETWEEN_NODES = 2
 """Steps of the sampling grid between neighbouring Reynolds numbers or spin ratios studied, at least."""
 
 LONGEST_STEP = (0.08, 0.0125)
 """Longest steps of the sampling grid, in ln Re and in S: with them the error of interpolating bilinearly is,
 root mean square over a table, below a tenth of the posterior's standard deviation
 (tests/aero/test_model.py)."""
+
+CRISIS_STEP = (0.04, 0.0125)
+"""The same where there is a crisis: at S 0.08 its transition takes 0.11 in ln Re."""
+
+DRAWS_STEP = (0.08, 0.03)
+"""The same for draws, of whose flights only the scatter is used."""
+
+FITS_WITHIN = 3.0
+"""The model passes through a run that lies within so many of its stated errors."""
 
 CLAIM_TOO_SMALL = 1.5
 """Leave-one-out residuals this many times their claimed size are worth a note."""
@@ -68,33 +80,41 @@ class CoefficientModel:
         Name.
     runs : DataFrame
         Its usable runs, columns as in coefficients.csv; at least one.
+    criterion : Criterion, optional
+        Where the drag crisis lies, for flows that are tripped by it; without one the coefficients are taken
+        for smooth throughout.
 
     Attributes
     ----------
     depth_m : ndarray, shape (d,)
         Depths with a usable run, increasing [m].
     reynolds, spin_ratio : ndarray
-        Nodes of the sampling grid, from the lowest to the highest studied [-].
-    processes : dict
-        From "cd", "cl" and, when every run has a moment, "cm" to the `Process`.
+        Nodes of the sampling grid, from the lowest to the highest studied; those studied are among them [-].
+    surfaces : list of WeightedSurface
+        The coefficients with each place of the crisis that the runs allow, the most probable first.
+    criterion : Criterion or None
+        As given; None too when the runs above the crisis are too few to tell it apart.
     """
 
-    def __init__(self, pattern: str, runs: pd.DataFrame) -> None:
+    def __init__(self, pattern: str, runs: pd.DataFrame, criterion: Criterion | None = None) -> None:
         columns = [runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")]
         self.pattern = pattern
         self.runs = runs
+        self.surfaces = weighted_surfaces(runs, criterion)
+        self.criterion = self.surfaces[0].surface.criterion
         self.depth_m: FloatArray = np.unique(columns[0])
-        self.reynolds = np.exp(_refined(np.log(np.unique(columns[1])), LONGEST_STEP[0]))
-        self.reynolds[[0, -1]] = columns[1].min(), columns[1].max()  # free of the rounding of exp(log(...))
-        self.spin_ratio = _refined(np.unique(columns[2]), LONGEST_STEP[1])
-        moments = runs[["cm", "cm_se"]].to_numpy(float)
-        names = ("cd", "cl", "cm") if np.isfinite(moments).all() else ("cd", "cl")
-        self.processes = {
-            name: Process(
-                PRIORS[name], Points(*columns), runs[name].to_numpy(float), runs[f"{name}_se"].to_numpy(float)
-            )
-            for name in names
-        }
+        self.studied_reynolds, self.studied_spin_ratio = np.unique(columns[1]), np.unique(columns[2])
+        steps = (LONGEST_STEP if self.criterion is None else CRISIS_STEP), DRAWS_STEP
+        (self.reynolds, self.spin_ratio), self._coarse = (
+            (_between_reynolds(self.studied_reynolds, step[0]), _refined(self.studied_spin_ratio, step[1]))
+            for step in steps
+        )
+        self._last: tuple[object, TableBatch] | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Coefficients that the model has: "cd", "cl" and, when every run has a moment, "cm"."""
+        return tuple(self.surfaces[0].surface.smooth)
 
     def tables(self, depth_m: ArrayLike) -> list[CoefficientTable]:
         """Sample the model at depths, with the posterior's standard deviations at the nodes.
@@ -107,24 +127,104 @@ class CoefficientModel:
         Returns
         -------
         list of CoefficientTable
-            One a depth.
+            One a depth, with the crisis where it is most probable on the ball that will be cut.
         """
-        points, shape = self._points(np.asarray(depth_m, float))
+        depth = np.asarray(depth_m, float)
+        points = Points.grid(depth, self.reynolds, self.spin_ratio)
         values: dict[str, FloatArray] = {}
-        for name, process in self.processes.items():
-            values[name] = process.mean(points).reshape(shape)
-            values[f"{name}_se"] = np.sqrt(process.variance(points)).reshape(shape)
+        for name in self.names:
+            values[name], variance = self._mixed(name, points, self._shift())
+            values[f"{name}_se"] = np.sqrt(variance)
         values["cd"] = np.maximum(values["cd"], 0.0)
+        shape = (depth.size, self.reynolds.size, self.spin_ratio.size)
         return [
-            CoefficientTable(self.reynolds, self.spin_ratio, **{name: v[d] for name, v in values.items()})
-            for d in range(shape[0])
+            CoefficientTable(
+                self.reynolds, self.spin_ratio, **{name: v.reshape(shape)[d] for name, v in values.items()}
+            )
+            for d in range(depth.size)
         ]
+
+    def most_probable(self, depth_m: ArrayLike, crisis: bool = True, coarse: bool = False) -> TableBatch:
+        """Sample the most probable coefficients alone, for flights.
+
+        Parameters
+        ----------
+        depth_m : array_like, shape (d,)
+            Depths [m].
+        crisis : bool
+            Whether the crisis is in the tables; without it they are those of a ball that stays tripped.
+        coarse : bool
+            Whether the nodes are those of `draws`.
+
+        Returns
+        -------
+        TableBatch
+            d tables.
+        """
+        depth = np.asarray(depth_m, float)
+        nodes = self._coarse if coarse else (self.reynolds, self.spin_ratio)
+        points = Points.grid(depth, *nodes)
+        shift = self._shift()
+        values = [self._mean(name, points, shift, crisis) for name in self.names]
+        values[0] = np.maximum(values[0], 0.0)
+        if "cm" not in self.names:
+            values.append(np.zeros_like(values[0]))
+        shape = (depth.size, nodes[0].size, nodes[1].size, 3)
+        return padded(*nodes, np.stack(values, axis=-1).reshape(shape), has_cm="cm" in self.names)
+
+    def runs_table(self, depth_m: float) -> CoefficientTable | None:
+        """Plain grid of the runs of one depth, without a model; None where the grid of a depth has gaps."""
+        rows = self.runs[self.runs["depth_m"] == depth_m].sort_values(["reynolds", "spin_ratio"])
+        re, s = (np.unique(rows[name].to_numpy(float)) for name in ("reynolds", "spin_ratio"))
+        if rows.empty or len(rows) != re.size * s.size:
+            return None
+        shape = (re.size, s.size)
+        values = {
+            column: rows[column].to_numpy(float).reshape(shape)
+            for name in self.names
+            for column in (name, f"{name}_se")
+        }
+        return CoefficientTable(re, s, **values)
+
+    def above_crisis(self, grid: CoefficientTable, depth_m: float) -> CoefficientTable:
+        """Replace the nodes of a depth's runs that lie inside the crisis by the surface above it."""
+        points = Points.grid(np.array([depth_m]), grid.reynolds, grid.spin_ratio)
+        inside_it = inside(points, self.criterion, Place()).reshape(grid.cd.shape)
+        surface = {
+            name: self._mean(name, points, 0.0, crisis=False).reshape(grid.cd.shape) for name in ("cd", "cl")
+        }
+        return replace(
+            grid,
+            **{name: np.where(inside_it, values, getattr(grid, name)) for name, values in surface.items()},
+        )
+
+    def untripped(self, depth_m: ArrayLike, reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
+        """Share of the meridians that is not tripped where the crisis is most probable on the ball that is cut.
+
+        Parameters
+        ----------
+        depth_m, reynolds, spin_ratio : array_like
+            Conditions, broadcast against each other.
+
+        Returns
+        -------
+        ndarray
+            Zeros where the flows know no crisis.
+        """
+        depth, re, s = np.broadcast_arrays(*(np.asarray(a, float) for a in (depth_m, reynolds, spin_ratio)))
+        if self.criterion is None:
+            return np.zeros(depth.shape)
+        log_ratio = np.log(re) - self.criterion.log_critical(depth)
+        return np.asarray(
+            sum(of.weight * of.surface.place.untripped(log_ratio - self._shift(), s) for of in self.surfaces)
+        )
 
     def draws(self, depth_m: ArrayLike, n: int, seed: int, stated: Sequence[StatedError] = ()) -> TableBatch:
         """Draw tables at several depths jointly, so that differences between depths keep their correlation.
 
         Models of several patterns that are given the same seed share what none of them knows between the
-        Reynolds numbers and spin ratios studied (see `Process.draws`).
+        Reynolds numbers and spin ratios studied (see `Process.draws`), and half of what is not known of the
+        place of the crisis on balls that are cut.
 
         Parameters
         ----------
@@ -143,22 +243,38 @@ class CoefficientModel:
             d x n tables, all draws of the first depth first. Drag is cut off at zero.
         """
         depth = np.asarray(depth_m, float)
+        key = (depth.tobytes(), n, seed, tuple(stated))
+        if self._last is not None and self._last[0] == key:  # every golfer is flown with the same draws
+            return self._last[1]
         rng = np.random.default_rng([seed, *self.pattern.encode()])
-        common = np.random.default_rng([seed, 1])
+        which, shift = self._places(n, seed)
         drawn = []
-        for name, process in self.processes.items():
-            values = process.draws(depth, self.reynolds, self.spin_ratio, n, rng, common)
-            for number, error in enumerate(stated if name != "cm" else ()):
+        for number, name in enumerate(self.names):
+            values = np.empty((n, depth.size, *(axis.size for axis in self._coarse)))
+            for place, of in enumerate(self.surfaces):
+                rows = np.flatnonzero(which == place)
+                if rows.size:
+                    values[rows] = of.surface.draws(
+                        name,
+                        (depth, *self._coarse),
+                        shift,
+                        np.random.default_rng([seed, 5, number, *self.pattern.encode()]),
+                        np.random.default_rng([seed, 1, number]),
+                        rows,
+                    )
+            for order, error in enumerate(stated if name != "cm" else ()):
                 size = getattr(error, name) + getattr(error, f"{name}_relative") * np.abs(values)
-                source = np.random.default_rng([seed, 2 + number, *name.encode()])
+                source = np.random.default_rng([seed, 2 + order, *name.encode()])
                 values = values + size * _stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
             drawn.append(np.maximum(values, 0.0) if name == "cd" else values)
-        if "cm" not in self.processes:
+        if "cm" not in self.names:
             drawn.append(np.zeros_like(drawn[0]))
         values = np.moveaxis(np.stack(drawn, axis=-1), 0, 1).reshape(
-            depth.size * n, self.reynolds.size, self.spin_ratio.size, 3
+            depth.size * n, *(axis.size for axis in self._coarse), 3
         )
-        return padded(self.reynolds, self.spin_ratio, values, has_cm="cm" in self.processes)
+        drawn_tables = padded(*self._coarse, values, has_cm="cm" in self.names)
+        self._last = (key, drawn_tables)
+        return drawn_tables
 
     def leave_one_out(self) -> pd.DataFrame:
         """Predict every run from all the others.
@@ -166,19 +282,44 @@ class CoefficientModel:
         Returns
         -------
         DataFrame
-            One row a run and coefficient: run, coefficient, depth_m, reynolds, spin_ratio, residual (run less
-            prediction), claimed (its claimed standard deviation), ratio of the two.
+            One row a run and coefficient: run, coefficient, depth_m, reynolds, spin_ratio, inside (or below the
+            crisis), residual (run less prediction), claimed (its claimed standard deviation), ratio of the two.
         """
-        frames = []
-        for name, process in self.processes.items():
-            residual, claimed = process.leave_one_out()
+        frames, surface = [], self.surfaces[0].surface
+        for name in self.names:
+            residual, claimed = surface.leave_one_out(name)
             frame = self.runs[["run", "depth_m", "reynolds", "spin_ratio"]].copy()
             frame.insert(1, "coefficient", name)
-            frames.append(frame.assign(residual=residual, claimed=claimed, ratio=residual / claimed))
+            frames.append(
+                frame.assign(
+                    inside=surface.inside, residual=residual, claimed=claimed, ratio=residual / claimed
+                )
+            )
+        return pd.concat(frames, ignore_index=True).dropna(subset="ratio")
+
+    def at_runs(self) -> pd.DataFrame:
+        """Compare the model with every run at the run's own condition.
+
+        Returns
+        -------
+        DataFrame
+            One row a run and coefficient (drag and lift): run, coefficient, depth_m, reynolds, spin_ratio, value,
+            model, stated (the run's standard error and the repeatability of settled runs), ratio of the
+            difference to the latter.
+        """
+        points = Points(*(self.runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")))
+        frames = []
+        for name in ("cd", "cl"):
+            mean = self._mean(name, points, 0.0)
+            stated = np.hypot(self.runs[f"{name}_se"].to_numpy(float), PRIORS[name].repeatability)
+            value = self.runs[name].to_numpy(float)
+            frame = self.runs[["run", "depth_m", "reynolds", "spin_ratio"]].copy()
+            frame.insert(1, "coefficient", name)
+            frames.append(frame.assign(value=value, model=mean, stated=stated, ratio=(value - mean) / stated))
         return pd.concat(frames, ignore_index=True)
 
     def frame(self, depth_m: ArrayLike) -> pd.DataFrame:
-        """Sample the model as a tidy table: a row a node, each coefficient with its error (_se)."""
+        """Sample the model as a tidy table: a row a node, each coefficient with its error (_se), the regime."""
         parts = []
         for depth, table in zip(np.asarray(depth_m, float), self.tables(depth_m), strict=True):
             re, s = np.meshgrid(table.reynolds, table.spin_ratio, indexing="ij")
@@ -186,61 +327,123 @@ class CoefficientModel:
             columns |= {"reynolds": re.ravel(), "spin_ratio": s.ravel()}
             for name in ("cd", "cl", "cm"):
                 for column in (name, f"{name}_se"):
-                    values = getattr(table, column) if name in self.processes else None
+                    values = getattr(table, column) if name in self.names else None
                     columns[column] = np.nan if values is None else values.ravel()
+            tripped = 1.0 - self.untripped(depth, re, s)
+            columns["tripped_share"] = np.nan if self.criterion is None else tripped.ravel()
             parts.append(pd.DataFrame(columns))
         return pd.concat(parts, ignore_index=True)
 
     def summary(self) -> dict[str, Any]:
-        """JSON-ready account of the fit: by coefficient the hyper-parameters, and how leave-one-out went."""
-        left_out = self.leave_one_out()
+        """JSON-ready account of the fit: places of the crisis, hyper-parameters, and how runs are met."""
+        left_out, met = self.leave_one_out(), self.at_runs()
         found: dict[str, Any] = {"pattern": self.pattern, "runs": len(self.runs)}
-        for name, process in self.processes.items():
+        found["inside_crisis"] = int(self.surfaces[0].surface.inside.sum())
+        if self.criterion is not None:
+            found["places"] = [
+                {"weight": of.weight, "shift": of.surface.place.shift, "width": of.surface.place.width}
+                for of in self.surfaces
+            ]
+        for name in self.names:
             of_name = left_out[left_out["coefficient"] == name]
             worst = of_name.iloc[int(np.abs(of_name["ratio"].to_numpy(float)).argmax())]
+            smooth = of_name[~of_name["inside"]]
             found[name] = {
-                "hyperparameters": process.hyperparameters,
-                "leave_one_out_ratio": float(np.sqrt(np.mean(of_name["ratio"] ** 2))),
+                "hyperparameters": self.surfaces[0].surface.smooth[name].hyperparameters,
+                "converged": self.surfaces[0].surface.smooth[name].converged,
+                "leave_one_out_ratio": float(np.sqrt(np.mean(smooth["ratio"] ** 2))),
                 "worst_run": str(worst["run"]),
                 "worst_ratio": float(worst["ratio"]),
             }
+            at = met[met["coefficient"] == name]
+            if len(at):
+                furthest = at.iloc[int(np.abs(at["ratio"].to_numpy(float)).argmax())]
+                found[name] |= {
+                    "furthest_run": str(furthest["run"]),
+                    "furthest_ratio": float(furthest["ratio"]),
+                }
         return found
+
+    def misfit(self) -> str | None:
+        """Why the model does not fit its runs, a sentence; None when it passes through all of them."""
+        met = self.at_runs()
+        off = met[np.abs(met["ratio"].to_numpy(float)) >= FITS_WITHIN]
+        if off.empty:
+            return None
+        worst = off.iloc[int(np.abs(off["ratio"].to_numpy(float)).argmax())]
+        others = "" if len(off) == 1 else f", and {len(off) - 1} more values do so by less"
+        return (
+            f"{self.pattern}: the model does not pass through its runs: {worst['coefficient'].capitalize()} of "
+            f"{worst['run']} is {worst['value']:.4f} where the model has {worst['model']:.4f}, "
+            f"{abs(worst['ratio']):.1f} of its stated errors away{others}."
+        )
 
     def notes(self) -> list[str]:
         """Sentences on runs that do not fit their claimed errors."""
+        found = []
+        misfit = self.misfit()
+        if misfit is not None:
+            found.append(misfit)
         if len(self.runs) < _FEWEST_FOR_A_VERDICT:
-            return []
-        found, account = [], self.summary()
-        for name in self.processes:
-            scatter = account[name]["hyperparameters"]["scatter"]
-            claimed = float(np.median(self.runs[f"{name}_se"]))
+            return found
+        account = self.summary()
+        for name in self.names:
             ratio = account[name]["leave_one_out_ratio"]
-            if scatter > CLAIM_TOO_SMALL * claimed:
-                found.append(
-                    f"{self.pattern}: {name.capitalize()} of the runs scatters by {scatter:.1g} beyond a "
-                    "smooth function of depth, Reynolds number and spin ratio, against standard errors of "
-                    f"{claimed:.1g}; the scatter is included in the intervals."
-                )
             if ratio > CLAIM_TOO_SMALL:
                 found.append(
                     f"{self.pattern}: {name.capitalize()} of runs left out differs from its prediction by "
                     f"{ratio:.1f} times the claimed size, {account[name]['worst_run']} most; its intervals "
                     "are too narrow."
                 )
+            if not account[name]["converged"]:
+                found.append(
+                    f"{self.pattern}: the fit of {name.capitalize()} did not converge; its intervals are doubtful."
+                )
         return found
 
-    def _points(self, depth_m: FloatArray) -> tuple[Points, tuple[int, int, int]]:
-        shape = (depth_m.size, self.reynolds.size, self.spin_ratio.size)
-        return Points.grid(depth_m, self.reynolds, self.spin_ratio), shape
+    def _mean(self, name: str, points: Points, shift: float, crisis: bool = True) -> FloatArray:
+        """Mean over the places that the runs allow."""
+        return np.asarray(
+            sum(of.weight * of.surface.mean(name, points, shift, crisis) for of in self.surfaces)
+        )
+
+    def _mixed(self, name: str, points: Points, shift: float) -> tuple[FloatArray, FloatArray]:
+        """Mean and variance over the places that the runs allow."""
+        means = np.array([of.surface.mean(name, points, shift) for of in self.surfaces])
+        variances = np.array([of.surface.variance(name, points, shift) for of in self.surfaces])
+        weights = np.array([of.weight for of in self.surfaces])
+        mean = weights @ means
+        return np.asarray(mean), np.asarray(weights @ variances + weights @ (means - mean) ** 2)
+
+    def _shift(self) -> float:
+        """Crisis of the ball that will be cut against that of the runs, in ln Re, most probable."""
+        return 0.0 if self.criterion is None else math.log(self.criterion.factor)
+
+    def _places(self, n: int, seed: int) -> tuple[NDArray[np.intp], FloatArray]:
+        """Of every draw: which surface, and how far its crisis lies from that of the runs in ln Re."""
+        weights = np.cumsum([of.weight for of in self.surfaces])
+        uniform = np.random.default_rng([seed, 4]).random(n)
+        which = np.minimum(np.searchsorted(weights, uniform), len(self.surfaces) - 1)
+        if self.criterion is None:
+            return which, np.zeros(n)
+        common = np.random.default_rng([seed, 6]).standard_normal(n)
+        own = np.random.default_rng([seed, 6, *self.pattern.encode()]).standard_normal(n)
+        spread = math.sqrt(math.log1p(self.criterion.spread**2))
+        unit = math.sqrt(SHARED_SHIFT) * common + math.sqrt(1.0 - SHARED_SHIFT) * own
+        return which, self._shift() + spread * unit
 
 
-def models_from_coefficients(frame: pd.DataFrame) -> tuple[dict[str, CoefficientModel], list[str]]:
+def models_from_coefficients(
+    frame: pd.DataFrame, criteria: Mapping[str, Criterion] | None = None
+) -> tuple[dict[str, CoefficientModel], list[str]]:
     """Fit a model to the usable runs of every pattern.
 
     Parameters
     ----------
     frame : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
+    criteria : mapping, optional
+        By pattern, where its drag crisis lies; patterns without one are taken for smooth throughout.
 
     Returns
     -------
@@ -287,10 +490,23 @@ def models_from_coefficients(frame: pd.DataFrame) -> tuple[dict[str, Coefficient
             notes.append(
                 f"{pattern}: some runs have no moment; the spin decays at the published rate for all of them."
             )
-        model = CoefficientModel(pattern, kept)
+        criterion = None if criteria is None else criteria.get(pattern)
+        model = CoefficientModel(pattern, kept, criterion)
+        if criterion is not None and model.criterion is None:
+            notes.append(
+                f"{pattern}: fewer than {FEWEST_ABOVE} runs lie above the drag crisis, so that it is not told "
+                "apart from the rest; compute higher Reynolds numbers."
+            )
         models[pattern] = model
         notes += model.notes()
     return models, notes
+
+
+def _between_reynolds(studied: FloatArray, longest: float) -> FloatArray:
+    """Put nodes between Reynolds numbers, even in the logarithm; those studied stay exactly."""
+    found = np.exp(_refined(np.log(studied), longest))
+    found[np.abs(found[:, None] - studied).argmin(axis=0)] = studied
+    return found
 
 
 def _refined(nodes: FloatArray, longest: float) -> FloatArray:
@@ -306,8 +522,6 @@ def _stated_draws(
     shared: float, depth_m: FloatArray, n: int, common: np.random.Generator, rng: np.random.Generator
 ) -> FloatArray:
     """Draws of a stated error of unit size, shape (n, d)."""
-    from pipeline.aero.process import DEPTH_UNIT_M, matern
-
     apart = np.abs(depth_m[:, None] - depth_m) / DEPTH_UNIT_M
     size, vectors = np.linalg.eigh(matern(apart / 1.5)[0])
     own = rng.standard_normal((n, depth_m.size)) @ (vectors * np.sqrt(np.maximum(size, 0.0))).T

@@ -1,6 +1,7 @@
 """A Gaussian process of one coefficient over depth, Reynolds number and spin ratio."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -24,8 +25,7 @@ SHARED_BETWEEN_PATTERNS = 0.9
 
 _NAMES = ("common", "depth", "depth_length", "reynolds_length", "spin_ratio_length", "scatter")
 _LENGTHS = {"depth_length": (1.5, 0.3), "reynolds_length": (0.6, 0.1), "spin_ratio_length": (0.15, 0.1)}
-_COMMON_SPREAD, _DEPTH_SPREAD, _SCATTER_SPREAD = 0.2, 0.7, 1.5
-_SCATTER_SHARE = 0.25
+_COMMON_SPREAD, _DEPTH_SPREAD, _SCATTER_SPREAD = 0.2, 0.7, 0.3
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,9 @@ class Prior:
         Their standard deviations, wide enough that runs outweigh them [-].
     common, depth : float
         Median standard deviations of what the mean leaves over, at all depths alike and at each depth [-].
+    repeatability : float
+        Standard deviation with which settled runs repeat, beyond their standard errors: the median of the
+        scatter [-].
     """
 
     parity: Parity
@@ -49,6 +52,7 @@ class Prior:
     spread: tuple[float, ...]
     common: float
     depth: float
+    repeatability: float
 
 
 PRIORS = {
@@ -58,9 +62,14 @@ PRIORS = {
         (0.5, 0.1, 0.05, 0.2, 0.1, 0.03, 0.03, 0.006),
         0.020,
         0.004,
+        0.001,
     ),
-    "cl": Prior("odd", (0.5, 0.0, 0.0, 0.0, 0.0, 0.0), (0.3, 0.7, 0.15, 0.15, 0.05, 0.05), 0.0135, 0.0045),
-    "cm": Prior("odd", (0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.01, 0.05, 0.01, 0.01, 0.01, 0.01), 0.003, 0.001),
+    "cl": Prior(
+        "odd", (0.5, 0.0, 0.0, 0.0, 0.0, 0.0), (0.3, 0.7, 0.15, 0.15, 0.05, 0.05), 0.0135, 0.0045, 0.005
+    ),
+    "cm": Prior(
+        "odd", (0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.01, 0.05, 0.01, 0.01, 0.01, 0.01), 0.003, 0.001, 0.0002
+    ),
 }
 """By coefficient.
 
@@ -68,7 +77,10 @@ Between Reynolds numbers and spin ratios a table must be trusted to bend as dimp
 for the bends of published ones: drag of the Smits & Smith fit bends by up to 0.6 per square of ln Re,
 that of a ball near its crisis by as much the other way, and f with its length of 0.6 by 5 times 0.020 / 0.6^2
 = 0.3 (one standard deviation of a Matern 5/2 process). Set by simulation with such balls
-(tests/decide/test_calibration.py)."""
+(tests/decide/test_calibration.py).
+
+Settled runs repeat to within 0.001 in Cd and 0.005 in Cl (measured: two starts and two decompositions of one
+flow, DEVELOPERS.md); the scatter is that, and no free parameter that could take physics for noise."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,17 +93,24 @@ class Points:
         Surface depths [m].
     reynolds, spin_ratio : ndarray
         Reynolds numbers and spin ratios [-].
+    axes : tuple of ndarray, optional
+        Axes of the grid that the conditions are all of, from which correlations are multiplied up.
     """
 
     depth_m: FloatArray
     reynolds: FloatArray
     spin_ratio: FloatArray
+    axes: tuple[FloatArray, FloatArray, FloatArray] | None = None
 
     @staticmethod
     def grid(depth_m: FloatArray, reynolds: FloatArray, spin_ratio: FloatArray) -> "Points":
         """Every combination, the depth slowest and the spin ratio fastest."""
         mesh = np.meshgrid(depth_m, reynolds, spin_ratio, indexing="ij")
-        return Points(*(axis.ravel() for axis in mesh))
+        return Points(*(axis.ravel() for axis in mesh), (depth_m, reynolds, spin_ratio))
+
+    def at(self, which: NDArray[np.bool_]) -> "Points":
+        """Return the conditions marked in `which`, shape (n,)."""
+        return Points(self.depth_m[which], self.reynolds[which], self.spin_ratio[which])
 
 
 class Process:
@@ -119,6 +138,15 @@ class Process:
         Conditions of the n runs.
     values, errors : ndarray, shape (n,)
         Coefficients and their standard errors [-].
+    start : Process, optional
+        One of nearly the same runs, from whose amplitudes and lengths the search begins.
+
+    Attributes
+    ----------
+    converged : bool
+        Whether the search for amplitudes and lengths ended at a maximum.
+    log_evidence : float
+        Logarithm of the density of the runs, times that of the most probable hyper-parameters.
 
     References
     ----------
@@ -126,7 +154,15 @@ class Process:
     (explicit mean), 5.4 (gradients and leave-one-out in closed form).
     """
 
-    def __init__(self, prior: Prior, points: Points, values: FloatArray, errors: FloatArray) -> None:
+    def __init__(
+        self,
+        prior: Prior,
+        points: Points,
+        values: FloatArray,
+        errors: FloatArray,
+        start: "Process | None" = None,
+    ) -> None:
+        from scipy.linalg import cho_factor, cho_solve
         from scipy.optimize import minimize
 
         self._prior = prior
@@ -137,25 +173,32 @@ class Process:
         self._apart = self._distances(points, points)
         terms = self._terms(points) * np.array(prior.spread)
         self._explicit = terms @ terms.T
-        typical = max(float(np.median(errors)), 1e-3 * prior.depth)
         self._centre = np.log(
-            [prior.common, prior.depth, *(m for m, _ in _LENGTHS.values()), _SCATTER_SHARE * typical]
+            [prior.common, prior.depth, *(m for m, _ in _LENGTHS.values()), prior.repeatability]
         )
         self._width = np.array(
             [_COMMON_SPREAD, _DEPTH_SPREAD, *(s for _, s in _LENGTHS.values()), _SCATTER_SPREAD]
         )
+        first = np.zeros(len(_NAMES)) if start is None else start._standard
         found = minimize(
             lambda z: self._cost(self._centre + self._width * z),
-            np.zeros(len(_NAMES)),
+            first,
             jac=True,
             method="L-BFGS-B",
             bounds=[(-4.0, 4.0)] * len(_NAMES),
-            options={"maxiter": 60, "ftol": 1e-7},
+            options={"maxiter": 200, "ftol": 1e-7},
         )
-        self._best = self._centre + self._width * found.x
-        covariance = self._covariance(self._best)
-        self._inverse = np.linalg.inv(covariance)
-        self._weights = self._inverse @ self._residual
+        self.converged = bool(found.success)
+        self._standard: FloatArray = np.asarray(found.x)
+        self._best = self._centre + self._width * self._standard
+        self._factor = cho_factor(self._covariance(self._best), lower=True, check_finite=False)
+        self._weights = cho_solve(self._factor, self._residual, check_finite=False)
+        self.log_evidence = -float(found.fun) - 0.5 * values.size * math.log(2.0 * math.pi)
+
+    @property
+    def scatter(self) -> float:
+        """Standard deviation of the runs beyond their standard errors [-]."""
+        return float(math.exp(self._best[5]))
 
     @property
     def hyperparameters(self) -> dict[str, float]:
@@ -174,13 +217,13 @@ class Process:
         mirrored = matern(2.0 * np.abs(points.spin_ratio) / math.exp(self._best[4]))[0]
         prior = np.exp(2.0 * self._best[:2]).sum() * (1.0 + sign * mirrored)
         explicit = ((self._terms(points) * np.array(self._prior.spread)) ** 2).sum(axis=1)
-        known = ((cross @ self._inverse) * cross).sum(axis=1)
+        known = (cross * self._solved(cross.T).T).sum(axis=1)
         return np.asarray(np.maximum(explicit + prior - known, 0.0))
 
     def covariance(self, points: Points) -> FloatArray:
         """Covariance of the coefficient itself (without the scatter of a new run), shape (m, m)."""
         cross = self._between(points, self._points)
-        return np.asarray(self._between(points, points) - cross @ self._inverse @ cross.T)
+        return np.asarray(self._between(points, points) - cross @ self._solved(cross.T))
 
     def draws(
         self,
@@ -190,6 +233,7 @@ class Process:
         n: int,
         rng: np.random.Generator,
         common: np.random.Generator,
+        rows: NDArray[np.intp] | None = None,
     ) -> FloatArray:
         """Joint draws of the coefficient on a grid; neighbours, in depth too, keep their correlation.
 
@@ -205,10 +249,12 @@ class Process:
             Source of nine tenths of the noise of the mean and of f. Patterns that are given the same one (and
             the same grid) share so much of what is not known between the Reynolds numbers and spin ratios
             studied, since all dimpled balls bend there nearly alike; it then cancels in their difference.
+        rows : ndarray of int, optional
+            Which of the n draws are wanted; all when absent.
 
         Returns
         -------
-        ndarray, shape (n, d, r, s)
+        ndarray, shape (n, d, r, s), or the rows wanted
             Draws. Each is a draw of the prior, corrected by what the runs say against it (Matheron's rule):
             the prior's covariance on a grid is a product, so that no matrix of the whole grid is needed.
         """
@@ -222,44 +268,53 @@ class Process:
             )
         ]
         everywhere = Points.grid(*axes)
+        kept = np.arange(n) if rows is None else rows
         prior = (
-            self._mean_draws(everywhere, n, rng, common) + self._prior_draws(axes, n, rng, common)
-        ).reshape(n, *(axis.size for axis in axes))
+            self._mean_draws(everywhere, n, rng, common, kept) + self._prior_draws(axes, n, rng, common, kept)
+        ).reshape(kept.size, *(axis.size for axis in axes))
         at = [
             np.searchsorted(axis, values)
             for axis, values in zip(axes, (own.depth_m, own.reynolds, own.spin_ratio), strict=True)
         ]
-        noise = np.sqrt(self._errors**2 + math.exp(2.0 * self._best[5])) * rng.standard_normal(
-            (n, own.depth_m.size)
-        )
+        noise = np.sqrt(self._errors**2 + self.scatter**2) * rng.standard_normal((n, own.depth_m.size))[kept]
         wanted = np.ix_(
-            np.arange(n),
+            np.arange(kept.size),
             *(
                 np.searchsorted(axis, values)
                 for axis, values in zip(axes, (depth_m, reynolds, spin_ratio), strict=True)
             ),
         )
         cross = self._between(Points.grid(depth_m, reynolds, spin_ratio), own)
-        against = (self._values - prior[:, at[0], at[1], at[2]] - noise) @ self._inverse
-        return np.asarray(prior[wanted] + (against @ cross.T).reshape(n, depth_m.size, reynolds.size, -1))
+        against = self._solved((self._values - prior[:, at[0], at[1], at[2]] - noise).T).T
+        return np.asarray(
+            prior[wanted] + (against @ cross.T).reshape(-1, depth_m.size, reynolds.size, spin_ratio.size)
+        )
 
     def _mean_draws(
-        self, points: Points, n: int, rng: np.random.Generator, common: np.random.Generator
+        self,
+        points: Points,
+        n: int,
+        rng: np.random.Generator,
+        common: np.random.Generator,
+        rows: NDArray[np.intp],
     ) -> FloatArray:
-        """Draws of the mean's part of the prior, shape (n, m)."""
+        """Draws of the mean's part of the prior, shape (rows, m)."""
         terms = self._terms(points)
-        weights = self._prior.mean + np.array(self._prior.spread) * _shared((n, terms.shape[1]), rng, common)
+        drawn = _shared((n, terms.shape[1]), rng, common)[rows]
+        weights = self._prior.mean + np.array(self._prior.spread) * drawn
         return np.asarray(weights @ terms.T)
 
     def _prior_draws(
-        self, axes: list[FloatArray], n: int, rng: np.random.Generator, common: np.random.Generator
+        self,
+        axes: list[FloatArray],
+        n: int,
+        rng: np.random.Generator,
+        common: np.random.Generator,
+        rows: NDArray[np.intp],
     ) -> FloatArray:
-        """Draws of f + g from the prior on a grid, shape (n, m)."""
+        """Draws of f + g from the prior on a grid, shape (rows, m)."""
         roots = []
-        ones = [np.ones_like(axis) for axis in axes]
-        for place, axis in enumerate(axes):
-            columns = [axis if other == place else ones[other][:1].repeat(axis.size) for other in range(3)]
-            line = Points(*columns)
+        for place, line in enumerate(_lines(axes)):
             size, vectors = np.linalg.eigh(
                 self._correlations(self._distances(line, line), self._best[2:5])[place][0]
             )
@@ -268,10 +323,10 @@ class Process:
             roots.append((vectors * np.sqrt(np.maximum(size, 0.0))) @ vectors.T)
         amplitude, own = np.exp(self._best[:2])
         n_depth, n_reynolds, n_spin = (axis.size for axis in axes)
-        shared = _shared((n, 1, n_reynolds, n_spin), rng, common)
-        each = rng.standard_normal((n, n_depth, n_reynolds, n_spin))
+        shared = _shared((n, 1, n_reynolds, n_spin), rng, common)[rows]
+        each = rng.standard_normal((n, n_depth, n_reynolds, n_spin))[rows]
         each = np.einsum("ij,njrs->nirs", roots[0], each, optimize=True)
-        return np.asarray(roots[1] @ (amplitude * shared + own * each) @ roots[2].T).reshape(n, -1)
+        return np.asarray(roots[1] @ (amplitude * shared + own * each) @ roots[2].T).reshape(rows.size, -1)
 
     def leave_one_out(self) -> tuple[FloatArray, FloatArray]:
         """Prediction of every run from all the others.
@@ -283,8 +338,14 @@ class Process:
         error : ndarray, shape (n,)
             Claimed standard deviation of the residual: that of the prediction and that of the run [-].
         """
-        variance = 1.0 / np.diag(self._inverse)
+        variance = 1.0 / np.diag(self._solved(np.eye(self._residual.size)))
         return self._weights * variance, np.sqrt(variance)
+
+    def _solved(self, right: FloatArray) -> FloatArray:
+        """Solve with the covariance of the runs."""
+        from scipy.linalg import cho_solve
+
+        return np.asarray(cho_solve(self._factor, right, check_finite=False))
 
     def _terms(self, points: Points) -> FloatArray:
         x = (points.depth_m - self._middle_m) / DEPTH_UNIT_M
@@ -319,10 +380,18 @@ class Process:
     def _between(self, one: Points, other: Points) -> FloatArray:
         spread = np.array(self._prior.spread)
         explicit = (self._terms(one) * spread) @ (self._terms(other) * spread).T
+        common, own = np.exp(2.0 * self._best[:2])
+        if one.axes is not None:
+            depth, reynolds, spin = (
+                self._correlations(self._distances(line, other), self._best[2:5])[place][0]
+                for place, line in enumerate(_lines(one.axes))
+            )
+            of_two = reynolds[:, None] * spin
+            found = (common + own * depth)[:, None, None] * of_two
+            return np.asarray(explicit + found.reshape(explicit.shape))
         (depth, _), (reynolds, _), (spin, _) = self._correlations(
             self._distances(one, other), self._best[2:5]
         )
-        common, own = np.exp(2.0 * self._best[:2])
         return np.asarray(explicit + reynolds * spin * (common + own * depth))
 
     def _covariance(self, logs: FloatArray) -> FloatArray:
@@ -366,6 +435,19 @@ def _shared(shape: tuple[int, ...], rng: np.random.Generator, common: np.random.
     own = rng.standard_normal(shape)
     share = SHARED_BETWEEN_PATTERNS
     return np.asarray(math.sqrt(share) * common.standard_normal(shape) + math.sqrt(1.0 - share) * own)
+
+
+def _lines(axes: Sequence[FloatArray]) -> list[Points]:
+    """Conditions along each axis of a grid, the other two kept at one of their values."""
+    return [
+        Points(
+            *(
+                axes[other] if other == place else axes[other][:1].repeat(axes[place].size)
+                for other in range(3)
+            )
+        )
+        for place in range(3)
+    ]
 
 
 def matern(distance: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -159,6 +159,25 @@ class TableBatch:
     def __len__(self) -> int:
         return self.values.shape[0]
 
+    def rows(self, which: slice) -> "TableBatch":
+        """Keep some of the tables."""
+        return TableBatch(
+            self.log_reynolds,
+            self.spin_ratio,
+            self.values[which],
+            self.has_cm[which],
+            self.reynolds_range,
+            self.spin_ratio_range,
+        )
+
+    def at_nodes(self, reynolds: FloatArray, spin_ratio: FloatArray) -> "TableBatch":
+        """Keep only some of the nodes, which the tables have: plain interpolation between those."""
+        r = np.abs(self.log_reynolds[:, None] - np.log(reynolds)).argmin(axis=0)
+        s = np.abs(self.spin_ratio[:, None] - spin_ratio).argmin(axis=0)
+        return padded(
+            np.exp(self.log_reynolds[r]), self.spin_ratio[s], self.values[:, r][:, :, s], bool(self.has_cm[0])
+        )
+
     @staticmethod
     def of(tables: Sequence[CoefficientTable]) -> "TableBatch":
         """Put tables of one grid side by side.

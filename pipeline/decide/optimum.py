@@ -13,11 +13,11 @@ _GRID = 801
 
 
 def curve(depth_m: ArrayLike, values: ArrayLike, at_m: ArrayLike) -> FloatArray:
-    """Curve through the values at the depths studied.
+    """Curve through the values at the depths flown.
 
-    A cubic spline (not-a-knot): exact for values that are a polynomial of third degree in depth, a parabola
-    through three depths, a straight line through two. A shape-preserving cubic (PCHIP) will not do here: its
-    maximum can only lie at one of the depths studied.
+    A piecewise cubic (modified Akima) : it
+    does not swing beside the sharp bend that carry has over depth where flights enter the drag crisis, as a
+    spline does, and its maximum may lie between the depths, as that of a monotone cubic may not.
 
     Parameters
     ----------
@@ -33,14 +33,15 @@ def curve(depth_m: ArrayLike, values: ArrayLike, at_m: ArrayLike) -> FloatArray:
     ndarray, shape (g,) or (g, k)
         With one depth, its value everywhere.
     """
-    from scipy.interpolate import CubicSpline
+    from scipy.interpolate import Akima1DInterpolator
 
     depth, y, at = np.asarray(depth_m, float), np.asarray(values, float), np.asarray(at_m, float)
     if depth.size == 1:
         return np.repeat(y, at.size, axis=0)
-    # Scaled, so that the spline's equations are well conditioned for depths of fractions of a millimetre.
+    # Scaled, so that depths of fractions of a millimetre keep their digits.
     span = depth[-1] - depth[0]
-    return np.asarray(CubicSpline((depth - depth[0]) / span, y)((at - depth[0]) / span))
+    curve_of = Akima1DInterpolator((depth - depth[0]) / span, y, method="makima")
+    return np.asarray(curve_of(np.clip((at - depth[0]) / span, 0.0, 1.0)))
 
 
 @dataclass(frozen=True)

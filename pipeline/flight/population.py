@@ -1,5 +1,7 @@
 """A golfer's shots with the balls of one pattern: means over the shots, and their uncertainty."""
 
+import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
@@ -28,15 +30,21 @@ SHOTS_OF_A_DRAW = 16
 Only the change of their mean carry against the undrawn table is used, and that is nearly the same for every
 shot: the scatter over draws with 16 is within 1 % of that with 128."""
 
-MOST_INTERVALS_HALVED = 8
-"""Up to this many intervals between the depths studied, flights are made half-way between them too."""
+STEPS_OVER_DEPTH = 12
+"""Flights are made at the depths studied and between them, at least so many steps from the shallowest to the
+deepest: where a flight enters the drag crisis carry bends sharply with depth."""
 
+TOUCHES_M = 0.05
+"""A flight whose carry the crisis changes by less stays wholly tripped [m]."""
 
 RUN_UNCERTAINTY = 0.3
 """Standard deviation of the run after the landing, as a share of it: turf, and a bounce model that
 measurements find imperfect (`pipeline.flight.ground`); a judgement, no source."""
 
 _DIAMETER_STEP_M = 1e-4
+
+NOISE_DRAWS, NOISE_SEED = 50, 7
+"""Draws of the runs' own noise, for flights by their grid."""
 
 
 class Scenario(NamedTuple):
@@ -61,6 +69,39 @@ class MeanFlights:
 
 
 @dataclass(frozen=True)
+class PlainFlights:
+    """Flights without a model between the runs, and without the crisis, arrays of shape (d,).
+
+    Parameters
+    ----------
+    carry_m, peak_height_m : ndarray
+        Of plain interpolation of the runs' own grid; NaN at depths without one [m].
+    expected_m : ndarray
+        Root mean square, over draws of the coefficients, of the difference between their flights and those by
+        plain interpolation of the same draws at the runs' conditions, the runs' noise included [m].
+    crisis_m : ndarray
+        Carry that the drag crisis takes, most probable [m].
+    smeared_m : ndarray
+        Carry that runs inside the crisis take by plain interpolation of the runs' own grid [m].
+    """
+
+    carry_m: FloatArray
+    peak_height_m: FloatArray
+    expected_m: FloatArray
+    crisis_m: FloatArray
+    smeared_m: FloatArray
+
+    @property
+    def difference_counts(self) -> NDArray[np.bool_]:
+        """Depths at which a flight stays wholly tripped, so that both ways of interpolating must agree."""
+        return (
+            np.isfinite(self.carry_m)
+            & (np.abs(self.crisis_m) < TOUCHES_M)
+            & (np.abs(self.smeared_m) < TOUCHES_M)
+        )
+
+
+@dataclass(frozen=True)
 class PatternFlights:
     """Flights of one golfer with one pattern at several depths.
 
@@ -77,6 +118,8 @@ class PatternFlights:
         the run of the total distance is drawn too.
     by_scenario : dict
         As `mean`, for each scenario by itself.
+    plain : PlainFlights
+        Flights by the runs' own grid, and what the crisis takes.
     """
 
     depth_m: FloatArray
@@ -84,6 +127,7 @@ class PatternFlights:
     mean: MeanFlights
     draws: MeanFlights
     by_scenario: dict[str, MeanFlights]
+    plain: "PlainFlights"
 
     @property
     def carry_draws_m(self) -> FloatArray:
@@ -97,11 +141,14 @@ class PatternFlights:
             return MeanFlights(**{name: values[keep] for name, values in vars(flights).items()})
 
         each = {name: kept(flights) for name, flights in self.by_scenario.items()}
-        return PatternFlights(self.depth_m[keep], self.studied[keep], kept(self.mean), kept(self.draws), each)
+        plain = PlainFlights(**{name: values[keep] for name, values in vars(self.plain).items()})
+        return PatternFlights(
+            self.depth_m[keep], self.studied[keep], kept(self.mean), kept(self.draws), each, plain
+        )
 
 
 def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
-    """Depths to fly: those studied and, when they are few, the middles between them.
+    """Depths to fly: those studied, and depths between them.
 
     Returns
     -------
@@ -110,11 +157,15 @@ def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]
     studied : ndarray of bool, shape (d,)
         Whether each is one of those given.
     """
-    if not 1 <= studied_m.size - 1 <= MOST_INTERVALS_HALVED:
-        return studied_m, np.ones(studied_m.size, bool)
-    depth = np.empty(2 * studied_m.size - 1)
-    depth[::2], depth[1::2] = studied_m, 0.5 * (studied_m[:-1] + studied_m[1:])
-    return depth, np.arange(depth.size) % 2 == 0
+    if studied_m.size == 1:
+        return studied_m, np.ones(1, bool)
+    longest = (studied_m[-1] - studied_m[0]) / STEPS_OVER_DEPTH
+    parts = [studied_m[:1]]
+    for low, high in itertools.pairwise(studied_m):
+        steps = max(2, int(np.ceil((high - low) / longest - 1e-9)))
+        parts.append(np.linspace(low, high, steps + 1)[1:])
+    depth = np.concatenate(parts)
+    return depth, np.isin(depth, studied_m)
 
 
 def fly_pattern(
@@ -150,16 +201,17 @@ def fly_pattern(
     PatternFlights
         Shallow to deep.
     """
-    depth, studied = flight_depths(model.depth_m)
-    if depth_m is not None:
-        depth, studied = depth_m, np.isin(depth_m, model.depth_m)
+    depth, studied = (
+        flight_depths(model.depth_m) if depth_m is None else (depth_m, np.isin(depth_m, model.depth_m))
+    )
     launches, scenarios = shots.as_array(), _scenarios(conditions)
     few = launches[:SHOTS_OF_A_DRAW]
-    undrawn = TableBatch.of(model.tables(depth))
+    undrawn = model.most_probable(depth)
     each = [_over_shots(undrawn, launches, scenario.conditions) for scenario in scenarios]
     mean = _weighted(each, scenarios)
-    mean_of_few = _over_scenarios(undrawn, few, scenarios)
-    drawn = _over_scenarios(model.draws(depth, draws, seed, stated), few, scenarios)
+    mean_of_few = _over_scenarios(model.most_probable(depth, coarse=True), few, scenarios)
+    tables = model.draws(depth, draws, seed, stated)
+    drawn = _over_scenarios(tables, few, scenarios)
     moved = {}
     for name, values in vars(drawn).items():
         centre = getattr(mean, name) - getattr(mean_of_few, name)
@@ -173,7 +225,44 @@ def fly_pattern(
         mean,
         MeanFlights(**moved),
         {scenario.name: flown for scenario, flown in zip(scenarios, each, strict=True)},
+        _plain(model, depth, mean, (tables, drawn, draws), (launches, few), scenarios),
     )
+
+
+def _plain(
+    model: CoefficientModel,
+    depth_m: FloatArray,
+    mean: MeanFlights,
+    drawn: tuple[TableBatch, MeanFlights, int],
+    shots: tuple[FloatArray, FloatArray],
+    scenarios: Sequence[Scenario],
+) -> PlainFlights:
+    """Fly the runs' own grids, the draws at the nodes of those grids, and the model without a crisis."""
+    launches, few = shots
+    tables, flown, draws = drawn
+    calm = mean.carry_m
+    if model.criterion is not None:
+        calm = _over_scenarios(model.most_probable(depth_m, crisis=False), launches, scenarios).carry_m
+    nothing = np.full(depth_m.size, np.nan)
+    found = PlainFlights(nothing, nothing.copy(), nothing.copy(), calm - mean.carry_m, nothing.copy())
+    for at, depth in enumerate(depth_m):
+        grid = model.runs_table(float(depth))
+        if grid is None:
+            continue
+        own = _over_scenarios(TableBatch.of([grid]), launches, scenarios)
+        found.carry_m[at], found.peak_height_m[at] = own.carry_m[0], own.peak_height_m[0]
+        found.smeared_m[at] = 0.0
+        if model.criterion is not None:
+            above = model.above_crisis(grid, float(depth))
+            found.smeared_m[at] = (
+                _over_scenarios(TableBatch.of([above]), launches, scenarios).carry_m[0] - own.carry_m[0]
+            )
+        rows = slice(at * draws, (at + 1) * draws)
+        nodes = tables.rows(rows).at_nodes(grid.reynolds, grid.spin_ratio)
+        between = _over_scenarios(nodes, few, scenarios).carry_m - flown.carry_m[rows]
+        noise = _over_scenarios(grid.at_draws(np.random.default_rng(NOISE_SEED), NOISE_DRAWS), few, scenarios)
+        found.expected_m[at] = math.sqrt(np.nanmean(between**2) + np.nanvar(noise.carry_m))
+    return found
 
 
 def carry_per_diameter(
@@ -183,7 +272,7 @@ def carry_per_diameter(
 
     A central difference over 0.2 mm of diameter; negative for a ball that air slows more as it grows.
     """
-    tables = TableBatch.of(model.tables([depth_m]))
+    tables = model.most_probable([depth_m])
     carry = []
     for sign in (1.0, -1.0):
         resized = [
