@@ -76,6 +76,11 @@ class MeshErrorSpec(Section):
     )
 
 
+def _state_of_layer(fidelity: str | None) -> Literal["turbulent", "tripped"]:
+    """State of the boundary layer where a study names none: only a steady model can be tripped."""
+    return "tripped" if fidelity == "steady-rans" else "turbulent"
+
+
 FidelityName = Literal["laminar", "steady-rans", "transient-laminar", "transient-des", "transient-les"]
 
 
@@ -92,9 +97,10 @@ class FlowSettings(Section):
         description="Fineness of the mesh.", examples=["coarse"]
     )
     boundary_layer: Literal["turbulent", "tripped", "laminar"] = Field(
-        "turbulent",
-        description="State of the boundary layer under steady-rans: turbulent (as the model makes it), "
-        "tripped (laminar up to where dimples of the depth trip it), laminar (never tripped).",
+        default_factory=lambda given: _state_of_layer(given.get("fidelity")),
+        description="State of the boundary layer under steady-rans: tripped (laminar up to where dimples of "
+        "the depth trip it; when absent), turbulent (as the model makes it, which favours shallow dimples), "
+        "laminar (never tripped).",
         examples=["tripped"],
     )
     trip_angle_rad: Annotated[float, Quantity(ANGLE, "10 deg", "82 deg", "60 deg")] | None = Field(
@@ -142,8 +148,8 @@ class FlowSettings(Section):
     @classmethod
     def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """Ask for a state only where the fidelity has one, and for a trip angle only when tripped."""
-        state = given.get("boundary_layer", "turbulent")
         model = given.get("fidelity")
+        state = given.get("boundary_layer", _state_of_layer(model))
         if model != "steady-rans" and state != "turbulent":
             yield "boundary_layer", f"goes with fidelity: steady-rans, not with {model}; remove it"
         if given.get("trip_angle") is not None and state != "tripped":

@@ -241,6 +241,23 @@ class CavitySpec(Section):
                 yield key, f"goes with {' or '.join(profiles)} only; remove it"
 
 
+class CriticalReynolds(Section):
+    """Measured critical Reynolds number of a ball of the pattern, not spinning."""
+
+    reynolds: Annotated[float, Number(1e4, 5e5, 7e4)] = Field(
+        description="Reynolds number in the middle of the fall of drag, 1e4 to 5e5.", examples=[7e4]
+    )
+    depth_m: Depth = Field(
+        alias="depth", description="Surface depth of the ball measured.", examples=["0.18 mm"]
+    )
+    spread: Annotated[float, Quantity(SHARE, "0 %", "100 %", "5 %")] = Field(
+        0.05,
+        description="Relative standard deviation of the measurement and of what other depths of the pattern "
+        "do, 0 % to 100 %.",
+        examples=["5 %"],
+    )
+
+
 class Pattern(Section):
     """A layout, a cavity and the depths (or edge angles) to be compared."""
 
@@ -273,6 +290,11 @@ class Pattern(Section):
         description="Edge angles (dimple wall against the phantom sphere's tangent), 1 deg to 60 deg; "
         "instead of depths.",
         examples=[["12 deg", "14 deg", "16 deg"]],
+    )
+    critical_reynolds: CriticalReynolds | None = Field(
+        None,
+        description="Measured critical Reynolds number, which replaces the criterion's in the flights; flows "
+        "stay as they are. Without it the criterion's place of the drag crisis has a spread of 25 %.",
     )
 
     @classmethod

@@ -64,6 +64,30 @@ def millimetres(length_m: float | None, digits: int = 3) -> str:
     return NOTHING if length_m is None else number(1e3 * length_m, digits, "mm")
 
 
+def depth_digits(low_m: float | None, high_m: float | None) -> int:
+    """Decimals of a millimetre that a depth deserves whose 90 % interval is known: a tenth of its width.
+
+    Returns
+    -------
+    int
+        2 for intervals from 0.02 mm up, 3 for narrower ones and where there is none.
+    """
+    if low_m is None or high_m is None or not (math.isfinite(low_m) and math.isfinite(high_m)):
+        return 3
+    return 2 if high_m - low_m >= 0.02e-3 else 3
+
+
+def depth_between(depth_m: float, low_m: float | None, high_m: float | None) -> str:
+    """Write a depth with the interval that it lies in, with the digits that the interval deserves."""
+    digits = depth_digits(low_m, high_m)
+    if low_m is None or high_m is None or not (math.isfinite(low_m) and math.isfinite(high_m)):
+        return millimetres(depth_m, digits)
+    return (
+        f"{millimetres(depth_m, digits)}, between {number(1e3 * low_m, digits)} and "
+        f"{millimetres(high_m, digits)}"
+    )
+
+
 def micrometres(length_m: float | None) -> str:
     """Write a length in micrometres."""
     return NOTHING if length_m is None else number(1e6 * length_m, 0, "µm")

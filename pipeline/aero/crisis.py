@@ -1,30 +1,23 @@
 """The drag crisis in a coefficient table: where it lies, and what the coefficients lose inside and below it.
 
-Above the crisis the boundary layer is tripped on every meridian of the ball, below it on none; between them one
-side of a spinning ball is tripped, drag rises and lift turns negative. The criterion that trips the computed
-flows gives the share of tripped meridians at any depth, Reynolds number and spin ratio, so the crisis of the
-computed flow is no scatter around a smooth surface but a known place. Here is the part that is added to the
-smooth surface of the wholly tripped ball.
+Above the crisis the boundary layer is tripped on every meridian of the ball, below it on none; between them
+one side of a spinning ball is tripped, drag rises and lift turns negative. The criterion that trips the
+computed flows gives the share of tripped meridians at any depth, Reynolds number and spin ratio, so the
+crisis of the computed flow is no scatter around a smooth surface but a known place. Here is the part that is
+added to the smooth surface of the wholly tripped ball.
 """
 
 import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
-from pipeline.aero.process import DEPTH_UNIT_M, SMALL_SPIN_RATIO, Points, matern
-from pipeline.flow.boundary_layer import CRITICAL_SPREAD, EDGE_SPEED, critical_reynolds, tripped_share
+from pipeline.aero.conditions import Points
+from pipeline.aero.crisis_place import Criterion, Place
+from pipeline.aero.process import DEPTH_UNIT_M, SMALL_SPIN_RATIO, matern
 
 FloatArray = NDArray[np.float64]
-
-INSIDE = 0.01
-"""Runs of which more than this share of the meridians is not tripped belong to the crisis, the others to the
-smooth surface above it [-]."""
-
-SHARED_SHIFT = 0.5
-"""Share of the variance of the logarithm of the critical Reynolds number that all patterns have in common: the
-level of the criterion, against what one pattern of a depth does and another does not; a judgement, no source."""
 
 _MIDDLE_DEPTH = 1.5
 _KNOTS = (np.arange(-1.5, 3.76, 0.75), np.arange(-1.2, 0.81, 0.06), np.arange(0.0, 0.61, 0.075))
@@ -32,72 +25,6 @@ _KNOTS = (np.arange(-1.5, 3.76, 0.75), np.arange(-1.2, 0.81, 0.06), np.arange(0.
 
 _LENGTHS = (1.5, 0.12, 0.15)
 """Correlation lengths of the residual part over the same."""
-
-
-@dataclass(frozen=True)
-class Criterion:
-    """Where the crisis of a pattern lies, in the computed flow and on the ball that will be cut.
-
-    Parameters
-    ----------
-    ball_diameter_m : float
-        Diameter of the phantom sphere [m].
-    factor : float
-        Critical Reynolds number of the ball that will be cut over the criterion's: 1, or from a measurement.
-    spread : float
-        Relative standard deviation of that factor: the criterion's own, or that of the measurement. The
-        computed flow has neither: its crisis lies where the criterion puts it [-].
-    """
-
-    ball_diameter_m: float
-    factor: float = 1.0
-    spread: float = CRITICAL_SPREAD
-
-    def log_critical(self, depth_m: ArrayLike) -> FloatArray:
-        """Logarithm of the criterion's critical Reynolds number at depths, of their shape."""
-        depth = np.asarray(depth_m, float)
-        known, which = np.unique(depth, return_inverse=True)
-        return np.log([critical_reynolds(float(at), self.ball_diameter_m) for at in known])[which].reshape(
-            depth.shape
-        )
-
-
-@dataclass(frozen=True)
-class Place:
-    """Where the runs have their crisis, relative to the criterion.
-
-    Parameters
-    ----------
-    shift : float
-        Logarithm of the runs' critical Reynolds number over the criterion's; 0 for our computed flows [-].
-    width : float
-        Standard deviation in ln Re that widens the criterion's transition; 0 for our computed flows [-].
-    """
-
-    shift: float = 0.0
-    width: float = 0.0
-
-    def untripped(self, log_ratio: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
-        """Share of the meridians that is not tripped.
-
-        Parameters
-        ----------
-        log_ratio : array_like
-            ln(Re / Re_c) against the criterion's critical Reynolds number [-].
-        spin_ratio : array_like
-            Spin ratios, broadcast [-].
-
-        Returns
-        -------
-        ndarray
-            1 less `tripped_share`; with a width a logistic curve of the variance of both: the criterion's
-            transition is an arcsine curve of the half width S / (1.5 sin 82 deg).
-        """
-        tau, s = np.broadcast_arrays(np.asarray(log_ratio, float) - self.shift, np.asarray(spin_ratio, float))
-        if self.width == 0.0:
-            return 1.0 - tripped_share(np.exp(tau), s, 1.0)
-        scale = np.sqrt(0.5 * (s / EDGE_SPEED) ** 2 + self.width**2) * math.sqrt(3.0) / math.pi
-        return np.asarray(1.0 / (1.0 + np.exp(np.clip(tau / scale, -60.0, 60.0))))
 
 
 @dataclass(frozen=True)
@@ -124,18 +51,19 @@ CRISIS_PRIORS = {
     "cd": CrisisPrior(False, (0.20, -0.40, 0.0, 0.0), (0.10, 0.40, 0.05, 0.04), 0.03),
     "cl": CrisisPrior(True, (-0.35, 0.0, -0.25, 0.0), (0.25, 0.30, 0.12, 0.06), 0.06),
 }
-"""By coefficient. Drag of a ball that is not tripped lies 0.1 to 0.3 above that of one that is (Bearman & Harvey
-1976, Choi et al. 2006 [memory]); lift falls to -0.1 to -0.15 where one side is tripped (Sports Eng. 2020,
-10.1007/s12283-020-0318-1 [source, abstract]; Li et al. 2017 [quoted]). Wide enough that runs outweigh them."""
+"""By coefficient. Drag of a ball that is not tripped lies 0.1 to 0.3 above that of one that is (Bearman &
+Harvey 1976, Choi et al. 2006 [memory]); lift falls to -0.1 to -0.15 where one side is tripped (Sports Eng.
+2020, 10.1007/s12283-020-0318-1 [source, abstract]; Li et al. 2017 [quoted]). Wide enough that runs outweigh
+them."""
 
 
 class CrisisPart:
     r"""What the crisis adds to the smooth surface of the wholly tripped ball, given the runs inside it.
 
     With u the share of the meridians that is not tripped, t = 1 - u, x the depth in tenths of a millimetre,
-    b = sqrt(S^2 + 0.03^2) and l = S / sqrt(b), the terms are u, u b, 4 t u, u x for an even coefficient and u l,
-    u S, 4 t u S / b, u x l for an odd one: the level below the crisis and what one tripped side alone does. What
-    they leave over is a Gaussian process over x, ln(Re / Re_c) and S, linear between knots, times
+    b = sqrt(S^2 + 0.03^2) and l = S / sqrt(b), the terms are u, u b, 4 t u, u x for an even coefficient and
+    u l, u S, 4 t u S / b, u x l for an odd one: the level below the crisis and what one tripped side alone does.
+    What they leave over is a Gaussian process over x, ln(Re / Re_c) and S, linear between knots, times
     1 - (1 - u)^4, so that all of it vanishes where the ball is tripped all round.
 
     Parameters
@@ -288,7 +216,7 @@ class CrisisPart:
         spin_ratio: FloatArray,
         shift: FloatArray,
     ) -> FloatArray:
-        """Terms and knots of k draws on a grid; only Reynolds numbers that some draw has inside the crisis."""
+        """Terms and knots of k draws on a grid; what no draw has inside the crisis stays 0."""
         shape = (shift.size, depth_m.size, reynolds.size, spin_ratio.size)
         found = np.zeros(shape)
         log_ratio = np.log(reynolds) - self.criterion.log_critical(depth_m)[:, None]  # (d, r)

@@ -13,6 +13,7 @@ from pipeline.files import atomic_open, write_text
 
 COLUMNS = (
     "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se",
+    "tripped_share",
 )  # fmt: skip
 """Columns of a tidy table, in their order."""
 

@@ -1,32 +1,28 @@
 """Coefficient model of a pattern: drag, lift, moment over depth, Reynolds number and spin ratio."""
 
+import copy
 import itertools
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.aero.collect import USABLE
-from pipeline.aero.crisis import SHARED_SHIFT, Criterion, Place
-from pipeline.aero.process import DEPTH_UNIT_M, PRIORS, Points, matern
-from pipeline.aero.surface import FEWEST_ABOVE, inside, weighted_surfaces
+from pipeline.aero.conditions import Points
+from pipeline.aero.crisis_place import SHARED_SHIFT, Criterion, Place
+from pipeline.aero.priors import PRIORS
+from pipeline.aero.stated_error import StatedError, stated_draws
+from pipeline.aero.surface import inside, weighted_surfaces
 from pipeline.aero.table import CoefficientTable, TableBatch, padded
-from pipeline.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
-NEEDED = (
-    "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "verdict",
-    "run",
-)  # fmt: skip
-"""Columns of coefficients.csv that models are made of."""
-
-STEPS_BETWEEN_NODES = 2
-"""Steps of the sampling grid between neighbouring Reynolds numbers or spin ratios studied, at least."""
+STEPS_BETWEEN_NODES = (5, 2)
+"""Steps of the sampling grid between neighbouring Reynolds numbers or spin ratios studied, at least; the same
+for draws."""
 
 LONGEST_STEP = (0.08, 0.0125)
 """Longest steps of the sampling grid, in ln Re and in S: with them the error of interpolating bilinearly is,
@@ -38,37 +34,6 @@ CRISIS_STEP = (0.04, 0.0125)
 
 DRAWS_STEP = (0.08, 0.03)
 """The same for draws, of whose flights only the scatter is used."""
-
-FITS_WITHIN = 3.0
-"""The model passes through a run that lies within so many of its stated errors."""
-
-CLAIM_TOO_SMALL = 1.5
-"""Leave-one-out residuals this many times their claimed size are worth a note."""
-
-_FEWEST_FOR_A_VERDICT = 8
-
-
-@dataclass(frozen=True)
-class StatedError:
-    """Error of the coefficients beyond the runs' own standard errors: of a mesh, of a flow model.
-
-    Parameters
-    ----------
-    cd, cl : float
-        Its standard deviation [-].
-    shared : float
-        Share of its variance that is the same for all depths and patterns, 0 to 1; the rest differs from
-        pattern to pattern and changes slowly with depth. An error that is wholly shared (1, that of a flow
-        model) widens every carry and hardly any difference between depths [-].
-    cd_relative, cl_relative : float
-        The same as shares of the coefficient; both parts of an error are drawn together [-].
-    """
-
-    cd: float = 0.0
-    cl: float = 0.0
-    shared: float = 0.9
-    cd_relative: float = 0.0
-    cl_relative: float = 0.0
 
 
 class CoefficientModel:
@@ -104,12 +69,33 @@ class CoefficientModel:
         self.criterion = self.surfaces[0].surface.criterion
         self.depth_m: FloatArray = np.unique(columns[0])
         self.studied_reynolds, self.studied_spin_ratio = np.unique(columns[1]), np.unique(columns[2])
-        steps = (LONGEST_STEP if self.criterion is None else CRISIS_STEP), DRAWS_STEP
+        longest = (LONGEST_STEP if self.criterion is None else CRISIS_STEP), DRAWS_STEP
         (self.reynolds, self.spin_ratio), self._coarse = (
-            (_between_reynolds(self.studied_reynolds, step[0]), _refined(self.studied_spin_ratio, step[1]))
-            for step in steps
+            (
+                _between_reynolds(self.studied_reynolds, step[0], least),
+                _refined(self.studied_spin_ratio, step[1], least),
+            )
+            for step, least in zip(longest, STEPS_BETWEEN_NODES, strict=True)
         )
         self._last: tuple[object, TableBatch] | None = None
+
+    @property
+    def spread(self) -> float:
+        """Relative standard deviation of the critical Reynolds number of balls that are cut, or 0."""
+        return 0.0 if self.criterion is None else self.criterion.spread
+
+    def placed(self) -> "CoefficientModel":
+        """Return the same model with the crisis of the ball that is cut where it is most probable."""
+        found = copy.copy(self)
+        if self.criterion is not None:
+            found.criterion = replace(self.criterion, spread=0.0)
+        found._last = None
+        return found
+
+    def shifts(self, n: int, seed: int) -> FloatArray:
+        """Return where the crisis of each draw of `draws` lies, ln Re against the criterion, shape (n,)."""
+        which, shift = self._places(n, seed)
+        return shift + np.array([of.surface.place.shift for of in self.surfaces])[which]
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -199,7 +185,7 @@ class CoefficientModel:
         )
 
     def untripped(self, depth_m: ArrayLike, reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
-        """Share of the meridians that is not tripped where the crisis is most probable on the ball that is cut.
+        """Share of the meridians that is not tripped, the crisis being where it is most probable.
 
         Parameters
         ----------
@@ -265,7 +251,7 @@ class CoefficientModel:
             for order, error in enumerate(stated if name != "cm" else ()):
                 size = getattr(error, name) + getattr(error, f"{name}_relative") * np.abs(values)
                 source = np.random.default_rng([seed, 2 + order, *name.encode()])
-                values = values + size * _stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
+                values = values + size * stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
             drawn.append(np.maximum(values, 0.0) if name == "cd" else values)
         if "cm" not in self.names:
             drawn.append(np.zeros_like(drawn[0]))
@@ -282,8 +268,9 @@ class CoefficientModel:
         Returns
         -------
         DataFrame
-            One row a run and coefficient: run, coefficient, depth_m, reynolds, spin_ratio, inside (or below the
-            crisis), residual (run less prediction), claimed (its claimed standard deviation), ratio of the two.
+            One row a run and coefficient: run, coefficient, depth_m, reynolds, spin_ratio, inside (or below
+            the crisis), residual (run less prediction), claimed (its claimed standard deviation), ratio of
+            the two.
         """
         frames, surface = [], self.surfaces[0].surface
         for name in self.names:
@@ -303,11 +290,11 @@ class CoefficientModel:
         Returns
         -------
         DataFrame
-            One row a run and coefficient (drag and lift): run, coefficient, depth_m, reynolds, spin_ratio, value,
-            model, stated (the run's standard error and the repeatability of settled runs), ratio of the
-            difference to the latter.
+            One row a run and coefficient (drag and lift): run, coefficient, depth_m, reynolds, spin_ratio,
+            value, model, stated (the run's standard error and the repeatability of settled runs), ratio of
+            the difference to the latter.
         """
-        points = Points(*(self.runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")))
+        points = Points.of_runs(self.runs)
         frames = []
         for name in ("cd", "cl"):
             mean = self._mean(name, points, 0.0)
@@ -319,7 +306,7 @@ class CoefficientModel:
         return pd.concat(frames, ignore_index=True)
 
     def frame(self, depth_m: ArrayLike) -> pd.DataFrame:
-        """Sample the model as a tidy table: a row a node, each coefficient with its error (_se), the regime."""
+        """Sample the model as a tidy table: a row a node, coefficients with errors (_se), the regime."""
         parts = []
         for depth, table in zip(np.asarray(depth_m, float), self.tables(depth_m), strict=True):
             re, s = np.meshgrid(table.reynolds, table.spin_ratio, indexing="ij")
@@ -333,73 +320,6 @@ class CoefficientModel:
             columns["tripped_share"] = np.nan if self.criterion is None else tripped.ravel()
             parts.append(pd.DataFrame(columns))
         return pd.concat(parts, ignore_index=True)
-
-    def summary(self) -> dict[str, Any]:
-        """JSON-ready account of the fit: places of the crisis, hyper-parameters, and how runs are met."""
-        left_out, met = self.leave_one_out(), self.at_runs()
-        found: dict[str, Any] = {"pattern": self.pattern, "runs": len(self.runs)}
-        found["inside_crisis"] = int(self.surfaces[0].surface.inside.sum())
-        if self.criterion is not None:
-            found["places"] = [
-                {"weight": of.weight, "shift": of.surface.place.shift, "width": of.surface.place.width}
-                for of in self.surfaces
-            ]
-        for name in self.names:
-            of_name = left_out[left_out["coefficient"] == name]
-            worst = of_name.iloc[int(np.abs(of_name["ratio"].to_numpy(float)).argmax())]
-            smooth = of_name[~of_name["inside"]]
-            found[name] = {
-                "hyperparameters": self.surfaces[0].surface.smooth[name].hyperparameters,
-                "converged": self.surfaces[0].surface.smooth[name].converged,
-                "leave_one_out_ratio": float(np.sqrt(np.mean(smooth["ratio"] ** 2))),
-                "worst_run": str(worst["run"]),
-                "worst_ratio": float(worst["ratio"]),
-            }
-            at = met[met["coefficient"] == name]
-            if len(at):
-                furthest = at.iloc[int(np.abs(at["ratio"].to_numpy(float)).argmax())]
-                found[name] |= {
-                    "furthest_run": str(furthest["run"]),
-                    "furthest_ratio": float(furthest["ratio"]),
-                }
-        return found
-
-    def misfit(self) -> str | None:
-        """Why the model does not fit its runs, a sentence; None when it passes through all of them."""
-        met = self.at_runs()
-        off = met[np.abs(met["ratio"].to_numpy(float)) >= FITS_WITHIN]
-        if off.empty:
-            return None
-        worst = off.iloc[int(np.abs(off["ratio"].to_numpy(float)).argmax())]
-        others = "" if len(off) == 1 else f", and {len(off) - 1} more values do so by less"
-        return (
-            f"{self.pattern}: the model does not pass through its runs: {worst['coefficient'].capitalize()} of "
-            f"{worst['run']} is {worst['value']:.4f} where the model has {worst['model']:.4f}, "
-            f"{abs(worst['ratio']):.1f} of its stated errors away{others}."
-        )
-
-    def notes(self) -> list[str]:
-        """Sentences on runs that do not fit their claimed errors."""
-        found = []
-        misfit = self.misfit()
-        if misfit is not None:
-            found.append(misfit)
-        if len(self.runs) < _FEWEST_FOR_A_VERDICT:
-            return found
-        account = self.summary()
-        for name in self.names:
-            ratio = account[name]["leave_one_out_ratio"]
-            if ratio > CLAIM_TOO_SMALL:
-                found.append(
-                    f"{self.pattern}: {name.capitalize()} of runs left out differs from its prediction by "
-                    f"{ratio:.1f} times the claimed size, {account[name]['worst_run']} most; its intervals "
-                    "are too narrow."
-                )
-            if not account[name]["converged"]:
-                found.append(
-                    f"{self.pattern}: the fit of {name.capitalize()} did not converge; its intervals are doubtful."
-                )
-        return found
 
     def _mean(self, name: str, points: Points, shift: float, crisis: bool = True) -> FloatArray:
         """Mean over the places that the runs allow."""
@@ -433,96 +353,17 @@ class CoefficientModel:
         return which, self._shift() + spread * unit
 
 
-def models_from_coefficients(
-    frame: pd.DataFrame, criteria: Mapping[str, Criterion] | None = None
-) -> tuple[dict[str, CoefficientModel], list[str]]:
-    """Fit a model to the usable runs of every pattern.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        As from `pipeline.aero.collect.read_coefficients`.
-    criteria : mapping, optional
-        By pattern, where its drag crisis lies; patterns without one are taken for smooth throughout.
-
-    Returns
-    -------
-    models : dict
-        By pattern, in the order of the frame; patterns without a usable run are left out.
-    notes : list of str
-        What is missing or does not fit, a sentence each.
-
-    Raises
-    ------
-    InputError
-        A column is missing.
-    """
-    absent = [name for name in NEEDED if name not in frame]
-    if absent:
-        raise InputError(f'coefficients: column "{absent[0]}" is missing; {", ".join(NEEDED)} are needed')
-    models, notes = {}, []
-    key = ["depth_m", "reynolds", "spin_ratio"]
-    for pattern in map(str, frame["pattern"].unique()):
-        rows = frame[frame["pattern"] == pattern]
-        twice = (rows[key].notna().all(axis=1) & rows.duplicated(key, keep=False)).to_numpy(bool)
-        if twice.any():
-            row = rows[twice].iloc[0]
-            notes.append(
-                f"{pattern}: depth {row['depth_m'] * 1e3:.3f} mm, reynolds {row['reynolds']:g}, spin_ratio "
-                f"{row['spin_ratio']:g}: has two rows; which one is right is not known, so all such rows are "
-                f"left out ({int(twice.sum())} of {len(rows)}); keep one of each."
-            )
-            rows = rows[~twice]
-        numbers = rows[[*key, "cd", "cl", "cd_se", "cl_se"]].to_numpy(float)
-        usable = rows["verdict"].isin(USABLE).to_numpy(bool) & np.isfinite(numbers).all(axis=1)
-        if not usable.any():
-            notes.append(f"{pattern}: no run is usable, so that nothing can be said of this pattern.")
-            continue
-        if not usable.all():
-            lost = rows[~usable].iloc[0]
-            notes.append(
-                f"{pattern}: {int((~usable).sum())} of {len(rows)} runs are not usable ({lost['run']}: "
-                f"{lost['verdict']}); the others bridge the gap, with wider intervals there."
-            )
-        kept = rows[usable]
-        has_moment = np.isfinite(kept[["cm", "cm_se"]].to_numpy(float)).all(axis=1)
-        if has_moment.any() and not has_moment.all():
-            notes.append(
-                f"{pattern}: some runs have no moment; the spin decays at the published rate for all of them."
-            )
-        criterion = None if criteria is None else criteria.get(pattern)
-        model = CoefficientModel(pattern, kept, criterion)
-        if criterion is not None and model.criterion is None:
-            notes.append(
-                f"{pattern}: fewer than {FEWEST_ABOVE} runs lie above the drag crisis, so that it is not told "
-                "apart from the rest; compute higher Reynolds numbers."
-            )
-        models[pattern] = model
-        notes += model.notes()
-    return models, notes
-
-
-def _between_reynolds(studied: FloatArray, longest: float) -> FloatArray:
+def _between_reynolds(studied: FloatArray, longest: float, least: int) -> FloatArray:
     """Put nodes between Reynolds numbers, even in the logarithm; those studied stay exactly."""
-    found = np.exp(_refined(np.log(studied), longest))
+    found = np.exp(_refined(np.log(studied), longest, least))
     found[np.abs(found[:, None] - studied).argmin(axis=0)] = studied
     return found
 
 
-def _refined(nodes: FloatArray, longest: float) -> FloatArray:
+def _refined(nodes: FloatArray, longest: float, least: int) -> FloatArray:
     """Put nodes between the nodes; the first ones stay among them."""
     parts = [nodes[:1]]
     for low, high in itertools.pairwise(nodes):
-        steps = max(STEPS_BETWEEN_NODES, int(np.ceil((high - low) / longest - 1e-9)))
+        steps = max(least, int(np.ceil((high - low) / longest - 1e-9)))
         parts.append(np.linspace(low, high, steps + 1)[1:])
     return np.concatenate(parts)
-
-
-def _stated_draws(
-    shared: float, depth_m: FloatArray, n: int, common: np.random.Generator, rng: np.random.Generator
-) -> FloatArray:
-    """Draws of a stated error of unit size, shape (n, d)."""
-    apart = np.abs(depth_m[:, None] - depth_m) / DEPTH_UNIT_M
-    size, vectors = np.linalg.eigh(matern(apart / 1.5)[0])
-    own = rng.standard_normal((n, depth_m.size)) @ (vectors * np.sqrt(np.maximum(size, 0.0))).T
-    return np.asarray(np.sqrt(shared) * common.standard_normal((n, 1)) + np.sqrt(1.0 - shared) * own)

@@ -1,15 +1,14 @@
 """A Gaussian process of one coefficient over depth, Reynolds number and spin ratio."""
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.aero.conditions import Points, lines
+from pipeline.aero.priors import Prior
+
 FloatArray = NDArray[np.float64]
-Parity = Literal["even", "odd"]
 
 DEPTH_UNIT_M = 1e-4
 """Depths are counted in tenths of a millimetre, over which the effect of depth changes."""
@@ -26,91 +25,6 @@ SHARED_BETWEEN_PATTERNS = 0.9
 _NAMES = ("common", "depth", "depth_length", "reynolds_length", "spin_ratio_length", "scatter")
 _LENGTHS = {"depth_length": (1.5, 0.3), "reynolds_length": (0.6, 0.1), "spin_ratio_length": (0.15, 0.1)}
 _COMMON_SPREAD, _DEPTH_SPREAD, _SCATTER_SPREAD = 0.2, 0.7, 0.3
-
-
-@dataclass(frozen=True)
-class Prior:
-    """What is believed of a coefficient before there are runs.
-
-    Parameters
-    ----------
-    parity : {"even", "odd"}
-        Whether it stays or changes its sign when the spin is turned round; odd ones are zero without spin.
-    mean : tuple of float
-        Expected weights of the mean's terms (see `Process`) [-].
-    spread : tuple of float
-        Their standard deviations, wide enough that runs outweigh them [-].
-    common, depth : float
-        Median standard deviations of what the mean leaves over, at all depths alike and at each depth [-].
-    repeatability : float
-        Standard deviation with which settled runs repeat, beyond their standard errors: the median of the
-        scatter [-].
-    """
-
-    parity: Parity
-    mean: tuple[float, ...]
-    spread: tuple[float, ...]
-    common: float
-    depth: float
-    repeatability: float
-
-
-PRIORS = {
-    "cd": Prior(
-        "even",
-        (0.25, 0.0, 0.0, 0.2, 0.0, 0.0, 0.0, 0.0),
-        (0.5, 0.1, 0.05, 0.2, 0.1, 0.03, 0.03, 0.006),
-        0.020,
-        0.004,
-        0.001,
-    ),
-    "cl": Prior(
-        "odd", (0.5, 0.0, 0.0, 0.0, 0.0, 0.0), (0.3, 0.7, 0.15, 0.15, 0.05, 0.05), 0.0135, 0.0045, 0.005
-    ),
-    "cm": Prior(
-        "odd", (0.0, 0.0, 0.0, 0.0, 0.0, 0.0), (0.01, 0.05, 0.01, 0.01, 0.01, 0.01), 0.003, 0.001, 0.0002
-    ),
-}
-"""By coefficient.
-
-Between Reynolds numbers and spin ratios a table must be trusted to bend as dimpled balls do. The sizes stand
-for the bends of published ones: drag of the Smits & Smith fit bends by up to 0.6 per square of ln Re,
-that of a ball near its crisis by as much the other way, and f with its length of 0.6 by 5 times 0.020 / 0.6^2
-= 0.3 (one standard deviation of a Matern 5/2 process). Set by simulation with such balls
-(tests/decide/test_calibration.py).
-
-Settled runs repeat to within 0.001 in Cd and 0.005 in Cl (measured: two starts and two decompositions of one
-flow, DEVELOPERS.md); the scatter is that, and no free parameter that could take physics for noise."""
-
-
-@dataclass(frozen=True, eq=False)
-class Points:
-    """Conditions, arrays of shape (n,).
-
-    Parameters
-    ----------
-    depth_m : ndarray
-        Surface depths [m].
-    reynolds, spin_ratio : ndarray
-        Reynolds numbers and spin ratios [-].
-    axes : tuple of ndarray, optional
-        Axes of the grid that the conditions are all of, from which correlations are multiplied up.
-    """
-
-    depth_m: FloatArray
-    reynolds: FloatArray
-    spin_ratio: FloatArray
-    axes: tuple[FloatArray, FloatArray, FloatArray] | None = None
-
-    @staticmethod
-    def grid(depth_m: FloatArray, reynolds: FloatArray, spin_ratio: FloatArray) -> "Points":
-        """Every combination, the depth slowest and the spin ratio fastest."""
-        mesh = np.meshgrid(depth_m, reynolds, spin_ratio, indexing="ij")
-        return Points(*(axis.ravel() for axis in mesh), (depth_m, reynolds, spin_ratio))
-
-    def at(self, which: NDArray[np.bool_]) -> "Points":
-        """Return the conditions marked in `which`, shape (n,)."""
-        return Points(self.depth_m[which], self.reynolds[which], self.spin_ratio[which])
 
 
 class Process:
@@ -173,9 +87,7 @@ class Process:
         self._apart = self._distances(points, points)
         terms = self._terms(points) * np.array(prior.spread)
         self._explicit = terms @ terms.T
-        self._centre = np.log(
-            [prior.common, prior.depth, *(m for m, _ in _LENGTHS.values()), prior.repeatability]
-        )
+        self._centre = np.log([prior.common, prior.depth, *(m for m, _ in _LENGTHS.values()), prior.scatter])
         self._width = np.array(
             [_COMMON_SPREAD, _DEPTH_SPREAD, *(s for _, s in _LENGTHS.values()), _SCATTER_SPREAD]
         )
@@ -314,7 +226,7 @@ class Process:
     ) -> FloatArray:
         """Draws of f + g from the prior on a grid, shape (rows, m)."""
         roots = []
-        for place, line in enumerate(_lines(axes)):
+        for place, line in enumerate(lines(axes)):
             size, vectors = np.linalg.eigh(
                 self._correlations(self._distances(line, line), self._best[2:5])[place][0]
             )
@@ -384,7 +296,7 @@ class Process:
         if one.axes is not None:
             depth, reynolds, spin = (
                 self._correlations(self._distances(line, other), self._best[2:5])[place][0]
-                for place, line in enumerate(_lines(one.axes))
+                for place, line in enumerate(lines(one.axes))
             )
             of_two = reynolds[:, None] * spin
             found = (common + own * depth)[:, None, None] * of_two
@@ -435,19 +347,6 @@ def _shared(shape: tuple[int, ...], rng: np.random.Generator, common: np.random.
     own = rng.standard_normal(shape)
     share = SHARED_BETWEEN_PATTERNS
     return np.asarray(math.sqrt(share) * common.standard_normal(shape) + math.sqrt(1.0 - share) * own)
-
-
-def _lines(axes: Sequence[FloatArray]) -> list[Points]:
-    """Conditions along each axis of a grid, the other two kept at one of their values."""
-    return [
-        Points(
-            *(
-                axes[other] if other == place else axes[other][:1].repeat(axes[place].size)
-                for other in range(3)
-            )
-        )
-        for place in range(3)
-    ]
 
 
 def matern(distance: FloatArray) -> tuple[FloatArray, FloatArray]:

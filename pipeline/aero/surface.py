@@ -1,4 +1,4 @@
-"""Coefficients of one pattern with its drag crisis at one place: the smooth surface above it and what it takes."""
+"""Coefficients of a pattern with its drag crisis at one place: a smooth surface, and what the crisis adds."""
 
 import math
 from collections.abc import Mapping
@@ -8,14 +8,17 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.aero.crisis import CRISIS_PRIORS, INSIDE, Criterion, CrisisPart, Place
-from pipeline.aero.process import PRIORS, Points, Process
+from pipeline.aero.conditions import Points
+from pipeline.aero.crisis import CRISIS_PRIORS, CrisisPart
+from pipeline.aero.crisis_place import INSIDE, Criterion, Place
+from pipeline.aero.priors import PRIORS
+from pipeline.aero.process import Process
 
 FloatArray = NDArray[np.float64]
 
 EXACT = 0.9
-"""Probability, before the runs are seen, that their crisis lies where the criterion puts it: it does in our own
-flows, and the remainder lets tables of another origin say otherwise."""
+"""Probability, before the runs are seen, that their crisis lies where the criterion puts it: it does in our
+own flows, and the remainder lets tables of another origin say otherwise."""
 
 SHIFTS = (-0.2, -0.1, 0.0, 0.1, 0.2)
 WIDTHS = (0.0, 0.06, 0.14, 0.3)
@@ -39,8 +42,8 @@ class Surface:
     place : Place
         Of the crisis in these runs.
     known : mapping
-        Smooth surfaces that were fitted to the same or nearly the same runs, by (coefficient, bytes of the mask
-        of the runs inside); new ones are added.
+        Smooth surfaces that were fitted to the same or nearly the same runs, by (coefficient, bytes of the
+        mask of the runs inside); new ones are added.
 
     Attributes
     ----------
@@ -59,9 +62,8 @@ class Surface:
         place: Place,
         known: dict[tuple[str, bytes], Process] | None = None,
     ) -> None:
-        columns = [runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")]
         self.place, self.criterion = place, criterion
-        self._points = Points(*columns)
+        self._points = Points.of_runs(runs)
         self.inside = inside(self._points, criterion, place)
         self.smooth: dict[str, Process] = {}
         self.crisis: dict[str, CrisisPart] = {}
@@ -142,7 +144,7 @@ class Surface:
         below = self._points.at(self.inside)
         own = (below.depth_m, below.reynolds, below.spin_ratio)
         wide = [np.unique(np.concatenate([axis, runs])) for axis, runs in zip(axes, own, strict=True)]
-        drawn = process.draws(*wide, shift.size, rng, common, rows)
+        drawn = process.draws(wide[0], wide[1], wide[2], shift.size, rng, common, rows)
         at = [np.searchsorted(axis, runs) for axis, runs in zip(wide, own, strict=True)]
         surface = drawn[:, at[0], at[1], at[2]] - process.mean(below)
         wanted = [np.searchsorted(axis, values) for axis, values in zip(wide, axes, strict=True)]
@@ -190,11 +192,11 @@ def weighted_surfaces(runs: pd.DataFrame, criterion: Criterion | None) -> list[W
     Returns
     -------
     list of WeightedSurface
-        The most probable first; weights add up to one. One without a crisis when there is no criterion, or when
-        fewer than `FEWEST_ABOVE` runs lie above it.
+        The most probable first; weights add up to one. One without a crisis when there is no criterion, or
+        when fewer than `FEWEST_ABOVE` runs lie above it.
     """
     known: dict[tuple[str, bytes], Process] = {}
-    points = Points(*(runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")))
+    points = Points.of_runs(runs)
     if criterion is None or (~inside(points, criterion, Place())).sum() < FEWEST_ABOVE:
         return [WeightedSurface(1.0, Surface(runs, None, Place(), known))]
     chances = _chances()

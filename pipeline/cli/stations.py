@@ -96,7 +96,8 @@ def decision() -> None:
     """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
     from pipeline.aero.collect import read_coefficients
     from pipeline.aero.export import write_tables
-    from pipeline.decide.station import decide_study, fly_everything, write_decision
+    from pipeline.decide.flown import fly_everything
+    from pipeline.decide.station import decide_study, write_decision
     from pipeline.flight.station import flights_table, write_flights
 
     study, coefficients = _study(), read_coefficients(HERE / "coefficients.csv")

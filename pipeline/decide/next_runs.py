@@ -6,7 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.aero.model import CoefficientModel, models_from_coefficients
+from pipeline.aero.crisis_place import criteria
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
 from pipeline.decide.product import product
 from pipeline.decide.worth import Worth, worth
@@ -84,7 +86,7 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
     InputError
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
-    models, _ = models_from_coefficients(coefficients)
+    models, _ = models_from_coefficients(coefficients, criteria(study))
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")

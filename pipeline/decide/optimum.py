@@ -9,15 +9,13 @@ from pipeline.quantities import YARD_M
 
 FloatArray = NDArray[np.float64]
 
-_GRID = 801
-
 
 def curve(depth_m: ArrayLike, values: ArrayLike, at_m: ArrayLike) -> FloatArray:
     """Curve through the values at the depths flown.
 
-    A piecewise cubic (modified Akima) : it
-    does not swing beside the sharp bend that carry has over depth where flights enter the drag crisis, as a
-    spline does, and its maximum may lie between the depths, as that of a monotone cubic may not.
+    A cubic spline (not-a-knot): exact for values that are a polynomial of third degree in depth, a parabola
+    through three depths, a straight line through two. A shape-preserving cubic (PCHIP) will not do here: its
+    maximum can only lie at one of the depths studied.
 
     Parameters
     ----------
@@ -33,15 +31,14 @@ def curve(depth_m: ArrayLike, values: ArrayLike, at_m: ArrayLike) -> FloatArray:
     ndarray, shape (g,) or (g, k)
         With one depth, its value everywhere.
     """
-    from scipy.interpolate import Akima1DInterpolator
+    from scipy.interpolate import CubicSpline
 
     depth, y, at = np.asarray(depth_m, float), np.asarray(values, float), np.asarray(at_m, float)
     if depth.size == 1:
         return np.repeat(y, at.size, axis=0)
-    # Scaled, so that depths of fractions of a millimetre keep their digits.
+    # Scaled, so that the spline's equations are well conditioned for depths of fractions of a millimetre.
     span = depth[-1] - depth[0]
-    curve_of = Akima1DInterpolator((depth - depth[0]) / span, y, method="makima")
-    return np.asarray(curve_of(np.clip((at - depth[0]) / span, 0.0, 1.0)))
+    return np.asarray(CubicSpline((depth - depth[0]) / span, y)((at - depth[0]) / span))
 
 
 @dataclass(frozen=True)
@@ -61,30 +58,6 @@ class Best:
     depth_m: FloatArray
     carry_m: FloatArray
     at_edge: NDArray[np.bool_]
-
-
-def best_depth(depth_m: ArrayLike, carry_m: ArrayLike) -> Best:
-    """Depth of greatest carry between the shallowest and the deepest depth.
-
-    Parameters
-    ----------
-    depth_m : array_like, shape (d,)
-        Depths studied, increasing, at least one [m].
-    carry_m : array_like, shape (d,) or (d, k)
-        Carry at them, for one curve or k curves [m].
-
-    Returns
-    -------
-    Best
-        Of k curves (one when `carry_m` has one dimension), each by `curve`: the highest of 801 points,
-        refined by the parabola through it and its neighbours.
-    """
-    depth, carry = np.asarray(depth_m, float), np.asarray(carry_m, float)
-    carry = carry[:, None] if carry.ndim == 1 else carry
-    if depth.size == 1:
-        return Best(np.repeat(depth, carry.shape[1]), carry[0].copy(), np.ones(carry.shape[1], bool))
-    grid = np.linspace(depth[0], depth[-1], _GRID)
-    return best_on_grid(grid, curve(depth, carry, grid))
 
 
 def best_on_grid(grid_m: FloatArray, values: FloatArray) -> Best:
@@ -121,13 +94,13 @@ def best_on_grid(grid_m: FloatArray, values: FloatArray) -> Best:
     )
 
 
-def tolerance(depth_m: ArrayLike, carry_m: ArrayLike, loss_m: float = YARD_M) -> float:
+def tolerance_on_grid(grid_m: FloatArray, values: FloatArray, loss_m: float = YARD_M) -> float:
     """Change of depth from the best one that costs a given carry.
 
     Parameters
     ----------
-    depth_m, carry_m : array_like, shape (d,)
-        Depths studied, increasing, and the carry at them [m].
+    grid_m, values : ndarray, shape (g,)
+        Even grid of depths, and the carry at them [m].
     loss_m : float
         Carry lost, a yard by default [m].
 
@@ -135,15 +108,8 @@ def tolerance(depth_m: ArrayLike, carry_m: ArrayLike, loss_m: float = YARD_M) ->
     -------
     float
         The smaller of the changes towards shallower and deeper [m]; a side on which the loss is not reached
-        within the depths studied does not count. NaN when it is reached on neither.
+        within the depths studied does not count. NaN when it is reached on neither, and for one depth.
     """
-    depth, carry = np.asarray(depth_m, float), np.asarray(carry_m, float)
-    grid = np.linspace(depth[0], depth[-1], _GRID)
-    return tolerance_on_grid(grid, curve(depth, carry, grid), loss_m)
-
-
-def tolerance_on_grid(grid_m: FloatArray, values: FloatArray, loss_m: float = YARD_M) -> float:
-    """As `tolerance`, for a curve given on an even grid, shapes (g,); NaN for one depth."""
     best = best_on_grid(grid_m, values[:, None])
     spare = values - (best.carry_m[0] - loss_m)
     crossings = np.flatnonzero(spare[:-1] * spare[1:] < 0)

@@ -1,25 +1,29 @@
 """The decision station: the depth to cut for every golfer and pattern, decision.csv and decision.json."""
 
 import math
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.model import CoefficientModel, models_from_coefficients
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import summary
 from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
+from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import share_within
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
-from pipeline.decide.product import Product, product, rank, short_list, verdict
+from pipeline.decide.place_outcomes import PlaceOutcome, place_outcomes
+from pipeline.decide.product import Product, product, rank
+from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.wording import advise, product_sentences
-from pipeline.decide.worth import GRID, Worth, in_window, worth
+from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
 from pipeline.files import write_json, write_text
 from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.flight.station import SEED, fly_golfer, scenarios_of
+from pipeline.flight.station import SEED, scenarios_of
 from pipeline.quantities import YARD_M
 from pipeline.study import Golfer, Study
 
@@ -44,100 +48,17 @@ COLUMNS = (
     "share_within_yard",
     "total_m",
     "total_se_m",
+    "state",
+    "carry_lo_m",
+    "carry_hi_m",
+    "crisis_m",
 )
 """Columns of decision.csv, in their order; columns are only ever added."""
 
 INTERVAL = (0.05, 0.95)
 """Quantiles of the draws between which the best depth and the carry curve are given."""
 
-EXTRAPOLATION_WORTH_A_NOTE = 0.01
 _CURVE_POINTS = 61
-
-
-class Flown(NamedTuple):
-    """All flights of a study.
-
-    Parameters
-    ----------
-    models : dict
-        By pattern.
-    every : dict
-        By golfer and then pattern.
-    flights : dict
-        The same, depths that do not come down left out.
-    worths : dict
-        By (golfer, pattern).
-    notes : list of str
-        What was left out or does not fit.
-    """
-
-    models: dict[str, CoefficientModel]
-    every: dict[str, dict[str, PatternFlights]]
-    flights: dict[str, dict[str, PatternFlights]]
-    worths: dict[tuple[str, str], Worth]
-    notes: list[str]
-
-
-def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
-    """Fit the coefficients and fly every golfer with every pattern, depth and draw.
-
-    Parameters
-    ----------
-    study : Study
-        Patterns, golfers, ball and air.
-    coefficients : DataFrame
-        As from `pipeline.aero.collect.read_coefficients`.
-
-    Returns
-    -------
-    Flown
-        Flights, and what they are worth. Draws in which some ball does not come down are left out for all.
-    """
-    models, notes = models_from_coefficients(coefficients)
-    known = set(coefficients["pattern"])
-    notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
-    every: dict[str, dict[str, PatternFlights]] = {}
-    flights: dict[str, dict[str, PatternFlights]] = {}
-    for golfer in study.golfers:
-        every[golfer.name] = fly_golfer(study, golfer, models)
-        flights[golfer.name] = {
-            pattern: landed
-            for pattern, flown in every[golfer.name].items()
-            if (landed := _landed(flown, pattern, golfer, notes))
-        }
-        notes += _warnings(golfer, flights[golfer.name])
-    finite = np.ones(DRAWS, bool)
-    for of_golfer in flights.values():
-        for flown in of_golfer.values():
-            finite &= np.isfinite(flown.carry_draws_m).all(axis=0)
-    worths = {
-        (golfer.name, pattern): worth(flown, golfer.flight_window, finite, golfer.aim)
-        for golfer in study.golfers
-        for pattern, flown in flights[golfer.name].items()
-    }
-    return Flown(models, every, flights, worths, notes)
-
-
-def product_of(study: Study, flown: Flown) -> tuple[Product | None, list[str]]:
-    """One product for the golfers with a weight; None when no pattern flies for all of them.
-
-    Returns
-    -------
-    product : Product or None
-        Patterns that all of them can be flown with over the same depths.
-    golfers : list of str
-        Who counts.
-    """
-    weights = {golfer.name: golfer.weight for golfer in study.golfers if golfer.weight > 0}
-    if not weights:
-        return None, []
-    shared: dict[tuple[str, str], Worth] = {}
-    for pattern in study.patterns:
-        of_pattern = [flown.worths.get((golfer, pattern.name)) for golfer in weights]
-        grids = [of.depth_m for of in of_pattern if of is not None]
-        if len(grids) == len(of_pattern) and all(np.array_equal(grids[0], grid) for grid in grids):
-            shared |= {(golfer, pattern.name): flown.worths[golfer, pattern.name] for golfer in weights}
-    return (product(shared, weights) if shared else None), list(weights)
 
 
 def decide_study(
@@ -186,21 +107,27 @@ def decide_study(
     ranked = rank(of, flown.worths, counted) if of is not None else []
     studied = studied_depths(study, coefficients)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
+    nothing = nothing_to_decide(coefficients, flown.models)
     rows: list[dict[str, Any]] = []
     curves, advice = [], []
     for golfer in study.golfers:
         flights = flown.flights[golfer.name]
+        state, places = _state(
+            flown, [golfer.name], _of_one(flown.worths, golfer), _of_one(flown.placed, golfer), nothing
+        )
         of_golfer = _decide(study, golfer, flown, angles)
         for row in of_golfer:
             regrets = [entry.regrets_m for entry in ranked if entry.pattern == row["pattern"]]
             row["regret_m"] = regrets[0].get(golfer.name, math.nan) if regrets else math.nan
+            row["state"] = state.word
         rows += of_golfer
         curves += [_curves(golfer, pattern, f) for pattern, f in flights.items()]
         depths = {
             name: Depths(float(f.depth_m[0]), float(f.depth_m[-1]), studied[name], angles[name])
             for name, f in flights.items()
         }
-        advice.append(asdict(advise(golfer, of_golfer, depths)))
+        told = asdict(advise(golfer, of_golfer, depths, state, places))
+        advice.append(told | _of_state(state, places))
         notes += _outside_all(golfer, flown)
     notes += [
         f"{pattern}: only one usable depth ({model.depth_m[0] * 1e3:.3f} mm), so that there is no best one "
@@ -208,28 +135,26 @@ def decide_study(
         for pattern, model in flown.models.items()
         if model.depth_m.size == 1
     ]
-    prototypes = short_list(of) if of is not None else []
-    word, why = verdict(ranked, prototypes)
+    of_all, places = _state(flown, counted, of, product_of(study, flown, placed=True)[0], nothing)
     details = {
         "study": study.name,
         "golfers": [golfer.name for golfer in study.golfers],
         "patterns": [pattern.name for pattern in study.patterns],
+        "state": of_all.word,
         "rows": [{key: _jsonable(value) for key, value in row.items()} for row in rows],
         "curves": curves,
         "advice": advice,
         "scenarios": _scenarios(study, flown, rows),
         "product": {
-            "verdict": word,
-            "why": why,
-            "sentences": product_sentences(word, why, ranked, prototypes, len(counted)),
+            **_of_state(of_all, places),
+            "sentences": product_sentences(of_all, ranked, places, len(counted)),
             "weights": {golfer.name: golfer.weight for golfer in study.golfers},
             "patterns": [asdict(entry) for entry in ranked],
-            "short_list": [asdict(entry) for entry in prototypes],
         },
         "equipment_rules": equipment_rules(
             study, flown.models, {entry.pattern: entry.depth_m for entry in ranked}
         ),
-        "models": [model.summary() for model in flown.models.values()],
+        "models": [summary(model) for model in flown.models.values()],
         "notes": notes,
         "mesh_error": None if study.flow.mesh_error is None else study.flow.mesh_error.model_dump(),
         "interval": list(INTERVAL),
@@ -239,23 +164,48 @@ def decide_study(
     return pd.DataFrame(rows, columns=list(COLUMNS)), details
 
 
+def _of_one(worths: dict[tuple[str, str], Worth], golfer: Golfer) -> Product | None:
+    own = {key: of for key, of in worths.items() if key[0] == golfer.name}
+    return product(own, {golfer.name: 1.0}) if own else None
+
+
+def _state(
+    flown: Flown, golfers: list[str], of: Product | None, placed: Product | None, nothing: str | None
+) -> tuple[State, list[PlaceOutcome]]:
+    """State of the decision for one golfer or several, and what the place of the crisis would make best."""
+    if of is None:
+        why = nothing or "No pattern can be flown by all golfers."
+        return State(NOTHING, "", math.nan, math.nan, [why]), []
+    flights = {(golfer, pattern): f for golfer in golfers for pattern, f in flown.flights[golfer].items()}
+    state = state_of(Evidence(of, placed, flown.models, flights))
+    if nothing is not None:
+        return replace(state, word=NOTHING, why=[nothing], place_decides=False), []
+    model = flown.models[state.pattern]
+    if model.criterion is None or not state.place_decides:
+        return state, []
+    # Draws in which some ball does not come down are missing from the values; without any, numbers agree.
+    shift = model.shifts(DRAWS, SEED)
+    if shift.size != of.value_draws_m[state.pattern].shape[1]:
+        return state, []
+    return state, place_outcomes(of, state.pattern, state.depth_m, model.criterion, shift)
+
+
+def _of_state(state: State, places: list[PlaceOutcome]) -> dict[str, Any]:
+    return {
+        "state": state.word,
+        "why": state.why,
+        "pattern": state.pattern,
+        "depth_m": _jsonable(state.depth_m),
+        "p_within_yard": _jsonable(state.p_within_yard),
+        "short_list": [asdict(entry) for entry in state.short_list],
+        "places": [asdict(place) for place in places],
+    }
+
+
 def write_decision(folder: Path, decision: pd.DataFrame, details: dict[str, Any]) -> None:
     """Write decision.csv and decision.json into a folder, each atomically."""
     write_text(Path(folder) / "decision.csv", decision.to_csv(index=False, lineterminator="\n"))
     write_json(Path(folder) / "decision.json", details)
-
-
-def _landed(flown: PatternFlights, pattern: str, golfer: Golfer, notes: list[str]) -> PatternFlights | None:
-    """Leave out depths whose ball does not come down; None when none is left."""
-    keep = np.isfinite(flown.mean.carry_m)
-    if keep.all():
-        return flown
-    for depth in flown.depth_m[~keep]:
-        notes.append(
-            f"{pattern}, depth {depth * 1e3:.3f} mm: the ball of {golfer.name} does not come down with these "
-            "coefficients; this depth is left out."
-        )
-    return flown.at(keep) if keep.any() else None
 
 
 def _decide(
@@ -276,6 +226,7 @@ def _decide(
             for values in (of.carry_m, of.peak_m, of.descent_rad, of.total_m)
         )
         off = tolerance_on_grid(of.depth_m, of.value_m)
+        least, most = np.quantile(curve(of.depth_m, of.carry_draws_m, [depth])[0], INTERVAL)
         rows.append(
             {
                 "golfer": golfer.name,
@@ -294,6 +245,9 @@ def _decide(
                 "p_edge": float(drawn[name].at_edge.mean()),
                 "total_m": total,
                 "total_se_m": float(curve(of.depth_m, of.total_draws_m, [depth])[0].std(ddof=1)),
+                "carry_lo_m": float(least),
+                "carry_hi_m": float(most),
+                "crisis_m": float(curve(of.depth_m, of.crisis_m, [depth])[0]),
             }
             | _mould(study, golfer, flown.models[name], of, depth, off, angles[name])
         )
@@ -367,27 +321,9 @@ def _outside_all(golfer: Golfer, flown: Flown) -> list[str]:
     return [
         f"{pattern}: no depth studied flies in the window that {golfer.name} requires; the nearest is named."
         for pattern in flown.flights[golfer.name]
-        if (flown.worths[golfer.name, pattern].value_m < flown.worths[golfer.name, pattern].carry_m).all()
+        for of in [flown.worths[golfer.name, pattern]]
+        if (outside_cost(window, of.peak_m, of.descent_rad) > 0.0).all()
     ]
-
-
-def _warnings(golfer: Golfer, flown: dict[str, PatternFlights]) -> list[str]:
-    found = []
-    for pattern, f in flown.items():
-        share = float(f.mean.extrapolated.max())
-        if share >= EXTRAPOLATION_WORTH_A_NOTE:
-            found.append(
-                f"{pattern}: the shots of {golfer.name} spend up to {100 * share:.0f} % of their time at "
-                "Reynolds numbers or spin ratios that were not computed; the nearest "
-                "computed values are used there."
-            )
-        lost = int((~np.isfinite(f.carry_draws_m)).any(axis=0).sum())
-        if lost:
-            found.append(
-                f"{pattern}: {lost} of {f.carry_draws_m.shape[1]} draws for {golfer.name} are left out, "
-                "since the ball does not come down in them; the standard errors of its runs are too large."
-            )
-    return found
 
 
 def _jsonable(value: Any) -> Any:

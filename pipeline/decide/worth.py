@@ -1,6 +1,6 @@
 """What a depth is worth to a golfer: its carry, less what a flight outside the wanted window costs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -27,9 +27,13 @@ class Worth:
     ----------
     depth_m : ndarray, shape (g,)
         Even grid of depths, one when one was studied [m].
-    carry_m, peak_m, descent_rad, value_m : ndarray, shape (g,)
-        Of the most probable coefficients; the value is what the golfer aims at, carry or total distance,
-        less the cost of leaving the flight window [m].
+    carry_m, peak_m, descent_rad : ndarray, shape (g,)
+        Of the most probable coefficients.
+    value_m : ndarray, shape (g,)
+        What the golfer aims at, carry or total distance, less the cost of leaving the flight window and less
+        what the drag crisis is expected to take by its unknown place [m].
+    crisis_m : ndarray, shape (g,)
+        The latter; zero where there is none [m].
     carry_draws_m, value_draws_m : ndarray, shape (g, k)
         Of every draw [m].
     total_m, total_draws_m : ndarray, shapes (g,) and (g, k)
@@ -45,6 +49,26 @@ class Worth:
     value_draws_m: FloatArray
     total_m: FloatArray
     total_draws_m: FloatArray
+    crisis_m: FloatArray
+
+    def risking(self, placed: "Worth", aim: Literal["carry", "total"]) -> "Worth":
+        """Take off what the unknown place of the crisis is expected to cost.
+
+        Parameters
+        ----------
+        placed : Worth
+            The same with the crisis where it is most probable in all draws.
+        aim : {"carry", "total"}
+            What counts.
+
+        Returns
+        -------
+        Worth
+            With another value; the place is as likely to be a better one, so the cost may be negative.
+        """
+        name = "total_draws_m" if aim == "total" else "carry_draws_m"
+        cost = getattr(placed, name).mean(axis=1) - getattr(self, name).mean(axis=1)
+        return replace(self, value_m=self.value_m - cost, crisis_m=cost)
 
 
 def worth(
@@ -80,6 +104,7 @@ def worth(
         grid, carry, peak, descent,
         counts - outside_cost(window, peak, descent),
         drawn[0], counts_drawn - outside_cost(window, drawn[1], drawn[2]), total, drawn[3],
+        np.zeros_like(carry),
     )  # fmt: skip
 
 

@@ -9,7 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.aero.model import CoefficientModel, StatedError
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.stated_error import StatedError
 from pipeline.aero.table import TableBatch
 from pipeline.flight.trajectory import Conditions, Launches, fly
 

@@ -6,7 +6,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.model import CoefficientModel, StatedError, models_from_coefficients
+from pipeline.aero.crisis_place import criteria
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import models_from_coefficients
+from pipeline.aero.stated_error import StatedError
 from pipeline.files import write_text
 from pipeline.flight.air import air_from
 from pipeline.flight.golfer import draw_shots
@@ -32,6 +35,9 @@ COLUMNS = (
     "launch_angle_deg",
     "backspin_rpm",
     "axis_tilt_deg",
+    "carry_runs_m",
+    "peak_height_runs_m",
+    "crisis_m",
 )
 """Columns of flights.csv, in their order; columns are only ever added."""
 
@@ -121,14 +127,16 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         One row a pattern, depth and golfer, with the columns `COLUMNS`: means over the golfer's shots. The
         standard error of the carry is the scatter over draws of the coefficient model; the launch is the mean
-        one. Without rows when no run is usable.
+        one. carry_runs_m and peak_height_runs_m are of plain interpolation of the runs' own grid (NaN where
+        it has gaps), crisis_m is what the drag crisis takes of the carry, most probable. Without rows when no
+        run is usable.
 
     Raises
     ------
     InputError
         The coefficients lack a column.
     """
-    models, _ = models_from_coefficients(coefficients)
+    models, _ = models_from_coefficients(coefficients, criteria(study))
     return flights_table(study, {golfer.name: fly_golfer(study, golfer, models) for golfer in study.golfers})
 
 
@@ -158,6 +166,9 @@ def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlight
                     "total_m": mean.total_m[d],
                     "side_m": mean.side_m[d],
                     "extrapolated": mean.extrapolated[d],
+                    "carry_runs_m": flown.plain.carry_m[d],
+                    "peak_height_runs_m": flown.plain.peak_height_m[d],
+                    "crisis_m": flown.plain.crisis_m[d],
                 }
                 rows.append(((order, d, number), row | launch))
     return pd.DataFrame([row for _, row in sorted(rows, key=lambda item: item[0])], columns=list(COLUMNS))

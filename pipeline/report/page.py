@@ -103,7 +103,7 @@ def _advice(inputs: Inputs) -> list[dict[str, Any]]:
             "shot": launch(golfer),
             "headline": unbroken(of["headline"]),
             "text": unbroken(" ".join(of["sentences"])),
-            "decided": of["decided"],
+            "state": of["state"],
         }
         for golfer, of in zip(inputs.study.golfers, inputs.decision["advice"], strict=True)
     ]

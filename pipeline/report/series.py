@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.collect import USABLE
-from pipeline.aero.model import models_from_coefficients
+from pipeline.aero.crisis_place import criteria
+from pipeline.aero.patterns import models_from_coefficients
 from pipeline.flight.station import conditions_of
 from pipeline.flight.trajectory import Launches, path
 from pipeline.report.inputs import Inputs
@@ -108,7 +109,7 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
 
     A ball that does not come down has no path; the decision's notes tell of it.
     """
-    models, _ = models_from_coefficients(inputs.coefficients)
+    models, _ = models_from_coefficients(inputs.coefficients, criteria(inputs.study))
     conditions = conditions_of(inputs.study)
     charts = []
     for golfer in inputs.study.golfers:

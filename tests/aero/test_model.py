@@ -6,9 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pipeline.aero.model import CoefficientModel, StatedError, models_from_coefficients
-from pipeline.aero.process import Points
+from pipeline.aero.conditions import Points
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import models_from_coefficients, summary
 from pipeline.aero.published import smits_smith_1994
+from pipeline.aero.stated_error import StatedError
 from pipeline.aero.table_file import read_table, write_table
 from pipeline.errors import InputError
 
@@ -51,8 +53,9 @@ def test_sampled_tables_carry_the_posterior():
     assert model.reynolds[[0, -1]].tolist() == [9e4, 1.8e5]
     table = model.tables([0.2e-3])[0]
     points = Points.grid(np.array([0.2e-3]), table.reynolds, table.spin_ratio)
-    assert table.cd.ravel() == pytest.approx(model.processes["cd"].mean(points))
-    assert table.cl_se.ravel() == pytest.approx(np.sqrt(model.processes["cl"].variance(points)))
+    smooth = model.surfaces[0].surface.smooth
+    assert table.cd.ravel() == pytest.approx(smooth["cd"].mean(points))
+    assert table.cl_se.ravel() == pytest.approx(np.sqrt(smooth["cl"].variance(points)))
 
 
 @pytest.mark.parametrize("shape", [(2, 2), (3, 3), (4, 4)])
@@ -65,7 +68,7 @@ def test_error_of_the_sampling_is_below_a_tenth_of_the_standard_error(shape):
     points = Points(np.full(400, 0.2e-3), re, s)
     sampled = model.tables([0.2e-3])[0].at(re, s)
     for name in ("cd", "cl"):
-        process = model.processes[name]
+        process = model.surfaces[0].surface.smooth[name]
         wrong = np.abs(getattr(sampled, name) - process.mean(points))
         ratio = wrong / np.sqrt(process.variance(points))
         assert np.sqrt(np.mean(ratio**2)) < 0.1
@@ -158,7 +161,7 @@ def test_runs_that_belie_their_errors_are_told():
     _, notes = models_from_coefficients(
         frame_of(depths=np.linspace(0.15e-3, 0.35e-3, 8), noise=0.006, se=0.0003)
     )
-    assert any("of the runs scatters by" in note for note in notes)
+    assert any("the model does not pass through its runs" in note for note in notes)
     _, notes = models_from_coefficients(frame_of(noise=0.001, se=0.001))
     assert notes == []
 
@@ -168,8 +171,12 @@ def test_exports(tmp_path):
     tidy = model.frame([0.2e-3, 0.22e-3])
     assert list(tidy.columns) == [
         "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se",
+        "tripped_share",
     ]  # fmt: skip
-    assert len(tidy) == 2 * model.reynolds.size * model.spin_ratio.size and tidy.notna().all().all()
+    assert (
+        len(tidy) == 2 * model.reynolds.size * model.spin_ratio.size
+        and tidy.drop(columns="tripped_share").notna().all().all()
+    )
     table = model.tables([0.22e-3])[0]
     write_table(table, tmp_path / "table.csv")
     back = read_table(tmp_path / "table.csv")
@@ -183,4 +190,4 @@ def test_leave_one_out_names_every_run():
     assert len(left_out) == 3 * 36 and set(left_out["coefficient"]) == {"cd", "cl", "cm"}
     ratio = left_out["residual"] / left_out["claimed"]
     assert left_out["ratio"].to_numpy() == pytest.approx(ratio.to_numpy())
-    assert model.summary()["cd"]["worst_run"] in set(left_out["run"])
+    assert summary(model)["cd"]["worst_run"] in set(left_out["run"])

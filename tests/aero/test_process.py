@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from pipeline.aero.process import PRIORS, Points, Process, matern
+from pipeline.aero.conditions import Points
+from pipeline.aero.priors import PRIORS
+from pipeline.aero.process import Process, matern
 from pipeline.aero.published import smits_smith_1994
 
 DEPTHS, REYNOLDS, SPIN_RATIOS = (

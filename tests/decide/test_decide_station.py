@@ -41,6 +41,7 @@ def study(patterns=("ico332",), window=(10.0, 60.0)) -> Study:
             ],
             "flow": {
                 "fidelity": "steady-rans",
+                "boundary_layer": "turbulent",
                 "level": "coarse",
                 "reynolds": list(REYNOLDS),
                 "spin_ratios": list(SPIN_RATIOS),
@@ -92,9 +93,12 @@ def test_the_planted_depth_is_named():
     assert frame["in_window"].tolist() == [True, None]
     assert details["notes"] and all("not computed" in note for note in details["notes"])
     first, second = details["advice"]
-    assert (first["golfer"], first["headline"], first["decided"]) == (
-        "long hitter", "Cut ico332 at 0.220 mm", True,
-    )  # fmt: skip
+    # The depth is sure, but the flights leave the two Reynolds numbers and spin ratios computed.
+    assert (first["golfer"], first["state"], first["pattern"]) == ("long hitter", "run more", "ico332")
+    assert first["headline"].startswith("Run more: so far ico332 at 0.220 mm, between 0.21")
+    assert "outside the Reynolds numbers and spin ratios computed" in words(first)
+    assert first["p_within_yard"] > 0.9 and details["state"] == "run more"
+    assert (frame["state"] == "run more").all()
     assert "that is in the flight window of" in words(first)
     assert "no flight window is given" in words(second)
 
@@ -137,9 +141,9 @@ def test_an_optimum_beyond_the_depths_is_flagged(best, end, word):
     frame, details = decide_study(study(), coefficients(best))
     assert frame["at_edge"].all() and (frame["best_depth_m"] == end).all()
     assert all(
-        f"Study {word} depths before cutting" in words(of)
-        and of["headline"].startswith("Not enclosed: ico332")
-        and not of["decided"]
+        f"study {word} ones" in words(of)
+        and of["headline"].startswith("Run more: so far ico332 at ")
+        and of["state"] == "run more"
         for of in details["advice"]
     )
 
@@ -156,7 +160,7 @@ def test_two_patterns_are_ranked_on_the_same_shots():
     worse = pd.concat([coefficients(pattern="a"), coefficients(pattern="b", more_drag=0.01)])
     frame, details = decide_study(study(("a", "b")), worse)
     assert frame.set_index(["golfer", "pattern"])["p_best"].unstack()["a"].min() > 0.99
-    assert "Of the 2 patterns it is the one that carries furthest" in words(details["advice"][0])
+    assert "Of the 2 patterns it carries furthest with a probability of 1.00" in words(details["advice"][0])
 
 
 def test_outside_the_flight_window_is_told():
@@ -173,7 +177,9 @@ def test_one_usable_depth_gives_its_carry_and_a_note():
     assert (
         "ico332: only one usable depth (0.200 mm), so that there is no best one to find." in details["notes"]
     )
-    assert details["advice"][0]["headline"] == "No best depth: ico332 has one usable depth, 0.200 mm"
+    assert details["advice"][0]["headline"] == "Nothing to decide"
+    assert "ico332 has one usable depth, 0.200 mm: two are needed" in words(details["advice"][0])
+    assert details["state"] == "nothing to decide" and (frame["state"] == "nothing to decide").all()
 
 
 def test_a_failed_pattern_leaves_the_other_and_a_note():
@@ -187,7 +193,8 @@ def test_a_failed_pattern_leaves_the_other_and_a_note():
 def test_all_runs_failed(tmp_path):
     frame, details = decide_study(study(), coefficients(verdict="diverged"))
     assert len(frame) == 0 and tuple(frame.columns) == COLUMNS
-    assert details["advice"][0]["headline"] == "No depth can be named" and not details["advice"][0]["decided"]
+    assert details["advice"][0]["headline"] == "Nothing to decide"
+    assert "No pattern has a usable run" in words(details["advice"][0])
     write_decision(tmp_path, frame, details)
     assert (tmp_path / "decision.csv").read_text() == ",".join(COLUMNS) + "\n"
 
@@ -245,12 +252,13 @@ def test_one_product_for_both_golfers():
     assert first["pattern"] == "a" and first["depth_m"] == pytest.approx(0.22e-3, abs=2e-6)
     assert first["p_best"] > 0.99 and second["regret_m"] > 1.0 and first["regret_m"] < 0.2
     assert frame.set_index(["golfer", "pattern"])["regret_m"].unstack()["b"].min() > 1.0
-    assert product["verdict"] == "decided" and product["short_list"][0]["pattern"] == "a"
-    assert "For the 2 golfers together a at 0.2" in product["sentences"][1]
+    assert product["pattern"] == "a" and product["short_list"][0]["pattern"] == "a"
+    assert product["sentences"][0].startswith("Run more: so far a at 0.22")
+    assert any("For the 2 golfers together it gives away" in text for text in product["sentences"])
     assert product["weights"] == {"long hitter": 1.0, "short hitter": 1.0}
     only, details = decide_study(changed(study(("a", "b")), weight=0.0), both)
     assert only["regret_m"].isna().tolist() == [True, True, False, False]
-    assert "For the golfer a at" in details["product"]["sentences"][1]
+    assert any("For the golfer it gives away" in text for text in details["product"]["sentences"])
 
 
 def test_moulding_scatter_gives_a_share_of_balls():

@@ -5,15 +5,27 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.decide.optimum import best_depth, curve, share_best, tolerance
+from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.quantities import YARD_M
 
 DEPTHS = np.array([0.15e-3, 0.20e-3, 0.26e-3, 0.30e-3])
+FINE = np.linspace(DEPTHS[0], DEPTHS[-1], 801)
 CURVATURE = 250 / 1e-3**2  # carry lost per depth squared: 0.625 m at 0.05 mm
 
 
 def parabola(depth, best, curvature=CURVATURE, top=230.0):
     return top - curvature * (np.asarray(depth) - best) ** 2
+
+
+def best_depth(depths, values):
+    values = np.asarray(values, float)
+    values = values[:, None] if values.ndim == 1 else values
+    grid = np.linspace(depths[0], depths[-1], 801) if len(depths) > 1 else np.asarray(depths)
+    return best_on_grid(grid, curve(depths, values, grid))
+
+
+def tolerance(depths, values):
+    return tolerance_on_grid(FINE, curve(depths, values, FINE))
 
 
 @settings(deadline=None)

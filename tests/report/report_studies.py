@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 
 from pipeline.aero.collect import collect, write_coefficients
 from pipeline.aero.published import smits_smith_1994
-from pipeline.decide.station import decide_study, fly_everything, write_decision
+from pipeline.decide.flown import fly_everything
+from pipeline.decide.station import decide_study, write_decision
 from pipeline.files import read_json, write_json
 from pipeline.flight.station import flights_table, write_flights
 from pipeline.flow.prepare import prepare
@@ -116,6 +117,7 @@ def invented_run(run: RunSpec, geometry: dict[str, Any]) -> dict[str, Any]:
         "cm_se": 0.00002,
         "verdict": "settled",
         "fidelity": "steady-rans",
+        "boundary_layer": "turbulent",
         "cells": 123456,
         "yplus_max": 0.91,
         "iterations": 177,

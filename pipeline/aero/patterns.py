@@ -1,0 +1,167 @@
+"""A coefficient model for every pattern of a study, and what is missing or does not fit."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from pipeline.aero.collect import USABLE
+from pipeline.aero.crisis_place import Criterion
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.surface import FEWEST_ABOVE
+from pipeline.errors import InputError
+
+NEEDED = (
+    "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "verdict",
+    "run",
+)  # fmt: skip
+"""Columns of coefficients.csv that models are made of."""
+
+FITS_WITHIN = 3.0
+"""The model passes through a run that lies within so many of its stated errors."""
+
+CLAIM_TOO_SMALL = 1.5
+"""Leave-one-out residuals this many times their claimed size are worth a note."""
+
+_FEWEST_FOR_A_VERDICT = 8
+
+
+def models_from_coefficients(
+    frame: pd.DataFrame, criteria: Mapping[str, Criterion] | None = None
+) -> tuple[dict[str, CoefficientModel], list[str]]:
+    """Fit a model to the usable runs of every pattern.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+    criteria : mapping, optional
+        By pattern, where its drag crisis lies; patterns without one are taken for smooth throughout.
+
+    Returns
+    -------
+    models : dict
+        By pattern, in the order of the frame; patterns without a usable run are left out.
+    notes : list of str
+        What is missing or does not fit, a sentence each.
+
+    Raises
+    ------
+    InputError
+        A column is missing.
+    """
+    absent = [name for name in NEEDED if name not in frame]
+    if absent:
+        raise InputError(f'coefficients: column "{absent[0]}" is missing; {", ".join(NEEDED)} are needed')
+    models, notes = {}, []
+    key = ["depth_m", "reynolds", "spin_ratio"]
+    for pattern in map(str, frame["pattern"].unique()):
+        rows = frame[frame["pattern"] == pattern]
+        twice = (rows[key].notna().all(axis=1) & rows.duplicated(key, keep=False)).to_numpy(bool)
+        if twice.any():
+            row = rows[twice].iloc[0]
+            notes.append(
+                f"{pattern}: depth {row['depth_m'] * 1e3:.3f} mm, reynolds {row['reynolds']:g}, spin_ratio "
+                f"{row['spin_ratio']:g}: has two rows; which one is right is not known, so all such rows are "
+                f"left out ({int(twice.sum())} of {len(rows)}); keep one of each."
+            )
+            rows = rows[~twice]
+        numbers = rows[[*key, "cd", "cl", "cd_se", "cl_se"]].to_numpy(float)
+        usable = rows["verdict"].isin(USABLE).to_numpy(bool) & np.isfinite(numbers).all(axis=1)
+        if not usable.any():
+            notes.append(f"{pattern}: no run is usable, so that nothing can be said of this pattern.")
+            continue
+        if not usable.all():
+            lost = rows[~usable].iloc[0]
+            notes.append(
+                f"{pattern}: {int((~usable).sum())} of {len(rows)} runs are not usable ({lost['run']}: "
+                f"{lost['verdict']}); the others bridge the gap, with wider intervals there."
+            )
+        kept = rows[usable]
+        has_moment = np.isfinite(kept[["cm", "cm_se"]].to_numpy(float)).all(axis=1)
+        if has_moment.any() and not has_moment.all():
+            notes.append(
+                f"{pattern}: some runs have no moment; the spin decays at the published rate for all of them."
+            )
+        criterion = None if criteria is None else criteria.get(pattern)
+        model = CoefficientModel(pattern, kept, criterion)
+        if criterion is not None and model.criterion is None:
+            notes.append(
+                f"{pattern}: fewer than {FEWEST_ABOVE} runs lie above the drag crisis, so that it cannot be "
+                "told apart from the rest; compute higher Reynolds numbers."
+            )
+        models[pattern] = model
+        notes += notes_on(model)
+    return models, notes
+
+
+def summary(model: CoefficientModel) -> dict[str, Any]:
+    """JSON-ready account of the fit: places of the crisis, hyper-parameters, and how runs are met."""
+    left_out, met = model.leave_one_out(), model.at_runs()
+    found: dict[str, Any] = {"pattern": model.pattern, "runs": len(model.runs)}
+    found["inside_crisis"] = int(model.surfaces[0].surface.inside.sum())
+    if model.criterion is not None:
+        found["places"] = [
+            {"weight": of.weight, "shift": of.surface.place.shift, "width": of.surface.place.width}
+            for of in model.surfaces
+        ]
+    for name in model.names:
+        of_name = left_out[left_out["coefficient"] == name]
+        worst = of_name.iloc[int(np.abs(of_name["ratio"].to_numpy(float)).argmax())]
+        smooth = of_name[~of_name["inside"]]
+        found[name] = {
+            "hyperparameters": model.surfaces[0].surface.smooth[name].hyperparameters,
+            "converged": model.surfaces[0].surface.smooth[name].converged,
+            "leave_one_out_ratio": float(np.sqrt(np.mean(smooth["ratio"] ** 2))),
+            "worst_run": str(worst["run"]),
+            "worst_ratio": float(worst["ratio"]),
+        }
+        at = met[met["coefficient"] == name]
+        if len(at):
+            furthest = at.iloc[int(np.abs(at["ratio"].to_numpy(float)).argmax())]
+            found[name] |= {
+                "furthest_run": str(furthest["run"]),
+                "furthest_ratio": float(furthest["ratio"]),
+            }
+    return found
+
+
+def misfit(model: CoefficientModel) -> str | None:
+    """Why the model does not fit its runs, a sentence; None when it passes through all of them."""
+    met = model.at_runs()
+    off = met[np.abs(met["ratio"].to_numpy(float)) >= FITS_WITHIN]
+    if off.empty:
+        return None
+    worst = off.iloc[int(np.abs(off["ratio"].to_numpy(float)).argmax())]
+    others = "" if len(off) == 1 else f", and {len(off) - 1} more values do so by less"
+    return (
+        f"{model.pattern}: the model does not pass through its runs: {worst['coefficient'].capitalize()} of "
+        f"{worst['run']} is {worst['value']:.4f} where the model has {worst['model']:.4f}, "
+        f"{abs(worst['ratio']):.1f} of its stated errors away{others}."
+    )
+
+
+def notes_on(model: CoefficientModel) -> list[str]:
+    """Sentences on runs that do not fit their claimed errors."""
+    found = []
+    off = misfit(model)
+    if off is not None:
+        found.append(off)
+    if len(model.runs) < _FEWEST_FOR_A_VERDICT:
+        return found
+    account = summary(model)
+    for name in model.names:
+        ratio = account[name]["leave_one_out_ratio"]
+        if ratio > CLAIM_TOO_SMALL:
+            found.append(
+                f"{model.pattern}: {name.capitalize()} of runs left out differs from its prediction by "
+                f"{ratio:.1f} times the claimed size, {account[name]['worst_run']} most; its intervals "
+                "are too narrow."
+            )
+        if not account[name]["converged"]:
+            found.append(
+                f"{model.pattern}: the fit of {name.capitalize()} did not converge; its intervals are "
+                "doubtful."
+            )
+    return found

@@ -1,0 +1,168 @@
+"""All flights of a study: every golfer with every pattern, depth and draw, and what they are worth."""
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+
+from pipeline.aero.crisis_place import criteria
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import models_from_coefficients
+from pipeline.decide.product import Product, product
+from pipeline.decide.worth import Worth, worth
+from pipeline.flight.population import DRAWS, PatternFlights
+from pipeline.flight.station import fly_golfer
+from pipeline.study import Golfer, Study
+
+EXTRAPOLATION_WORTH_A_NOTE = 0.01
+
+
+class Flown(NamedTuple):
+    """All flights of a study.
+
+    Parameters
+    ----------
+    models : dict
+        By pattern.
+    every : dict
+        By golfer and then pattern.
+    flights : dict
+        The same, depths that do not come down left out.
+    worths : dict
+        By (golfer, pattern).
+    placed : dict
+        The same with the drag crisis where it is most probable, for the patterns that have one.
+    notes : list of str
+        What was left out or does not fit.
+    """
+
+    models: dict[str, CoefficientModel]
+    every: dict[str, dict[str, PatternFlights]]
+    flights: dict[str, dict[str, PatternFlights]]
+    worths: dict[tuple[str, str], Worth]
+    placed: dict[tuple[str, str], Worth]
+    notes: list[str]
+
+
+def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
+    """Fit the coefficients and fly every golfer with every pattern, depth and draw.
+
+    Parameters
+    ----------
+    study : Study
+        Patterns, golfers, ball and air.
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+
+    Returns
+    -------
+    Flown
+        Flights, and what they are worth. Draws in which some ball does not come down are left out for all.
+    """
+    models, notes = models_from_coefficients(coefficients, criteria(study))
+    known = set(coefficients["pattern"])
+    notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
+    every: dict[str, dict[str, PatternFlights]] = {}
+    flights: dict[str, dict[str, PatternFlights]] = {}
+    for golfer in study.golfers:
+        every[golfer.name] = fly_golfer(study, golfer, models)
+        flights[golfer.name] = {
+            pattern: landed
+            for pattern, flown in every[golfer.name].items()
+            if (landed := _landed(flown, pattern, golfer, notes))
+        }
+        notes += _warnings(golfer, flights[golfer.name])
+    worths = _worths(study, flights)
+    spread = {name: model for name, model in models.items() if model.spread > 0.0}
+    placed = {}
+    if spread:
+        sure = {name: model.placed() for name, model in models.items()}
+        again: dict[str, dict[str, PatternFlights]] = {}
+        for golfer in study.golfers:
+            of_golfer = fly_golfer(study, golfer, sure)
+            again[golfer.name] = {
+                pattern: flown.at(np.isfinite(flown.mean.carry_m))
+                for pattern, flown in of_golfer.items()
+                if pattern in flights[golfer.name]
+            }
+        placed = _worths(study, again)
+        aims = {golfer.name: golfer.aim for golfer in study.golfers}
+        worths = {key: of.risking(placed[key], aims[key[0]]) for key, of in worths.items()}
+    return Flown(models, every, flights, worths, placed, notes)
+
+
+def _worths(study: Study, flights: dict[str, dict[str, PatternFlights]]) -> dict[tuple[str, str], Worth]:
+    """Worth of every golfer and pattern, without the draws in which some ball does not come down."""
+    finite = np.ones(DRAWS, bool)
+    for of_golfer in flights.values():
+        for flown in of_golfer.values():
+            finite &= np.isfinite(flown.carry_draws_m).all(axis=0)
+    return {
+        (golfer.name, pattern): worth(flown, golfer.flight_window, finite, golfer.aim)
+        for golfer in study.golfers
+        for pattern, flown in flights[golfer.name].items()
+    }
+
+
+def product_of(study: Study, flown: Flown, placed: bool = False) -> tuple[Product | None, list[str]]:
+    """One product for the golfers with a weight; None when no pattern flies for all of them.
+
+    Parameters
+    ----------
+    study : Study
+        Golfers and patterns.
+    flown : Flown
+        From `fly_everything`.
+    placed : bool
+        Whether the drag crisis lies where it is most probable in all draws.
+
+    Returns
+    -------
+    product : Product or None
+        Patterns that all of them can be flown with over the same depths.
+    golfers : list of str
+        Who counts.
+    """
+    weights = {golfer.name: golfer.weight for golfer in study.golfers if golfer.weight > 0}
+    worths = flown.placed if placed else flown.worths
+    if not weights:
+        return None, []
+    shared: dict[tuple[str, str], Worth] = {}
+    for pattern in study.patterns:
+        of_pattern = [worths.get((golfer, pattern.name)) for golfer in weights]
+        grids = [of.depth_m for of in of_pattern if of is not None]
+        if len(grids) == len(of_pattern) and all(np.array_equal(grids[0], grid) for grid in grids):
+            shared |= {(golfer, pattern.name): worths[golfer, pattern.name] for golfer in weights}
+    return (product(shared, weights) if shared else None), list(weights)
+
+
+def _landed(flown: PatternFlights, pattern: str, golfer: Golfer, notes: list[str]) -> PatternFlights | None:
+    """Leave out depths whose ball does not come down; None when none is left."""
+    keep = np.isfinite(flown.mean.carry_m)
+    if keep.all():
+        return flown
+    for depth in flown.depth_m[~keep]:
+        notes.append(
+            f"{pattern}, depth {depth * 1e3:.3f} mm: the ball of {golfer.name} does not come down with these "
+            "coefficients; this depth is left out."
+        )
+    return flown.at(keep) if keep.any() else None
+
+
+def _warnings(golfer: Golfer, flown: dict[str, PatternFlights]) -> list[str]:
+    found = []
+    for pattern, f in flown.items():
+        share = float(f.mean.extrapolated.max())
+        if share >= EXTRAPOLATION_WORTH_A_NOTE:
+            found.append(
+                f"{pattern}: the shots of {golfer.name} spend up to {100 * share:.0f} % of their time at "
+                "Reynolds numbers or spin ratios that were not computed; the nearest "
+                "computed values are used there."
+            )
+        lost = int((~np.isfinite(f.carry_draws_m)).any(axis=0).sum())
+        if lost:
+            found.append(
+                f"{pattern}: {lost} of {f.carry_draws_m.shape[1]} draws for {golfer.name} are left out, "
+                "since the ball does not come down in them; the standard errors of its runs are too large."
+            )
+    return found

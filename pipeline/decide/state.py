@@ -1,0 +1,243 @@
+"""State of a decision: decided, prototypes, run more or nothing to decide, and the reasons."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import misfit
+from pipeline.decide.optimum import best_on_grid
+from pipeline.decide.product import LONGEST_LIST, SURE, Product, Prototype, short_list
+from pipeline.flight.population import PatternFlights
+from pipeline.quantities import YARD_M
+from pipeline.trade_units import millimetres, share
+
+DECIDED, PROTOTYPES, RUN_MORE, NOTHING = "decided", "prototypes", "run more", "nothing to decide"
+STATES = (DECIDED, PROTOTYPES, RUN_MORE, NOTHING)
+
+MOST_AT_EDGE = 0.05
+"""Share of draws whose best depth may lie at the shallowest or deepest one studied."""
+
+MOST_OUTSIDE = 0.05
+"""Share of a flight that may lie outside the coefficient table."""
+
+CONTENDS = 0.05
+"""A pattern that is the best in fewer draws has no say in the state."""
+
+AGREES_WITHIN = 2.0
+"""Carry by the model and by the runs' own grid may differ by so many times what the model expects."""
+
+
+@dataclass(frozen=True)
+class State:
+    """State of one decision.
+
+    Parameters
+    ----------
+    word : str
+        One of `STATES`.
+    pattern, depth_m : str, float
+        What is best on average over the draws; empty and NaN when nothing is.
+    p_within_yard : float
+        Probability that it is within a yard of the best pattern and depth studied.
+    why : list of str
+        Reasons against a decision, or what the probability rests on, a sentence each.
+    short_list : list of Prototype
+        Fewest prototypes one of which is within a yard of the best with a probability of 0.9.
+    place_decides : bool
+        Whether it would be decided, or nearly, were the place of the drag crisis known.
+    """
+
+    word: str
+    pattern: str
+    depth_m: float
+    p_within_yard: float
+    why: list[str]
+    short_list: list[Prototype] = field(default_factory=list)
+    place_decides: bool = False
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a state is judged by.
+
+    Parameters
+    ----------
+    of : Product
+        Values over depth with their draws, of one golfer or of all.
+    placed : Product or None
+        The same with the crisis where it is most probable; None where there is no crisis to place.
+    models : mapping
+        By pattern.
+    flights : mapping
+        By (golfer, pattern), of the golfers that count.
+    """
+
+    of: Product
+    placed: Product | None
+    models: Mapping[str, CoefficientModel]
+    flights: Mapping[tuple[str, str], PatternFlights]
+
+
+def nothing_to_decide(coefficients: pd.DataFrame, models: Mapping[str, CoefficientModel]) -> str | None:
+    """Why the runs leave nothing to decide, a sentence; None when they do.
+
+    Parameters
+    ----------
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+    models : mapping
+        Of the patterns with usable runs.
+    """
+    if not models:
+        return "No pattern has a usable run; the reasons stand beside the runs."
+    short = [
+        (pattern, what)
+        for pattern, model in models.items()
+        for count, what in (
+            (model.studied_reynolds.size, "one Reynolds number"),
+            (model.studied_spin_ratio.size, "one spin ratio"),
+        )
+        if count < 2
+    ]
+    if len({pattern for pattern, _ in short}) == len(models):
+        listed = ", ".join(f"{what} of {pattern}" for pattern, what in short)
+        return f"Two are needed where runs are usable at {listed} only."
+    if len(models) == 1 and next(iter(models.values())).depth_m.size < 2:
+        pattern, model = next(iter(models.items()))
+        lost = coefficients[(coefficients["pattern"] == pattern)]["depth_m"].nunique() > 1
+        also = " (the other depths have no usable runs)" if lost else ""
+        return (
+            f"{pattern} has one usable depth, {millimetres(float(model.depth_m[0]))}{also}: two are needed "
+            "to choose between."
+        )
+    return None
+
+
+def state_of(evidence: Evidence) -> State:
+    """Judge whether a decision can be made.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Of one golfer, or of all that count.
+
+    Returns
+    -------
+    State
+        "decided": what is named is within a yard of the best with a probability of 0.9, its best depth lies
+        at an edge of those studied in less than 5 % of the draws, at least 95 % of the flights lie inside the
+        table, and the model fits the runs and agrees with plain interpolation of them. "prototypes": a short
+        list holds the best, or only the place of the drag crisis is not known. "run more": neither.
+    """
+    of = evidence.of
+    pattern = _best_pattern(of)
+    at = int(of.value_m[pattern].argmax())
+    depth = float(best_on_grid(of.depth_m[pattern], of.value_m[pattern][:, None]).depth_m[0])
+    within = _within_yard(of, pattern, at)
+    listed = short_list(of)
+    contending = _contending(of)
+    obstacles = _doubts(evidence, contending)
+    placed_within, placed_edge = within, _edge(of, pattern)
+    placed = evidence.placed
+    if placed is not None:
+        top = _best_pattern(placed)
+        placed_within = _within_yard(placed, top, int(placed.value_m[top].argmax()))
+        placed_edge = _edge(placed, top)
+    edge = _edge(of, pattern)
+    if edge >= MOST_AT_EDGE and placed_edge >= MOST_AT_EDGE:
+        obstacles.append(_edge_sentence(of, pattern, edge))
+    place = placed is not None and not obstacles and placed_within >= SURE
+    if not obstacles and within >= SURE and edge < MOST_AT_EDGE:
+        return State(DECIDED, pattern, depth, within, [_sure(within)], listed)
+    if obstacles:
+        return State(RUN_MORE, pattern, depth, within, obstacles, listed)
+    if place:
+        why = [
+            "What is not known is the place of the drag crisis on balls that are cut: with it the depth "
+            f"would be decided (probability {placed_within:.2f})."
+        ]
+        return State(PROTOTYPES, pattern, depth, within, why, listed, True)
+    if listed and listed[-1].p_so_far >= SURE and len(listed) <= LONGEST_LIST:
+        why = [
+            f"{_sure(within)} One of {len(listed)} prototypes is, with a probability of "
+            f"{listed[-1].p_so_far:.2f}."
+        ]
+        return State(PROTOTYPES, pattern, depth, within, why, listed)
+    why = [
+        f"More than {LONGEST_LIST} prototypes would be needed to have one within a yard of the best with a "
+        f"probability of {SURE:.1f}: more runs are cheaper."
+    ]
+    return State(RUN_MORE, pattern, depth, within, why, listed)
+
+
+def _best_pattern(of: Product) -> str:
+    return max(of.depth_m, key=lambda name: float(of.value_m[name].max()))
+
+
+def _within_yard(of: Product, pattern: str, at: int) -> float:
+    best = np.max([draws.max(axis=0) for draws in of.value_draws_m.values()], axis=0)
+    return float((of.value_draws_m[pattern][at] >= best - YARD_M).mean())
+
+
+def _edge(of: Product, pattern: str) -> float:
+    if of.depth_m[pattern].size == 1:
+        return 0.0
+    return float(best_on_grid(of.depth_m[pattern], of.value_draws_m[pattern]).at_edge.mean())
+
+
+def _contending(of: Product) -> list[str]:
+    tops = np.array([draws.max(axis=0) for draws in of.value_draws_m.values()])
+    wins = np.bincount(tops.argmax(axis=0), minlength=len(tops)) / tops.shape[1]
+    return [name for name, share_best in zip(of.value_draws_m, wins, strict=True) if share_best >= CONTENDS]
+
+
+def _sure(within: float) -> str:
+    return f"It is within a yard of the best studied with a probability of {within:.2f}."
+
+
+def _edge_sentence(of: Product, pattern: str, edge: float) -> str:
+    best = best_on_grid(of.depth_m[pattern], of.value_draws_m[pattern])
+    middle = 0.5 * (of.depth_m[pattern][0] + of.depth_m[pattern][-1])
+    side = "shallower" if float(best.depth_m[best.at_edge].mean()) < middle else "deeper"
+    return (
+        f"The best depth of {pattern} lies at the edge of the depths studied with a probability of "
+        f"{edge:.2f}: study {side} ones."
+    )
+
+
+def _doubts(evidence: Evidence, contending: Sequence[str]) -> list[str]:
+    """Sentences on what must be cleared by more runs."""
+    found = []
+    for pattern in contending:
+        model = evidence.models[pattern]
+        off = misfit(model)
+        if off is not None:
+            found.append(off)
+        outside, differs = [], []
+        for (golfer, name), flown in evidence.flights.items():
+            if name != pattern:
+                continue
+            share_out = float(flown.mean.extrapolated[flown.studied].max())
+            if share_out > MOST_OUTSIDE:
+                outside.append((share_out, golfer))
+            gap = np.abs(flown.mean.carry_m - flown.plain.carry_m)
+            wrong = flown.plain.difference_counts & (
+                gap > np.maximum(AGREES_WITHIN * flown.plain.expected_m, 0.5 * YARD_M)
+            )
+            differs += [(float(gap[d]), golfer, float(flown.depth_m[d])) for d in np.flatnonzero(wrong)]
+        if outside:
+            worst = max(outside)
+            found.append(
+                f"{pattern}: shots of {worst[1]} spend up to {share(worst[0], 0)} of their time outside the "
+                "Reynolds numbers and spin ratios computed: compute those too."
+            )
+        if differs:
+            gap_m, golfer, depth = max(differs)
+            found.append(
+                f"{pattern}: at {millimetres(depth)} the model and plain interpolation of the runs differ by "
+                f"{gap_m / YARD_M:.1f} yd of carry for {golfer}, more than the model expects."
+            )
+    return found
