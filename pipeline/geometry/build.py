@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import read_json, write_json
+from pipeline.files import read_json, remove_leftovers, write_json
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.class_layout import pack_layout
@@ -193,6 +193,7 @@ def build_variant(folder: Path) -> None:
     InputError
         If the dimples are impossible or the mesh is not fit for the solver.
     """
+    remove_leftovers(folder)  # of a station that was killed: skins have megabytes
     spec = read_json(folder / SPEC)
     ball = make_ball(load_layout(folder.parent), spec)
     surface = skin(ball, SKIN_N)
