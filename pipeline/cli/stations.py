@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pipeline.cli.ending import ended_well
+from pipeline.cli.engine_watch import leave_with_engine
 from pipeline.errors import DepthlineError
 
 if TYPE_CHECKING:
@@ -143,6 +144,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _called() -> None:
     words = vars(_parser().parse_args())
+    leave_with_engine()
     words.pop("station")(**words)
 
 

@@ -61,7 +61,7 @@ def _members(session: int) -> list[int]:
 
 
 def _stat(process: int) -> list[str] | None:
-    """Fields of /proc/PROCESS/stat from the state on (the third, see proc(5)); None without such a process."""
+    """Fields of /proc/PROCESS/stat (proc(5)) from the third, the state, on; None without such a process."""
     try:
         text = (PROC / str(process) / "stat").read_text(errors="replace")
     except OSError:

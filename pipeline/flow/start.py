@@ -18,6 +18,7 @@ from pipeline.flow.execute import FORCES, SPENT, spent
 from pipeline.flow.fidelity import Fidelity
 from pipeline.flow.fingerprint import case_files, edited
 from pipeline.flow.forces import read_history
+from pipeline.flow.plausible import Bounds, plausible_bounds
 from pipeline.flow.solver import Solver, run_tool
 from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
 from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
@@ -69,6 +70,10 @@ class Task:
     def fields(self) -> tuple[str, ...]:
         """Names of the fields of a state."""
         return ("U", *self.fidelity.free_stream)
+
+    def bounds(self) -> Bounds:
+        """Plausible means of its coefficients."""
+        return plausible_bounds(self.spec["reynolds"], self.spec["spin_ratio"])
 
     def zones(self) -> Zones:
         """Cells in which the spec's state of the boundary layer is enforced."""
@@ -159,8 +164,8 @@ def begin(task: Task, solver: Solver, ranks: int) -> Begun:
 
 
 def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> Begun:
-    """Write the case anew with more robust settings and start from rest, after the first attempt diverged."""
-    warnings = [f"diverged at first ({reason}); computed again from rest with smaller relaxation factors"]
+    """Write the case anew with more robust settings and start from rest, after a first attempt."""
+    warnings = [f"{reason}; computed again from rest with smaller relaxation factors"]
     return _write(task, solver, ranks, 2, None, warnings, spent(task.case))
 
 
