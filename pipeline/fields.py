@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, InitErrorDetails, PydanticCustomError, core_schema
 
-from pipeline.quantities import NUMBER, Kind, QuantityError, parse_quantity, quantity_pattern
+from pipeline.quantities import LONGEST, NUMBER, Kind, QuantityError, parse_quantity, quantity_pattern
 
 PROBLEM = "depthline"
 """Error type of messages that are already in their final wording."""
@@ -83,7 +83,7 @@ class Quantity:
         return number
 
     def _read(self, text: str) -> float:
-        if re.fullmatch(NUMBER, text.strip()):
+        if len(text) <= LONGEST and re.fullmatch(NUMBER, text.strip()):
             raise problem(f'has no unit; write for instance "{self._with_unit(text.strip())}"')
         try:
             return parse_quantity(text, self.kind)
@@ -227,7 +227,7 @@ class Section(BaseModel):
             return f"is not a key here; {cls._nearest_key(key)}"
         if kind == "literal_error":
             choices = re.findall(r"'([^']*)'", detail["ctx"]["expected"])
-            nearest = difflib.get_close_matches(str(detail["input"]), choices, n=1)
+            nearest = difflib.get_close_matches(str(detail["input"])[:LONGEST], choices, n=1)
             hint = f'; did you mean "{nearest[0]}"?' if nearest else ""
             return f"is not one of {', '.join(choices)}{hint}"
         if kind == "list_type":
@@ -262,7 +262,7 @@ class Section(BaseModel):
     @classmethod
     def _nearest_key(cls, key: str) -> str:
         keys = [cls._key(name) for name in cls.model_fields]
-        nearest = difflib.get_close_matches(key, keys, n=1)
+        nearest = difflib.get_close_matches(key[:LONGEST], keys, n=1)
         return f'did you mean "{nearest[0]}"?' if nearest else f"the keys here are {', '.join(keys)}"
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.aero.table import CoefficientTable
+from pipeline.delimited import Delimited, number, read_delimited
 from pipeline.errors import InputError
 from pipeline.files import write_text
 
@@ -42,8 +43,9 @@ def read_table(path: Path) -> CoefficientTable:
     Parameters
     ----------
     path : Path
-        CSV with the columns reynolds, spin_ratio, cd, cl and, where known, cm (see `CoefficientTable` for
-        their meaning), in any order of columns and rows, on a full grid of the first two.
+        CSV, separated as `pipeline.delimited` finds out, with the columns reynolds, spin_ratio, cd, cl and,
+        where known, cm (see `CoefficientTable` for their meaning), in any order of columns and rows, on a
+        full grid of the first two.
 
     Returns
     -------
@@ -56,10 +58,11 @@ def read_table(path: Path) -> CoefficientTable:
         The file is missing, a column is missing, unknown or there twice, a value is not a number of its
         range, a row is there twice, or a point of the grid is missing; the message names file and line.
     """
-    quick = _read_well_formed(Path(path))
+    found = _read_rows(Path(path))
+    names, rows = found.header, found.rows
+    quick = table_of(_frame(found))
     if quick is not None:
         return quick
-    names, rows = _read_rows(Path(path))
     where: dict[tuple[float, float], int] = {}
     nodes: dict[tuple[float, float], list[float]] = {}
     for line, cells in rows:
@@ -87,20 +90,12 @@ def read_table(path: Path) -> CoefficientTable:
     return CoefficientTable(np.array(reynolds), np.array(spin_ratio), columns[0], columns[1], cm)
 
 
-def _read_well_formed(path: Path) -> CoefficientTable | None:
-    """Read a file without faults, quickly; None when something is unusual, for `read_table` to name it."""
+def _frame(found: Delimited) -> "pd.DataFrame":
+    """Numbers of a file, quickly; NaN for what is none, for `read_table` to name it."""
     import pandas as pd
 
-    try:
-        frame = pd.read_csv(path, dtype=float, skipinitialspace=True)
-    except (OSError, ValueError):
-        return None
-    frame.columns = frame.columns.str.strip()
-    if not set(_REQUIRED_COLUMNS) <= set(frame.columns) <= set(_COLUMNS) or not isinstance(
-        frame.index, pd.RangeIndex
-    ):
-        return None
-    return table_of(frame)
+    cells = np.array([[number(cell) for cell in cells] for _, cells in found.rows])
+    return pd.DataFrame(cells, columns=found.header)
 
 
 def table_of(rows: "pd.DataFrame") -> CoefficientTable | None:
@@ -136,53 +131,36 @@ def table_of(rows: "pd.DataFrame") -> CoefficientTable | None:
     return CoefficientTable(reynolds, spin_ratio, **grids)
 
 
-def _read_rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    """Return the column names and the rows that are not empty, each with its line number."""
+def _read_rows(path: Path) -> Delimited:
+    """Read columns and rows, and refuse unknown or missing columns and rows that are too short or long."""
     wanted = "columns reynolds, spin_ratio, cd, cl and, where known, cm"
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(f"{path}: there is no such file; a CSV with the {wanted} is needed") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path}: cannot be read as text ({error}); a CSV with the {wanted} is needed"
-        ) from None
-    reader = csv.reader(io.StringIO(text))
-    rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    if not rows:
+    found = read_delimited(path, f"a CSV with the {wanted}")
+    names, line = found.header, found.header_line
+    if not names:
         raise InputError(f"{path}: is empty; a CSV with the {wanted} is needed")
-    line, header = rows.pop(0)
-    names = [name.strip() for name in header]
     for name in names:
         if name not in _COLUMNS:
-            nearest = difflib.get_close_matches(name.lower(), _COLUMNS, n=1, cutoff=0.4)
-            right = (
-                f'did you mean "{nearest[0]}"?'
-                if nearest
-                else f"the {wanted}, separated by commas, are known"
-            )
-            raise InputError(f'{path}:{line}: unknown column "{name}"; {right}')
+            nearest = difflib.get_close_matches(name.lower()[:100], _COLUMNS, n=1, cutoff=0.4)
+            right = f'did you mean "{nearest[0]}"?' if nearest else f"the {wanted} are known"
+            raise InputError(f'{path}:{line}: unknown column "{name[:60]}"; {right}')
         if names.count(name) > 1:
             raise InputError(f'{path}:{line}: column "{name}" is there twice; keep one')
     absent = [name for name in _REQUIRED_COLUMNS if name not in names]
     if absent:
         raise InputError(f'{path}:{line}: column "{absent[0]}" is missing; the {wanted} are needed')
-    if not rows:
+    if not found.rows:
         raise InputError(f"{path}: has a header but no rows; give one row a pair of reynolds and spin_ratio")
-    for line, row in rows:
-        if len(row) != len(names):
-            raise InputError(f"{path}:{line}: has {len(row)} values; the header has {len(names)} columns")
-    return names, rows
+    for line, row in found.rows:
+        if trouble := found.width_problem(row):
+            raise InputError(f"{path}:{line}: {trouble}")
+    return found
 
 
 def _number(path: Path, line: int, name: str, cell: str) -> float:
     wanted = {"reynolds": "a number above 0", "spin_ratio": "a number from 0 up", "cd": "a number from 0 up"}
-    try:
-        number = float(cell)
-    except ValueError:
-        number = float("nan")
-    too_low = (name == "reynolds" and number <= 0) or (name in ("spin_ratio", "cd") and number < 0)
-    if not np.isfinite(number) or too_low:
+    value = number(cell)
+    too_low = (name == "reynolds" and value <= 0) or (name in ("spin_ratio", "cd") and value < 0)
+    if not np.isfinite(value) or too_low:
         right = wanted.get(name, "a number")
-        raise InputError(f'{path}:{line}: {name}: "{cell.strip()}" is not {right}')
-    return number
+        raise InputError(f'{path}:{line}: {name}: "{cell[:60]}" is not {right}')
+    return value

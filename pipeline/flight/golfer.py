@@ -1,17 +1,23 @@
 """Shots of a golfer: the mean launch and its scatter, or measured launches."""
 
-import csv
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.delimited import number, read_delimited
 from pipeline.errors import InputError
 from pipeline.flight.trajectory import Launches
 from pipeline.study import Golfer
 
 SLOWEST_SHOT_M_S = 1.0
 """Draws below this ball speed are raised to it [m/s]."""
+
+MOST_LAUNCHES = 100_000
+"""Measured launches that a file may hold; more make no fit better."""
+
+MOST_PROBLEMS = 50
+"""Faults of a file of launches that are listed one by one."""
 
 FEWEST_TO_FIT = 5
 """Measured launches that a distribution can be fitted to, at least."""
@@ -89,8 +95,9 @@ def read_launches(path: Path) -> NDArray[np.float64]:
     Parameters
     ----------
     path : Path
-        CSV with a header; columns ball_speed_m_s or ball_speed_mph, launch_angle_deg, backspin_rpm and, where
-        known, axis_tilt_deg (0 otherwise). Further columns are left alone.
+        CSV with a header, separated as `pipeline.delimited` finds out; columns ball_speed_m_s or
+        ball_speed_mph, launch_angle_deg, backspin_rpm and, where known, axis_tilt_deg (0 otherwise). Further
+        columns are left alone.
 
     Returns
     -------
@@ -101,33 +108,29 @@ def read_launches(path: Path) -> NDArray[np.float64]:
     ------
     InputError
         The file cannot be read, a column is missing, or values are no numbers or out of the ranges of a study
-        file; every bad value has its line.
+        file; bad values are listed with their lines.
     """
-    try:
-        text = Path(path).read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read ({error}); a CSV of launches is needed") from None
-    reader = csv.DictReader(text.splitlines(), skipinitialspace=True)
-    columns = [name for name in reader.fieldnames or () if name in _UNITS]
+    found = read_delimited(Path(path), "a CSV of launches", most_rows=MOST_LAUNCHES)
+    columns = [name for name in found.header if name in _UNITS]
     for place, wanted in enumerate(("ball_speed_m_s or ball_speed_mph", "launch_angle_deg", "backspin_rpm")):
         if sum(_UNITS[name][0] == place for name in columns) != 1:
-            raise InputError(f"{path}:1: one column {wanted} is needed; it has {reader.fieldnames or 'none'}")
+            has = ", ".join(found.header)[:200] or "none"
+            raise InputError(f"{path}:{found.header_line}: one column {wanted} is needed; it has {has}")
     rows, problems = [], []
-    for row in reader:
+    for line, cells in found.rows:
+        row = dict(zip(found.header, cells, strict=False))
         launch = np.zeros(4)
         for name in columns:
             place, unit = _UNITS[name]
-            try:
-                launch[place] = float(row[name]) * unit
-            except (TypeError, ValueError):
-                launch[place] = np.nan
+            launch[place] = number(row.get(name, "")) * unit
             low, high = _RANGES[place]
             if not low <= launch[place] <= high:
                 limits = f"{low / unit:.4g} to {high / unit:.4g}"
-                problems.append(
-                    f'{path}:{reader.line_num}: {name}: "{row[name]}" is not a number from {limits}'
-                )
+                given = row.get(name, "")[:60]
+                problems.append(f'{path}:{line}: {name}: "{given}" is not a number from {limits}')
         rows.append(launch)
+    if len(problems) > MOST_PROBLEMS:
+        problems[MOST_PROBLEMS:] = [f"{path}: and {len(problems) - MOST_PROBLEMS} more values like these"]
     if problems:
         raise InputError("\n".join(problems))
     if not rows:

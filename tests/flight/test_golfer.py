@@ -120,3 +120,23 @@ def test_bad_launch_files(tmp_path, text, message):
     path.write_text(text)
     with pytest.raises(InputError, match=message):
         draw_shots(measured(path), 10, 1)
+
+
+def test_launches_as_a_german_spreadsheet_writes_them(tmp_path):
+    path = tmp_path / "launches.csv"
+    path.write_text(
+        "Nr;ball_speed_m_s;launch_angle_deg;backspin_rpm;Bemerkung\n1;70,5;11,25;2600;gut, weit\n"
+        "2;71;10,5;2700;\n"
+    )
+    read = read_launches(path)
+    assert read[:, 0].tolist() == [70.5, 71.0]
+    assert np.degrees(read[:, 1]) == pytest.approx([11.25, 10.5])
+
+
+def test_of_many_wrong_launches_fifty_are_listed(tmp_path):
+    path = tmp_path / "launches.csv"
+    path.write_text("ball_speed_mph,launch_angle_deg,backspin_rpm\n" + "900,11,2600\n" * 70)
+    with pytest.raises(InputError) as caught:
+        read_launches(path)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 51 and lines[50].endswith("and 20 more values like these")
