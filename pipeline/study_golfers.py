@@ -34,6 +34,9 @@ class Launch(Section):
     )
 
 
+POWER_LAW_EXPONENT = 1.0 / 7.0
+"""Exponent of the wind's power law where none is stated: open ground in neutral air [memory]."""
+
 LAUNCH_KEYS = ("ball_speed", "launch_angle", "backspin", "axis_tilt")
 """Quantities of a launch, by their keys in a study file."""
 
@@ -195,8 +198,8 @@ class Wind(Section):
         description="Roughness length of the ground for the logarithmic profile, 0.1 mm to 2 m; 30 mm is "
         "open grassland.",
     )
-    exponent: Annotated[float, Number(0.01, 1, 0.14)] = Field(
-        0.14, description="Exponent of the power profile, 0.01 to 1."
+    exponent: Annotated[float, Number(0.01, 1, 0.2)] = Field(
+        POWER_LAW_EXPONENT, description="Exponent of the power profile, 0.01 to 1; 1/7 over open ground."
     )
 
 

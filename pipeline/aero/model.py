@@ -10,8 +10,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.aero.collect import USABLE
+from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.process import PRIORS, Points, Process
-from pipeline.aero.table import CoefficientTable, TableBatch, padded
+from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
 from pipeline.errors import InputError
 
 FloatArray = NDArray[np.float64]
@@ -76,7 +77,7 @@ class CoefficientModel:
     reynolds, spin_ratio : ndarray
         Nodes of the sampling grid, from the lowest to the highest studied [-].
     processes : dict
-        From "cd", "cl" and, when every run has a moment, "cm" to the `Process`.
+        From "cd", "cl" and, when the moments can be flown (`pipeline.aero.moment`), "cm" to the `Process`.
     """
 
     def __init__(self, pattern: str, runs: pd.DataFrame) -> None:
@@ -87,8 +88,7 @@ class CoefficientModel:
         self.reynolds = np.exp(_refined(np.log(np.unique(columns[1])), LONGEST_STEP[0]))
         self.reynolds[[0, -1]] = columns[1].min(), columns[1].max()  # free of the rounding of exp(log(...))
         self.spin_ratio = _refined(np.unique(columns[2]), LONGEST_STEP[1])
-        moments = runs[["cm", "cm_se"]].to_numpy(float)
-        names = ("cd", "cl", "cm") if np.isfinite(moments).all() else ("cd", "cl")
+        names = ("cd", "cl", "cm") if moments_to_fly(runs)[0] else ("cd", "cl")
         self.processes = {
             name: Process(
                 PRIORS[name], Points(*columns), runs[name].to_numpy(float), runs[f"{name}_se"].to_numpy(float)
@@ -115,6 +115,8 @@ class CoefficientModel:
             values[name] = process.mean(points).reshape(shape)
             values[f"{name}_se"] = np.sqrt(process.variance(points)).reshape(shape)
         values["cd"] = np.maximum(values["cd"], 0.0)
+        if "cm" in values:
+            values["cm"] = np.minimum(values["cm"], 0.0)
         return [
             CoefficientTable(self.reynolds, self.spin_ratio, **{name: v[d] for name, v in values.items()})
             for d in range(shape[0])
@@ -140,7 +142,8 @@ class CoefficientModel:
         Returns
         -------
         TableBatch
-            d x n tables, all draws of the first depth first. Drag is cut off at zero.
+            d x n tables, all draws of the first depth first. Drag is cut off at zero, a moment where it would
+            speed the spin up.
         """
         depth = np.asarray(depth_m, float)
         rng = np.random.default_rng([seed, *self.pattern.encode()])
@@ -152,7 +155,8 @@ class CoefficientModel:
                 size = getattr(error, name) + getattr(error, f"{name}_relative") * np.abs(values)
                 source = np.random.default_rng([seed, 2 + number, *name.encode()])
                 values = values + size * _stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
-            drawn.append(np.maximum(values, 0.0) if name == "cd" else values)
+            low, high = BOUNDS[name] if name != "cl" else (-np.inf, np.inf)
+            drawn.append(np.clip(values, low, high))
         if "cm" not in self.processes:
             drawn.append(np.zeros_like(drawn[0]))
         values = np.moveaxis(np.stack(drawn, axis=-1), 0, 1).reshape(
@@ -282,14 +286,17 @@ def models_from_coefficients(frame: pd.DataFrame) -> tuple[dict[str, Coefficient
                 f"{lost['verdict']}); the others bridge the gap, with wider intervals there."
             )
         kept = rows[usable]
-        has_moment = np.isfinite(kept[["cm", "cm_se"]].to_numpy(float)).all(axis=1)
-        if has_moment.any() and not has_moment.all():
-            notes.append(
-                f"{pattern}: some runs have no moment; the spin decays at the published rate for all of them."
-            )
+        if moment_note := moments_to_fly(kept)[1]:
+            notes.append(moment_note)
         model = CoefficientModel(pattern, kept)
         models[pattern] = model
         notes += model.notes()
+    with_moment = [name for name, model in models.items() if "cm" in model.processes]
+    if with_moment and len(with_moment) < len(models):
+        notes.append(
+            f"{', '.join(with_moment)}: the spin decays by the computed moment, that of the other patterns "
+            "at the published rate; that alone can be 2 m of carry between them."
+        )
     return models, notes
 
 

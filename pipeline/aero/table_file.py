@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.aero.table import CoefficientTable
+from pipeline.aero.table import BOUNDS, CoefficientTable, out_of_bounds
 from pipeline.delimited import Delimited, number, read_delimited
 from pipeline.errors import InputError
 from pipeline.files import write_text
@@ -116,10 +116,11 @@ def table_of(rows: "pd.DataFrame") -> CoefficientTable | None:
     values = {
         name: column for name, column in values.items() if name[:2] != "cm" or np.isfinite(column).any()
     }
-    positive = (
-        all((values[name] >= 0).all() for name in ("spin_ratio", "cd")) and (values["reynolds"] > 0).all()
-    )
-    if not (len(rows) and positive and all(np.isfinite(column).all() for column in values.values())):
+    possible = (values["spin_ratio"] >= 0).all() and (values["reynolds"] > 0).all()
+    for name, (low, high) in BOUNDS.items():
+        possible &= name not in values or ((values[name] >= low) & (values[name] <= high)).all()
+    possible &= all((values[name] >= 0).all() for name in _ERROR_COLUMNS if name in values)
+    if not (len(rows) and possible and all(np.isfinite(column).all() for column in values.values())):
         return None
     reynolds, i = np.unique(values.pop("reynolds"), return_inverse=True)
     spin_ratio, j = np.unique(values.pop("spin_ratio"), return_inverse=True)
@@ -157,10 +158,12 @@ def _read_rows(path: Path) -> Delimited:
 
 
 def _number(path: Path, line: int, name: str, cell: str) -> float:
-    wanted = {"reynolds": "a number above 0", "spin_ratio": "a number from 0 up", "cd": "a number from 0 up"}
     value = number(cell)
-    too_low = (name == "reynolds" and value <= 0) or (name in ("spin_ratio", "cd") and value < 0)
-    if not np.isfinite(value) or too_low:
-        right = wanted.get(name, "a number")
+    if name in BOUNDS:
+        right = out_of_bounds(name, value)
+    else:
+        possible = np.isfinite(value) and (value > 0 if name == "reynolds" else value >= 0)
+        right = None if possible else f"a number {'above 0' if name == 'reynolds' else 'from 0 up'}"
+    if right is not None:
         raise InputError(f'{path}:{line}: {name}: "{cell[:60]}" is not {right}')
     return value

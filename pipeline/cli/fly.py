@@ -101,11 +101,17 @@ def _fly(table_path: Path, launch: Launch, ball: Ball, air: AirSpec, wind: Wind)
     from pipeline.flight.trajectory import Launches
 
     conditions = conditions_in(ball, air.model_copy(update={"wind": wind}))
-    flown = fly_single(
-        read_table(table_path),
-        Launches(launch.ball_speed_m_s, launch.launch_angle_rad, launch.backspin_rad_s, launch.axis_tilt_rad),
-        conditions,
-    )
+    table = read_table(table_path)
+    try:
+        flown = fly_single(
+            table,
+            Launches(
+                launch.ball_speed_m_s, launch.launch_angle_rad, launch.backspin_rad_s, launch.axis_tilt_rad
+            ),
+            conditions,
+        )
+    except InputError as error:
+        raise InputError(f"{table_path}: {error}") from None
     return flown | {
         "air_density_kg_m3": conditions.air.density_kg_m3,
         "kinematic_viscosity_m2_s": conditions.air.kinematic_viscosity_m2_s,

@@ -89,6 +89,7 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "limits": limits.limits(inputs),
         "outside": limits.outside_table(inputs),
         "rules": limits.rules_table(inputs),
+        "symmetry": limits.symmetry_sentence(inputs),
         "product": unbroken(" ".join(inputs.decision.get("product", {}).get("sentences", []))),
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),

@@ -1,5 +1,7 @@
 """`depthline fly`: one shot with a table."""
 
+import re
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -136,13 +138,28 @@ def test_a_wrong_table_gives_one_line(depthline, tmp_path, content):
     assert len(ended.err.splitlines()) == 1
 
 
-def test_a_ball_that_never_lands_is_no_flight(depthline, tmp_path):
-    table = tmp_path / "feather.csv"
-    rows = [f"{reynolds},{spin},20,30" for reynolds in (10, 1e6) for spin in (0.0, 2.0)]
+def test_a_ball_that_loops_is_no_flight(depthline, tmp_path):
+    table = tmp_path / "lift.csv"
+    rows = [f"{reynolds},{spin},0.1,3" for reynolds in (10, 1e6) for spin in (0.0, 2.0)]
     table.write_text("\n".join(["reynolds,spin_ratio,cd,cl", *rows]) + "\n")
-    ended = depthline("fly", table, *SHOT, "--mass", "1 g", "--json")
-    if ended.code == 0:
-        assert ended.json()["carry_m"] < 50.0
-    else:
-        assert ended.code == 2
-        assert "has not landed after a minute" in ended.err
+    ended = depthline("fly", table, *SHOT, "--json")
+    assert ended.code == 2 and ended.out == ""
+    assert re.fullmatch(rf"depthline: {table}: the ball lands \d+\.\d m behind the golfer .*\n", ended.err)
+
+
+@pytest.mark.parametrize(
+    ("row", "message"),
+    [
+        ("2e4,0.1", 'cd: "2e4" is not a number from 0 to 10'),
+        ("0.25,1e300", 'cl: "1e300" is not a number from -3 to 3'),
+        ("0.25,0.1,1e300", 'cm: "1e300" is not a number from -1 to 0 (negative: it slows the spin)'),
+        ("0.25,0.1,0.004", 'cm: "0.004" is not a number from -1 to 0 (negative: it slows the spin)'),
+        ("0.25,15", 'cl: "15" is not a number from -3 to 3'),
+    ],
+)
+def test_coefficients_of_no_ball_are_refused(depthline, tmp_path, row, message):
+    table = tmp_path / "table.csv"
+    header = "reynolds,spin_ratio,cd,cl" + (",cm" if row.count(",") == 2 else "")
+    table.write_text(f"{header}\n1e5,0.1,{row}\n")
+    ended = depthline("fly", table, *SHOT)
+    assert (ended.code, ended.out, ended.err) == (2, "", f"depthline: {table}:2: {message}\n")

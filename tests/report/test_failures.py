@@ -11,7 +11,7 @@ from report_studies import ONE_PATTERN, Results, change_run, copy_results, decid
 from pipeline.errors import InputError
 from pipeline.report.decision_tables import decision_table, scenario_table
 from pipeline.report.inputs import read_flights, read_inputs
-from pipeline.report.limits import limits, notes, outside_table
+from pipeline.report.limits import limits, notes, outside_table, symmetry_sentence
 from pipeline.report.page import write_report
 from pipeline.report.series import coefficient_charts, depth_charts, path_charts
 from pipeline.report.station_tables import coefficient_tables, run_table
@@ -159,6 +159,19 @@ def test_flights_outside_the_table_are_flagged(small: Results) -> None:
     assert "Flights spend up to 100 % of their time outside it" in plain(
         dict(limits(inputs))["Flights outside the table"]
     )
+
+
+def test_whether_symmetry_is_judged_is_said(small: Results, tmp_path: Path) -> None:
+    results = copy_results(small, tmp_path / "results")
+    assert symmetry_sentence(read_inputs(*results)).startswith("Symmetry is not judged")
+    path = results.folder / "decision.json"
+    decision = json.loads(path.read_text())
+    row = decision["equipment_rules"][-1] | {"rule": "symmetry, difference of carry, at most"}
+    path.write_text(json.dumps(decision | {"equipment_rules": [*decision["equipment_rules"], row]}))
+    text = words_of(write_report(*results))
+    assert "Symmetry is judged from the runs of a pattern in two orientations" in text
+    assert "Symmetry is not judged" not in text
+    assert "317 yd and 3 yd of tolerance [quoted]" in plain(text)
 
 
 def test_notes_gather_what_study_decision_and_runs_have_to_say(small: Results, tmp_path: Path) -> None:
