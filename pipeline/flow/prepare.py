@@ -15,6 +15,7 @@ from pipeline.geometry.layout import Layout
 from pipeline.geometry.layout_file import read_layout
 from pipeline.matrix import Variant, runs, variants
 from pipeline.study import LayoutSpec, Pattern, Study
+from pipeline.study_file import line_of
 
 STUDY = "study.json"
 
@@ -114,7 +115,8 @@ def check_cavities(study: Study, path: Path) -> None:
                 try:
                     build.make_ball(layout, spec | {measure: value})
                 except InputError as error:
-                    raise InputError(f"{path}: patterns[{place}].{key}[{index}]: {error}") from None
+                    line = line_of(path, ("patterns", place, key, index))
+                    raise InputError(f"{path}:{line}: patterns[{place}].{key}[{index}]: {error}") from None
 
 
 def prepare(study: Study, results: Path) -> None:
