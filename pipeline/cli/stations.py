@@ -13,7 +13,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.cli.ending import ended_well
+from pipeline.cli.ending import complain, ended_well
 from pipeline.cli.engine_watch import leave_with_engine
 from pipeline.errors import DepthlineError
 
@@ -75,7 +75,8 @@ def flow(
         if reuse(HERE, run, solver.label, keep):
             return
         result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep, solver=solver)
-        remember(HERE, run)
+        if not_entered := remember(HERE, run):
+            complain(f"warning: {not_entered}")
     if result["verdict"] in RETRIED and attempt < attempts:
         raise DepthlineError(
             f"{run}: {result['verdict']} at attempt {attempt} of {attempts}: {result['reason']}"

@@ -22,7 +22,7 @@ from pipeline.flow.plausible import Bounds, plausible_bounds
 from pipeline.flow.solver import Solver, run_tool
 from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
 from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
-from pipeline.geometry.shell_files import MESH
+from pipeline.geometry.shell_files import MESH, QUALITY
 
 Floats = NDArray[np.float64]
 
@@ -264,4 +264,20 @@ def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
     # A time-accurate run may start from a steady one, which has more fields.
     if not set(state) >= set(task.fields) or len(state["U"]) != task.shell.cells:
         return None, [f"started cold: the state of {origin} is of another mesh or fidelity"]
+    if _edges_fitted(task.results, task.spec) != _edges_fitted(task.results, _spec_of(task, origin)):
+        return None, [
+            f"started cold: one of the meshes of {origin} and this run has no nodes on dimples' edges"
+        ]
     return {name: state[name] for name in task.fields}, []
+
+
+def _spec_of(task: Task, origin: str) -> dict[str, Any]:
+    path = task.results / origin / SPEC
+    spec: dict[str, Any] = read_json(path) if path.is_file() else task.spec
+    return spec
+
+
+def _edges_fitted(results: Path, spec: dict[str, Any]) -> bool:
+    """Whether the mesh of a run has nodes on the dimples' edges, or no dimples."""
+    path = results / spec["geometry"] / QUALITY
+    return not path.is_file() or read_json(path).get("edges_fitted") is not False
