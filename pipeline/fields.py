@@ -150,6 +150,43 @@ def _plain(number: float) -> str:
     return f"{number:g}".replace("e-0", "e-").replace("e+0", "e")
 
 
+AUTO = "auto"
+"""Stands in a study file for a list that is worked out from the rest of the study."""
+
+
+@dataclass(frozen=True)
+class OrAuto:
+    """Annotation of a list that a study file may leave to be worked out: `auto`, held as an empty list.
+
+    Parameters
+    ----------
+    example : str
+        A sensible list, for messages.
+    """
+
+    example: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        listed = handler(source)
+        return core_schema.no_info_wrap_validator_function(
+            self._validate,
+            listed,
+            serialization=core_schema.plain_serializer_function_ser_schema(lambda value: value or AUTO),
+        )
+
+    def _validate(self, value: Any, handler: Callable[[Any], Any]) -> Any:
+        if value == AUTO:
+            return []
+        if isinstance(value, str):
+            raise problem(f"is not a list; write for instance {self.example}, or {AUTO}")
+        return handler(value)
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"anyOf": [{"const": AUTO}, handler(schema)]}
+
+
 def distinct(key: Callable[[float], str]) -> Callable[[list[float]], list[float]]:
     """Return a validator that refuses values whose `key` (their name in paths) is the same."""
 

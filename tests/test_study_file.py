@@ -78,6 +78,15 @@ def test_the_cases_point_editors_to_the_schema():
         assert (CASES / case / schema).resolve() == CASES / "study.schema.json"
 
 
+def test_conditions_may_be_left_to_the_golfers(tmp_path):
+    for text in (
+        GOOD.replace("[9e4, 1.8e5]", "auto").replace("[0.08, 0.20]", "auto"),
+        GOOD.replace("  reynolds: [9e4, 1.8e5]\n", "").replace("  spin_ratios: [0.08, 0.20]\n", ""),
+    ):
+        flow = load_study(write(tmp_path, text)).flow
+        assert (flow.reynolds, flow.spin_ratios, flow.resolved) == ([], [], False)
+
+
 def test_a_byte_order_mark_is_no_fault(tmp_path):
     assert load_study(write(tmp_path, b"\xef\xbb\xbf" + GOOD.encode())).name == "small"
 
@@ -173,6 +182,13 @@ ONE_FAULT = [
     ("[0.15 mm, 0.20 mm]", "0.15 mm", "7: patterns[0].depths: 0.15 mm: is not a list; write for instance de"),
     ("[0.15 mm, 0.20 mm]", "[]", "7: patterns[0].depths: is empty; write for instance depths: [0.15 mm,"),
     ("[9e4, 1.8e5]", "9e4", "11: flow.reynolds: 90000.0: is not a list; write for instance reynolds: [90000"),
+    ("[9e4, 1.8e5]", "atuo", "11: flow.reynolds: atuo: is not a list; write for instance [90000, 180000], o"),
+    ("[0.08, 0.20]", "[]", "12: flow.spin_ratios: is empty; write for instance spin_ratios: [0.08, 0.2]"),
+    (
+        "    launch: {ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}\n",
+        "",
+        '14: golfers[0].launch: is missing; write "launch:" and its keys below it, indented, or "measured:"',
+    ),
     ("[9e4, 1.8e5]", "[" + "9e4, " * 101 + "]", "11: flow.reynolds: has more than 100 entries; split"),
     ("{diameter: 42.70 mm, mass: 45.9 g}", "42.70 mm", "2: ball: 42.70 mm: is not a group of keys; write"),
     ("{diameter: 42.70 mm, mass: 45.9 g}", "[42.70 mm]", "2: ball: is not a group of keys; write the keys"),

@@ -9,9 +9,13 @@ from typing import Any
 from rich.progress import Progress, TaskID
 from rich.table import Table
 
+from pipeline.aero.published import published_tables
+from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
 from pipeline.cli.output import messages, print_json, tables, warn
+from pipeline.cli.study_input import check_launches, resolved, results_folder
 from pipeline.errors import InputError
 from pipeline.files import read_json
+from pipeline.flight.passage import outside_warnings, passages
 from pipeline.flow.cost import cells
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
@@ -40,11 +44,17 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
     Raises
     ------
     InputError
-        The study file is wrong, or a pattern's geometry is impossible (every such pattern is told).
+        The study file or a file of measured launches is wrong, or a pattern's geometry is impossible (every
+        such pattern is reported).
     """
-    study = load_study(path)
+    asked = load_study(path)
+    check_launches(asked)
+    study = resolved(asked)
     check_cavities(study, path)
-    found = summary(study, results_root / study.name)
+    results, elsewhere = results_folder(path, results_root, study)
+    found = summary(study, results)
+    found["auto"] = [key for key in ("reynolds", "spin_ratios") if not getattr(asked.flow, key)]
+    found["warnings"] += elsewhere
     warn(found["warnings"])
     if as_json:
         print_json(found)
@@ -66,11 +76,16 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
     -------
     dict
         Keys study, fidelity, level, cells, runs, cold_runs, core_hours, patterns (pattern, depths, reynolds,
-        spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry) and warnings.
+        spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry), golfers (as
+        they will be flown), passages (where in Reynolds number and spin ratio their flights with published
+        balls spend their time), results and warnings.
     """
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
+    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
+        task = progress.add_task("flying the golfers", total=1.0)
+        flights = passages(study, published_tables(), partial(_show_share, progress, task))
     return {
         "study": study.name,
         "fidelity": model.name,
@@ -91,8 +106,12 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
             for pattern in study.patterns
         ],
         "variants": _geometry(study, results),
+        "golfers": [golfer_row(golfer) for golfer in study.golfers],
+        "passages": [passage_row(study, of) for of in flights],
+        "results": str(results),
         "warnings": study.warnings()
-        + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)],
+        + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
+        + outside_warnings(study, flights),
     }
 
 
@@ -169,6 +188,12 @@ def _print_tables(found: dict[str, Any]) -> None:
             _range(row["narrowest_land_m"], row["narrowest_land_m"], 1e3, "mm", 3),
         )
     console.print(geometry)
+    console.print(golfer_table(found["golfers"]))
+    for table in passage_tables(found["passages"]):
+        console.print(table)
+    if found["auto"]:
+        console.print(f"{' and '.join(found['auto'])}: chosen to hold the golfers' flights (auto)")
+    console.print(f"results: {found['results']}", soft_wrap=True)
     console.print(
         f"{found['runs']} runs ({found['cold_runs']} from rest, the others from a neighbour's field), "
         f"{found['fidelity']}, {found['level']} mesh: "

@@ -6,6 +6,7 @@ from pathlib import Path
 from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
+from pipeline.cli.study_input import read_study
 from pipeline.decide.next_runs import NextDepth, next_depths
 from pipeline.errors import InputError
 from pipeline.files import write_text
@@ -42,7 +43,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     """
     from pipeline.aero.collect import read_coefficients
 
-    study = load_study(path)
+    study = read_study(path)
     table = results_root / study.name / "coefficients.csv"
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")

@@ -20,7 +20,9 @@ from pipeline.cli.engine import (
     load_profile,
 )
 from pipeline.cli.held import held, name_engine
+from pipeline.cli.output import messages
 from pipeline.cli.progress import Clock, show
+from pipeline.cli.study_input import read_study, results_folder
 from pipeline.errors import DepthlineError
 from pipeline.files import read_json
 from pipeline.flow.machine import cores_allowed
@@ -30,7 +32,6 @@ from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
 from pipeline.flow.solver import find_solver
 from pipeline.matrix import runs
 from pipeline.study import Study
-from pipeline.study_file import load_study
 
 LOG = "workflow.log"
 
@@ -66,13 +67,14 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     DepthlineError
         If a station other than the flow failed.
     """
-    study = load_study(study_path)
+    study = read_study(study_path)
     check_cavities(study, study_path)
     chosen = load_profile(profile)
     find_solver()
-    for warning in study.warnings():
+    results, elsewhere = results_folder(study_path, results_root, study)
+    for warning in (*study.warnings(), *elsewhere):
         complain(warning)
-    results = Path(results_root).resolve() / study.name
+    messages().print(f"results: {results}", markup=False)
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()

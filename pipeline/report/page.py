@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
+from pipeline.flight.golfer import as_flown, in_words
 from pipeline.geometry.classes import size_classes
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
@@ -21,7 +22,7 @@ from pipeline.report.layout_pictures import made_ball, map_figure, section_figur
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.series import coefficient_charts, depth_charts, path_charts
 from pipeline.study import AirSpec, Study
-from pipeline.trade_units import diameter, launch, millimetres, number, unbroken
+from pipeline.trade_units import diameter, millimetres, number, unbroken
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
@@ -97,11 +98,11 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
 
 
 def _advice(inputs: Inputs) -> list[dict[str, Any]]:
-    """Every golfer's advice, with the launch."""
+    """Every golfer's advice, with the launches flown."""
     return [
         {
             "golfer": of["golfer"],
-            "shot": launch(golfer),
+            "shot": in_words(as_flown(golfer)),
             "headline": unbroken(of["headline"]),
             "text": unbroken(" ".join(of["sentences"])),
             "decided": of["decided"],

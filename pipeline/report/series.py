@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 
 from pipeline.aero.collect import USABLE
 from pipeline.aero.model import models_from_coefficients
+from pipeline.flight.golfer import as_flown
 from pipeline.flight.station import conditions_of
-from pipeline.flight.trajectory import Launches, path
+from pipeline.flight.trajectory import path
 from pipeline.report.inputs import Inputs
-from pipeline.study import FlightWindow, Golfer
+from pipeline.study import FlightWindow
 
 Floats = NDArray[np.float64]
 
@@ -112,23 +113,19 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
     conditions = conditions_of(inputs.study)
     charts = []
     for golfer in inputs.study.golfers:
+        shot = as_flown(golfer).mean_shot
         paths: dict[str, list[SidePath]] = {}
         for pattern in inputs.study.patterns:
             name = pattern.name
             model = models.get(name)
             for depth, table in zip(model.depth_m, model.tables(model.depth_m), strict=True) if model else ():
                 try:
-                    flown = path(table, _mean_shot(golfer), conditions)
+                    flown = path(table, shot, conditions)
                 except ValueError:  # has not landed after a minute
                     continue
                 paths.setdefault(name, []).append(SidePath(float(depth), flown.x_m, flown.height_m))
         charts.append(PathChart(golfer.name, golfer.flight_window, paths))
     return charts
-
-
-def _mean_shot(golfer: Golfer) -> Launches:
-    shot = golfer.launch
-    return Launches(shot.ball_speed_m_s, shot.launch_angle_rad, shot.backspin_rad_s, shot.axis_tilt_rad)
 
 
 def coefficient_charts(inputs: Inputs) -> list[CoefficientChart]:
