@@ -13,8 +13,8 @@ STUDY = Study.from_json(Path("study.json"))
 RUNS = {run.run_id: run for run in runs(STUDY)}
 VARIANTS = [f"geometry/{variant.pattern}/{variant.key}" for variant in variants(STUDY)]
 PYTHON = sys.executable
-# Measured launches; braces in a path are no wildcards.
-LAUNCHES = [str(of.measured.file).replace("{", "{{").replace("}", "}}") for of in STUDY.golfers if of.measured]
+# Fingerprints of measured launches, which only flights and decision depend on.
+LAUNCHES = ["launches.json"] if any(golfer.measured for golfer in STUDY.golfers) else []
 POLICY = Policy.from_config(config)
 REQUESTS = requests(STUDY, POLICY)
 # None of these is part of a run's identity: a change of them reruns nothing.

@@ -74,11 +74,11 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     results, elsewhere = results_folder(study_path, results_root, study)
     for warning in (*study.warnings(), *elsewhere):
         complain(warning)
-    messages().print(f"results: {results}", markup=False)
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with held(results) as lock:
+        messages().print(f"results: {results}", markup=False)
         clear_queue(chosen, results)
         prepare(study, results)
         code = _work(study, results, cores, chosen, lock)

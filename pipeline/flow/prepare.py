@@ -19,6 +19,9 @@ from pipeline.study_file import line_of
 
 STUDY = "study.json"
 
+LAUNCHES = "launches.json"
+"""Fingerprints of the files of measured launches, by golfer; only of a study that has some."""
+
 
 def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
     """Everything that a pattern's layout depends on; of a layout file its content's fingerprint too."""
@@ -130,6 +133,10 @@ def prepare(study: Study, results: Path) -> None:
         Results folder of the study; made when missing.
     """
     write_json_if_changed(results / STUDY, study.to_json())
+    measured = {golfer.name: golfer.measured.file for golfer in study.golfers if golfer.measured}
+    if measured:
+        prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in measured.items()}
+        write_json_if_changed(results / LAUNCHES, prints)
     for pattern in study.patterns:
         write_json_if_changed(
             results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern)
