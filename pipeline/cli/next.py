@@ -13,7 +13,7 @@ from pipeline.files import write_text
 from pipeline.quantities import LENGTH, in_unit
 from pipeline.study import Study
 from pipeline.study_edit import Addition, with_values
-from pipeline.study_file import load_study, read_study_text
+from pipeline.study_file import read_study_text
 
 WORTHLESS_M = 0.05
 """Depths whose runs are expected to gain less carry than this are not proposed [m]."""
