@@ -13,13 +13,15 @@ from pipeline.aero.published import published_tables
 from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
 from pipeline.cli.output import messages, print_json, tables, warn
 from pipeline.cli.study_input import check_launches, resolved, results_folder
-from pipeline.errors import InputError
+from pipeline.errors import InputError, MissingError
 from pipeline.files import read_json
 from pipeline.flight.passage import outside_warnings, passages
+from pipeline.flow.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.cost import cells
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
 from pipeline.flow.request import prices
+from pipeline.flow.solver import find_solver
 from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
 from pipeline.geometry.totals import totals
@@ -75,7 +77,8 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys study, fidelity, level, cells, runs, cold_runs, core_hours, patterns (pattern, depths, reynolds,
+        Keys study, fidelity, level, cells, runs, cold_runs, runs_finished, runs_reused, core_hours (of the
+        runs that are neither finished nor reused), core_hours_of_all, patterns (pattern, depths, reynolds,
         spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry), golfers (as
         they will be flown), passages (where in Reynolds number and spin ratio their flights with published
         balls spend their time), results and warnings.
@@ -83,6 +86,7 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
+    known, price = at_hand(study, results, _solver()), prices(study)
     with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
         task = progress.add_task("flying the golfers", total=1.0)
         flights = passages(study, published_tables(), partial(_show_share, progress, task))
@@ -93,7 +97,10 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
         "cells": cells(model.name, study.flow.level),
         "runs": len(plan),
         "cold_runs": len(plan) - warm,
-        "core_hours": sum(prices(study).values()) / 3600.0,
+        "runs_finished": sum(state == FINISHED for state in known.values()),
+        "runs_reused": sum(state == REUSED for state in known.values()),
+        "core_hours": sum(seconds for run, seconds in price.items() if run not in known) / 3600.0,
+        "core_hours_of_all": sum(price.values()) / 3600.0,
         "patterns": [
             {
                 "pattern": pattern.name,
@@ -113,6 +120,14 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
         + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
         + outside_warnings(study, flights),
     }
+
+
+def _solver() -> str | None:
+    """Name and version of the solver; None where there is none, which is no bar to planning."""
+    try:
+        return find_solver().label
+    except MissingError:
+        return None
 
 
 def _geometry(study: Study, results: Path) -> list[dict[str, Any]]:
@@ -197,8 +212,14 @@ def _print_tables(found: dict[str, Any]) -> None:
     console.print(
         f"{found['runs']} runs ({found['cold_runs']} from rest, the others from a neighbour's field), "
         f"{found['fidelity']}, {found['level']} mesh: "
-        f"about {found['core_hours']:.3g} core hours"
+        f"about {found['core_hours_of_all']:.3g} core hours"
     )
+    finished, reused = found["runs_finished"], found["runs_reused"]
+    if finished + reused:
+        console.print(
+            f"{finished + reused} of them are there already ({finished} finished, {reused} with the inputs of "
+            f"a run of another study); what is left: about {found['core_hours']:.3g} core hours"
+        )
 
 
 def _range(low: float | None, high: float | None, factor: float, unit: str, digits: int) -> str:

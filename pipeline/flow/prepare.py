@@ -1,6 +1,7 @@
 """What a study asks of geometry and flow, written as small spec files that the workflow compares by time."""
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -122,7 +123,9 @@ def check_cavities(study: Study, path: Path) -> None:
                     raise InputError(f"{path}:{line}: patterns[{place}].{key}[{index}]: {error}") from None
 
 
-def prepare(study: Study, results: Path) -> None:
+def prepare(
+    study: Study, results: Path, write: Callable[[Path, Any], object] = write_json_if_changed
+) -> None:
     """Write study.json and the specs of all layouts, variants and runs; unchanged files keep their times.
 
     Parameters
@@ -131,23 +134,23 @@ def prepare(study: Study, results: Path) -> None:
         The validated study.
     results : Path
         Results folder of the study; made when missing.
+    write : callable
+        Gets every file's path and content; writes it when it is another one by default.
     """
-    write_json_if_changed(results / STUDY, study.to_json())
+    write(results / STUDY, study.to_json())
     measured = {golfer.name: golfer.measured.file for golfer in study.golfers if golfer.measured}
     if measured:
         prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in measured.items()}
-        write_json_if_changed(results / LAUNCHES, prints)
+        write(results / LAUNCHES, prints)
     for pattern in study.patterns:
-        write_json_if_changed(
-            results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern)
-        )
+        write(results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern))
     for variant in variants(study):
         folder = results / "geometry" / variant.pattern / variant.key
-        write_json_if_changed(folder / build.SPEC, variant_spec(study, variant))
+        write(folder / build.SPEC, variant_spec(study, variant))
     model = fidelity(study.flow.fidelity)
     templates = templates_digest(model)
     for run in runs(study):
-        write_json_if_changed(
+        write(
             results / run.run_id / "spec.json",
             {
                 "run": run.run_id,

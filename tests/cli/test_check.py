@@ -5,8 +5,9 @@ import math
 import pytest
 
 from pipeline.files import write_json
-from pipeline.flow.prepare import layout_spec
+from pipeline.flow.prepare import layout_spec, prepare
 from pipeline.geometry.build import build_layout
+from pipeline.matrix import runs
 from pipeline.study_file import load_study
 
 
@@ -206,3 +207,23 @@ def test_results_that_are_elsewhere_than_the_store_of_runs_are_told(depthline, s
         assert "uses them" not in depthline("check", small, "--results", root).err
     (folder / "results" / ".reuse").mkdir(parents=True)  # runs are found again here
     assert "uses them" not in depthline("check", small).err
+
+
+def test_runs_that_are_there_are_not_priced(depthline, small, tmp_path) -> None:
+    results = tmp_path / "results"
+    study = load_study(small)
+    before = depthline("check", small, "--results", results, "--json").json()
+    assert (before["runs_finished"], before["runs_reused"]) == (0, 0)
+    assert before["core_hours"] == before["core_hours_of_all"]
+    prepare(study, results / study.name)
+    every = [run.run_id for run in runs(study)]
+    for run_id in every[: len(every) // 2]:
+        write_json(results / study.name / run_id / "run.json", {"verdict": "settled", "cd": 0.25, "key": "a"})
+    after = depthline("check", small, "--results", results, "--json").json()
+    assert after["runs_finished"] == len(every) // 2
+    assert after["core_hours_of_all"] == before["core_hours_of_all"]
+    assert 0.3 * before["core_hours"] < after["core_hours"] < 0.7 * before["core_hours"]
+    said = depthline("check", small, "--results", results).out
+    assert f"{len(every) // 2} of them are there already ({len(every) // 2} finished, 0 with" in " ".join(
+        said.split()
+    )
