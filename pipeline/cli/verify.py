@@ -157,7 +157,7 @@ def _print_rows(part: Part, rows: list[Row]) -> None:
             _number(row.goal_pct, "g"),
             f"{row.source} [{row.mark}]" if row.mark else row.source,
         )
-    tables().print(table, markup=False)
+    tables().print(table)
 
 
 def _number(value: float | None, form: str) -> str:
