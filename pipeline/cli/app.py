@@ -3,7 +3,6 @@
 Imports stand inside the commands, so that `depthline --help` does not wait for the numerical libraries.
 """
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -166,11 +165,14 @@ def forces(
         ),
     ],
     target: Annotated[
-        float,
+        float | None,
         typer.Option(
-            metavar="SHARE", help="Standard error wanted, as a share of the largest mean of its kind."
+            metavar="SHARE",
+            help="Standard error wanted, as a share of the largest mean of its kind; by default those of the "
+            "run, 0.005 for other cases.",
+            show_default=False,
         ),
-    ] = 0.005,
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the histories into this PNG.")
     ] = None,
@@ -286,7 +288,7 @@ def verify(
     """Compute spheres whose drag, lift and wakes are published, and compare: DIR/verification/report.html."""
     from pipeline.cli.verify import verify as verify_parts
 
-    raise typer.Exit(verify_parts(parts or [], cores or len(os.sched_getaffinity(0)), results, as_json))
+    raise typer.Exit(verify_parts(parts or [], cores, results, as_json))
 
 
 @app.command(epilog="Example: depthline schema > cases/study.schema.json")

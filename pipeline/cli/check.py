@@ -217,8 +217,8 @@ def _print_tables(found: dict[str, Any]) -> None:
     finished, reused = found["runs_finished"], found["runs_reused"]
     if finished + reused:
         console.print(
-            f"{finished + reused} of them are there already ({finished} finished, {reused} with the inputs of "
-            f"a run of another study); what is left: about {found['core_hours']:.3g} core hours"
+            f"{finished + reused} of them are there already ({finished} finished, {reused} with the inputs "
+            f"of a run of another study); what is left: about {found['core_hours']:.3g} core hours"
         )
 
 
