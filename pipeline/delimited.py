@@ -16,6 +16,9 @@ from pipeline.given_files import given_text
 LARGEST_BYTES = 32 * 2**20
 MOST_ROWS = 1_000_000
 
+COMMENT = "#"
+"""Lines above the header that begin with it say what a file is; our own tables have some."""
+
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 _ANNOUNCED = re.compile(r"\s*sep=([,;\t|])\s*")
@@ -73,7 +76,7 @@ def read_delimited(
     Parameters
     ----------
     path : Path
-        Text in UTF-8 whose first line that is not blank names the columns.
+        Text in UTF-8 whose first line that is neither blank nor a comment (#) names the columns.
     wanted : str
         What the file should be, for messages: "a CSV of launches".
     largest_bytes : int
@@ -118,9 +121,9 @@ def read_delimited(
 
 
 def _next_line(stream: io.StringIO, skipped: int) -> tuple[int, str]:
-    """Lines before the next one that is not blank, and that one; empty at the end."""
+    """Lines before the next one that is neither blank nor a comment, and that one; empty at the end."""
     while line := stream.readline():
-        if line.strip():
+        if line.strip() and not line.startswith(COMMENT):
             break
         skipped += 1
     return skipped, line

@@ -3,13 +3,15 @@
 import csv
 import difflib
 import io
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.aero.table import BOUNDS, CoefficientTable, out_of_bounds
-from pipeline.delimited import Delimited, number, read_delimited
+from pipeline.delimited import COMMENT, Delimited, number, read_delimited
 from pipeline.errors import InputError
 from pipeline.files import write_text
 
@@ -19,22 +21,53 @@ if TYPE_CHECKING:
 _REQUIRED_COLUMNS = ("reynolds", "spin_ratio", "cd", "cl")
 _COLUMNS = (*_REQUIRED_COLUMNS, "cm")
 _ERROR_COLUMNS = ("cd_se", "cl_se", "cm_se")
+_VALUES = (*_COLUMNS[2:], *_ERROR_COLUMNS)
+
+EXTRA_COLUMNS = ("tripped_share",)
+"""Columns of our own tables that flights do not need: the share of the meridians on which the boundary layer
+is tripped."""
 
 
-def write_table(table: CoefficientTable, path: Path) -> None:
-    """Write a table as CSV: reynolds, spin_ratio, cd, cl and, where known, cm; one row a node.
+def write_table(
+    table: CoefficientTable,
+    path: Path,
+    header: Sequence[str] = (),
+    more: Mapping[str, NDArray[np.float64]] | None = None,
+) -> None:
+    """Write a table as CSV, one row a node: reynolds, spin_ratio, each coefficient and its standard error.
 
-    The numbers are written so that `read_table` gives them back exactly; standard errors are not in the file.
+    The numbers are written so that `read_table` gives them back exactly.
+
+    Parameters
+    ----------
+    table : CoefficientTable
+        The table; cm only where it has one.
+    path : Path
+        The file.
+    header : sequence of str
+        Lines on what the table is, written above the columns with `# ` before each (`pandas.read_csv` passes
+        them over with `comment="#"`).
+    more : mapping, optional
+        Further columns of `EXTRA_COLUMNS`, arrays of shape (nr, ns).
     """
+    names = ("cd", "cl", "cm") if table.cm is not None else ("cd", "cl")
+    columns = {column: getattr(table, column) for name in names for column in (name, f"{name}_se")}
+    columns |= more or {}
     stream = io.StringIO()
+    stream.write(comments(header))
     writer = csv.writer(stream, lineterminator="\n")
-    names = _COLUMNS if table.cm is not None else _REQUIRED_COLUMNS
-    writer.writerow(names)
+    writer.writerow(("reynolds", "spin_ratio", *columns))
     for i, reynolds in enumerate(table.reynolds):
         for j, spin_ratio in enumerate(table.spin_ratio):
-            values = [getattr(table, name)[i, j] for name in names[2:]]
-            writer.writerow([repr(float(number)) for number in (reynolds, spin_ratio, *values)])
+            values = [values[i, j] for values in columns.values()]
+            writer.writerow([repr(float(value)) for value in (reynolds, spin_ratio, *values)])
     write_text(path, stream.getvalue())
+
+
+def comments(lines: Sequence[str]) -> str:
+    """Return lines as comments of a CSV file; line ends and control characters in them are blanks."""
+    plain = ("".join(c if c.isprintable() else " " for c in line) for line in lines)
+    return "".join(f"{COMMENT} {line}\n" for line in plain)
 
 
 def read_table(path: Path) -> CoefficientTable:
@@ -44,13 +77,13 @@ def read_table(path: Path) -> CoefficientTable:
     ----------
     path : Path
         CSV, separated as `pipeline.delimited` finds out, with the columns reynolds, spin_ratio, cd, cl and,
-        where known, cm (see `CoefficientTable` for their meaning), in any order of columns and rows, on a
-        full grid of the first two.
+        where known, cm and standard errors (see `CoefficientTable` for their meaning), in any order of
+        columns and rows, on a full grid of the first two. Columns of `EXTRA_COLUMNS` are passed over.
 
     Returns
     -------
     CoefficientTable
-        With standard errors of zero.
+        With standard errors of zero where the file has none.
 
     Raises
     ------
@@ -74,7 +107,7 @@ def read_table(path: Path) -> CoefficientTable:
                 "already; keep one of the two rows"
             )
         where[key] = line
-        nodes[key] = [row[name] for name in _COLUMNS[2:] if name in row]
+        nodes[key] = [row[name] for name in names if name in _VALUES]
     reynolds = sorted({key[0] for key in nodes})
     spin_ratio = sorted({key[1] for key in nodes})
     if missing := len(reynolds) * len(spin_ratio) - len(nodes):
@@ -85,9 +118,8 @@ def read_table(path: Path) -> CoefficientTable:
             f"({missing} missing of {len(reynolds)} x {len(spin_ratio)}); give every pair once"
         )
     grid = np.array([[nodes[re, s] for s in spin_ratio] for re in reynolds])
-    columns = np.moveaxis(grid, -1, 0)
-    cm = columns[2] if len(columns) == 3 else None
-    return CoefficientTable(np.array(reynolds), np.array(spin_ratio), columns[0], columns[1], cm)
+    values = dict(zip((name for name in names if name in _VALUES), np.moveaxis(grid, -1, 0), strict=True))
+    return CoefficientTable(np.array(reynolds), np.array(spin_ratio), **values)
 
 
 def _frame(found: Delimited) -> "pd.DataFrame":
@@ -140,7 +172,7 @@ def _read_rows(path: Path) -> Delimited:
     if not names:
         raise InputError(f"{path}: is empty; a CSV with the {wanted} is needed")
     for name in names:
-        if name not in _COLUMNS:
+        if name not in (*_COLUMNS, *_ERROR_COLUMNS, *EXTRA_COLUMNS):
             nearest = difflib.get_close_matches(name.lower()[:100], _COLUMNS, n=1, cutoff=0.4)
             right = f'did you mean "{nearest[0]}"?' if nearest else f"the {wanted} are known"
             raise InputError(f'{path}:{line}: unknown column "{name[:60]}"; {right}')
@@ -159,7 +191,9 @@ def _read_rows(path: Path) -> Delimited:
 
 def _number(path: Path, line: int, name: str, cell: str) -> float:
     value = number(cell)
-    if name in BOUNDS:
+    if name in EXTRA_COLUMNS:
+        right = None
+    elif name in BOUNDS or name in _ERROR_COLUMNS:
         right = out_of_bounds(name, value)
     else:
         possible = np.isfinite(value) and (value > 0 if name == "reynolds" else value >= 0)

@@ -97,14 +97,14 @@ def coefficients() -> None:
 def decision() -> None:
     """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
     from pipeline.aero.collect import read_coefficients
-    from pipeline.aero.export import write_tables
+    from pipeline.aero.export import origin_lines, write_tables
     from pipeline.decide.station import decide_study, fly_everything, write_decision
     from pipeline.flight.station import flights_table, write_flights
 
     study, coefficients = _study(), read_coefficients(HERE / "coefficients.csv")
     flown = fly_everything(study, coefficients)
     write_flights(flights_table(study, flown.every), HERE / "flights.csv")
-    write_tables(flown.models, HERE)
+    write_tables(flown.models, HERE, origin_lines(study, coefficients))
     table, details = decide_study(study, coefficients, flown)
     write_decision(HERE, table, details)
 

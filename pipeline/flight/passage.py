@@ -13,7 +13,7 @@ from pipeline.errors import InputError
 from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import SHOTS
 from pipeline.flight.station import SEED, scenarios_of
-from pipeline.flight.trajectory import Conditions, Launches, path
+from pipeline.flight.trajectory import Conditions, FlightPath, Launches, path
 from pipeline.study import Study
 
 FloatArray = NDArray[np.float64]
@@ -124,20 +124,15 @@ def passage(
     InputError
         None of the balls lands within a minute.
     """
-    diameter, air = conditions.ball_diameter_m, conditions.air
     reynolds, spin_ratio, time = [], [], []
     for launch in shots.as_array():
         try:
             flown = path(table, Launches(*launch), conditions, _EVERY_S)
         except ValueError:  # has not landed after a minute
             continue
-        blown = conditions.wind_speed_m_s * conditions.wind_profile.share(flown.height_m)
-        through_air = flown.velocity_m_s + blown[:, None] * np.array(
-            [math.cos(conditions.wind_from_rad), math.sin(conditions.wind_from_rad), 0.0]
-        )
-        speed = np.maximum(np.linalg.norm(through_air, axis=1), 1e-3)
-        reynolds.append(speed * diameter / air.kinematic_viscosity_m2_s)
-        spin_ratio.append(flown.spin_rad_s * diameter / (2.0 * speed))
+        at = along_path(flown, conditions)
+        reynolds.append(at[0])
+        spin_ratio.append(at[1])
         steps = np.diff(flown.time_s)
         time.append(0.5 * (np.append(steps, 0.0) + np.append(0.0, steps)))
     if not time:
@@ -147,6 +142,26 @@ def passage(
     spent = np.concatenate(time)
     share = spent / spent.sum() if spent.sum() > 0 else np.full(spent.size, 1.0 / spent.size)
     return Passage(*names, np.concatenate(reynolds), np.concatenate(spin_ratio), share)
+
+
+def along_path(flown: FlightPath, conditions: Conditions) -> tuple[FloatArray, FloatArray]:
+    """Reynolds number and spin ratio at every point of a path, arrays of shape (m,).
+
+    Parameters
+    ----------
+    flown : FlightPath
+        The path.
+    conditions : Conditions
+        Those that it was flown in; their wind and its profile are taken off the velocity.
+    """
+    blown = conditions.wind_speed_m_s * conditions.wind_profile.share(flown.height_m)
+    through_air = flown.velocity_m_s + blown[:, None] * np.array(
+        [math.cos(conditions.wind_from_rad), math.sin(conditions.wind_from_rad), 0.0]
+    )
+    speed = np.maximum(np.linalg.norm(through_air, axis=1), 1e-3)
+    diameter = conditions.ball_diameter_m
+    reynolds = speed * diameter / conditions.air.kinematic_viscosity_m2_s
+    return reynolds, flown.spin_rad_s * diameter / (2.0 * speed)
 
 
 def passages(
