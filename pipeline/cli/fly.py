@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import ValidationError
-from rich.markup import escape
 from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables, warn
@@ -117,7 +116,7 @@ def fly_shots(
     else:
         _print_means(asked, _means(asked, rows))
     if path_out is not None:
-        messages().print(f"wrote {path_out}", markup=False)
+        messages().print(f"wrote {path_out}")
 
 
 def _asked(
@@ -287,7 +286,7 @@ def _print_means(asked: _Asked, means: Sequence[Mapping[str, Any]]) -> None:
     for of, mean in zip(asked.tables, means, strict=True):
         spread = count > 1
         table.add_row(
-            escape(of.name),
+            of.name,
             *(_length(mean, key, spread) for key in ("carry", "peak_height")),
             _with_spread(mean["descent_deg"], mean["descent_sd_deg"], 1, spread),
             _with_spread(mean["time_s"], mean["time_sd_s"], 2, spread),

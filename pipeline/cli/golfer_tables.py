@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from rich.markup import escape
 from rich.table import Table
 
 from pipeline.flight.golfer import as_flown, in_words
@@ -51,7 +50,7 @@ def golfer_table(rows: Sequence[dict[str, Any]]) -> Table:
     """Return the table of the golfers as they will be flown."""
     table = Table("golfer", "as flown: mean ± standard deviation", title="Golfers")
     for row in rows:
-        table.add_row(escape(row["golfer"]), escape(row["words"]))
+        table.add_row(row["golfer"], row["words"])
     return table
 
 
@@ -75,6 +74,6 @@ def passage_tables(rows: Sequence[dict[str, Any]]) -> list[Table]:
             shares = np.mean([row[f"{name}_shares"] for row in same], axis=0)
             outside = max(row[f"{name}_below"] + row[f"{name}_above"] for row in same)
             label = f"{golfer}, {scenario}" if scenario else golfer
-            table.add_row(escape(label), *(f"{100 * share:.0f}" for share in (*shares, outside)))
+            table.add_row(label, *(f"{100 * share:.0f}" for share in (*shares, outside)))
         found.append(table)
     return found

@@ -78,7 +78,7 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with held(results) as lock:
-        messages().print(f"results: {results}", markup=False)
+        messages().print(f"results: {results}")
         clear_queue(chosen, results)
         prepare(study, results)
         code = _work(study, results, cores, chosen, lock)

@@ -227,3 +227,8 @@ def test_runs_that_are_there_are_not_priced(depthline, small, tmp_path) -> None:
     assert f"{len(every) // 2} of them are there already ({len(every) // 2} finished, 0 with" in " ".join(
         said.split()
     )
+
+
+def test_a_golfer_s_name_is_no_markup(depthline, small):
+    small.write_text(small.read_text().replace("fast swing", '"[red]fast[/] :golf:"'))
+    assert depthline("check", small).out.count("[red]fast[/] :golf:") == 3
