@@ -30,6 +30,7 @@ from pipeline.flow.prepare import check_cavities, prepare
 from pipeline.flow.provenance import mixed, rows
 from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
 from pipeline.flow.solver import find_solver
+from pipeline.flow.solver_path import check_solver_path
 from pipeline.matrix import runs
 from pipeline.study import Study
 
@@ -72,6 +73,7 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     chosen = load_profile(profile)
     find_solver()
     results, elsewhere = results_folder(study_path, results_root, study)
+    check_solver_path(results)
     for warning in (*study.warnings(), *elsewhere):
         complain(warning)
     results.mkdir(parents=True, exist_ok=True)

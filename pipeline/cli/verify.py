@@ -17,6 +17,7 @@ from pipeline.cli.output import messages, print_json, tables
 from pipeline.errors import InputError
 from pipeline.flow.machine import cores_allowed
 from pipeline.flow.solver import find_solver
+from pipeline.flow.solver_path import check_solver_path
 from pipeline.verification.bench import Bench
 from pipeline.verification.parts import PARTS, Part, parts
 from pipeline.verification.rows import SUMMARY, Row, merge_rows
@@ -60,6 +61,7 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     wanted = parts(names)
     find_solver()
     results = results_root / FOLDER
+    check_solver_path(results)
     results.mkdir(parents=True, exist_ok=True)
     rows: list[Row] = []
     with _held(results), _interruptible():

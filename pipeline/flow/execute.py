@@ -1,5 +1,6 @@
 """Running the solver on a case, watching its forces, and stopping it when their means are known."""
 
+import contextlib
 import ctypes
 import json
 import math
@@ -20,6 +21,7 @@ from pipeline.flow.plausible import Bounds
 from pipeline.flow.processes import end_session
 from pipeline.flow.solver import Solver, fatal_line
 from pipeline.flow.solver_log import log_tail
+from pipeline.flow.solver_path import solver_path, work_folder
 from pipeline.flow.verdict import judge
 
 POLL_SECONDS = 1.0
@@ -122,14 +124,18 @@ def execute(
     def note_signal(number: int, _frame: FrameType | None) -> None:
         told.append(number)
 
+    links = contextlib.ExitStack()
+    path = links.enter_context(solver_path(case))
     process: subprocess.Popen[bytes] | None = None
     previous = {number: signal.signal(number, note_signal) for number in (signal.SIGTERM, signal.SIGINT)}
     try:
+        folder = work_folder(path)
         with (case / LOG).open("ab") as log:
             process = subprocess.Popen(
-                solver.command(application, case, ranks),
+                solver.command(application, path, ranks),
                 stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL,
-                env=solver.environment, preexec_fn=_die_with_parent, start_new_session=True,
+                cwd=folder, env=solver.environment | {"PWD": str(folder)},
+                preexec_fn=_die_with_parent, start_new_session=True,
             )  # fmt: skip
         stop_asked: float | None = None
         settled_at: int | None = None
@@ -164,6 +170,7 @@ def execute(
             # We could not go on, for instance for a full disk; or the launcher died and left its ranks.
             end_session(process.pid)
             process.wait()
+        links.close()
         for number, handler in previous.items():
             signal.signal(number, handler)
     seconds = before + time.monotonic() - begun

@@ -20,6 +20,7 @@ from pipeline.flow.fingerprint import case_files, edited
 from pipeline.flow.forces import read_history
 from pipeline.flow.plausible import Bounds, plausible_bounds
 from pipeline.flow.solver import Solver, run_tool
+from pipeline.flow.solver_path import solver_path, work_folder
 from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
 from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
 from pipeline.geometry.shell_files import MESH, QUALITY
@@ -222,7 +223,8 @@ def _write(
     rank_of_cell = cell_ranks(task.shell, ranks) if ranks > 1 else None
     writer.write(task.geometry / MESH, wall, fields, rank_of_cell, task.zones())
     if ranks > 1:
-        run_tool(solver, ["decomposePar", "-case", str(task.case)])
+        with solver_path(task.case) as path:
+            run_tool(solver, ["decomposePar", "-case", str(path)], work_folder(path))
     files = case_files(task.case)
     write_json(
         task.case / START,
