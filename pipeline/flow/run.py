@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import DepthlineError, InputError
-from pipeline.files import atomic_open, read_json, write_json
+from pipeline.files import atomic_open, read_json, remove_leftovers, write_json
 from pipeline.flow.boundary_layer import regime_warnings
 from pipeline.flow.case import remove_case
 from pipeline.flow.cost import memory_bytes
@@ -107,6 +107,7 @@ def run(
         If the geometry or a file of the case is broken.
     """
     folder = Path(results) / run_id
+    remove_leftovers(folder)  # of a station that was killed while it wrote a state
     spec = read_json(folder / SPEC)
     geometry = Path(results) / spec["geometry"]
     task = Task(
