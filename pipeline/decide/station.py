@@ -11,7 +11,7 @@ import pandas as pd
 from pipeline.aero.model import CoefficientModel, models_from_coefficients
 from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
-from pipeline.decide.moulding import share_within
+from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.product import Product, product, rank, short_list, verdict
 from pipeline.decide.wording import advise, product_sentences
@@ -44,6 +44,8 @@ COLUMNS = (
     "share_within_yard",
     "total_m",
     "total_se_m",
+    "moulding_limit",
+    "share_without_limit",
 )
 """Columns of decision.csv, in their order; columns are only ever added."""
 
@@ -164,7 +166,8 @@ def decide_study(
         of draws in which the pattern, at its best depth, is the best; p_edge that in which its best depth is
         the shallowest or deepest; in_window is None without a flight window; regret_m is what the golfer
         gives away, on average over the draws, with the pattern at the depth that is best for all golfers
-        against his own best; share_within_yard is NaN without a moulding scatter; total_m is less certain
+        against his own best; share_within_yard is NaN without a moulding scatter, moulding_limit the scatter
+        that costs the most of it and share_without_limit the share if that were zero; total_m is less certain
         than its standard error says. A pattern without a usable depth has no row.
     details : dict
         JSON-ready: study, golfers, patterns, rows (as the frame), curves (golfer, pattern, and lists depth_m,
@@ -308,17 +311,19 @@ def _mould(
     depth: float,
     off: float,
     angles: AngleOfDepth | None,
-) -> dict[str, float]:
-    """Tolerances of edge angle and diameter, and the share of balls within a yard."""
+) -> dict[str, Any]:
+    """Tolerances of edge angle and diameter, and the share of balls within a yard and what limits it."""
     slope = None if angles is None else angles.slope(depth)
     by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), scenarios_of(study))
-    share = math.nan
+    moulded = None
     if study.moulding is not None:
-        share = share_within(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
+        moulded = moulded_share(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
     return {
         "tolerance_edge_angle_deg": math.nan if slope is None else off * slope,
         "tolerance_diameter_m": abs(YARD_M / by_diameter) if by_diameter else math.nan,
-        "share_within_yard": share,
+        "share_within_yard": math.nan if moulded is None else moulded.share,
+        "moulding_limit": None if moulded is None else moulded.limit,
+        "share_without_limit": math.nan if moulded is None else moulded.share_without,
     }
 
 

@@ -1,5 +1,6 @@
 """Tables of the decision: every pattern for every golfer, and what scenarios make of it."""
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -12,8 +13,12 @@ from pipeline.trade_units import (
     YARD_M,
     micrometres,
     number,
+    share,
     yards_cell,
 )
+
+MOST_ARE_WITHIN = 0.9
+"""Shares of moulded balls within a yard below this are marked."""
 
 
 def decision_table(inputs: Inputs) -> Table:
@@ -64,6 +69,48 @@ def scenario_table(inputs: Inputs) -> Table | None:
         "Depth of greatest carry there, mm",
     )  # fmt: skip
     return Table("Scenarios, whose weighted mean decides", columns, rows, labels=3) if rows else None
+
+
+def moulding_table(inputs: Inputs) -> Table | None:
+    """Return the share of moulded balls within a yard and what limits it; None without a moulding scatter."""
+    scatter = inputs.study.moulding
+    if scatter is None:
+        return None
+    rows = []
+    for row in inputs.decision["rows"]:
+        within, limit = row.get("share_within_yard"), row.get("moulding_limit")
+        if within is None:
+            continue
+        limited = "nothing: all are within it" if limit is None else f"scatter of the {limit}"
+        if limit is not None:
+            limited += f"; without it {share(row['share_without_limit'], 0)}"
+        rows.append(
+            [
+                Cell(row["golfer"]),
+                Cell(row["pattern"]),
+                Cell(number(1e3 * row["best_depth_m"], 3)),
+                Cell(share(within, 0), "warn" if within < MOST_ARE_WITHIN else ""),
+                Cell(limited),
+                Cell("yes: what is lost beyond it is not known" if row["at_edge"] else "no"),
+            ]
+        )
+    columns = (
+        "Golfer", "Pattern", "Depth cut to, mm", "Moulded balls within a yard", "Limited by",
+        "At the edge of the depths studied",
+    )  # fmt: skip
+    spread = ", ".join(
+        f"{words} ± {text}"
+        for words, value, text in (
+            ("depth", scatter.depth_m, micrometres(scatter.depth_m)),
+            ("edge angle", scatter.edge_angle_rad, number(math.degrees(scatter.edge_angle_rad), 2, "deg")),
+            ("diameter", scatter.diameter_m, micrometres(scatter.diameter_m)),
+        )
+        if value
+    )
+    caption = (
+        f"Moulded balls that give away less than a yard against a ball as cut ({spread or 'no scatter'})"
+    )
+    return Table(caption, columns, rows, labels=2) if rows else None
 
 
 def _window_cell(row: Mapping[str, Any], wanted: FlightWindow | None) -> Cell:

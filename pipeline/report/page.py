@@ -15,8 +15,9 @@ from pipeline.geometry.classes import size_classes
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
-from pipeline.report.decision_tables import decision_table, scenario_table
+from pipeline.report.decision_tables import decision_table, moulding_table, scenario_table
 from pipeline.report.drawing import settle, style
+from pipeline.report.flight_conditions import draw_passages, passage_table, study_passages
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
@@ -26,7 +27,14 @@ from pipeline.trade_units import diameter, millimetres, number, unbroken
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
-_OUR_FIGURES = ("carry-*.png", "flights-*.png", "coefficients-*.png", "ball-*.png", "layout-*.png")
+_OUR_FIGURES = (
+    "conditions.png",
+    "carry-*.png",
+    "flights-*.png",
+    "coefficients-*.png",
+    "ball-*.png",
+    "layout-*.png",
+)
 
 _LAYOUT_DPI = 110
 """Maps have hundreds of outlines: as pixels they are a tenth of their size as vectors."""
@@ -78,8 +86,10 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "advice": _advice(inputs),
         "decision": decision_table(inputs),
         "scenarios": scenario_table(inputs),
+        "moulding": moulding_table(inputs),
         "depth_pictures": _depth_pictures(inputs, colours, drawn),
         "flights": _flights(inputs, colours, drawn),
+        "flight_conditions": _flight_conditions(inputs, results, drawn),
         "coefficients": _coefficients(inputs, colours, drawn),
         "balls": _balls(inputs, drawn, problems),
         "ball_problems": problems,
@@ -158,6 +168,22 @@ def _flights(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict
         picture = drawn.keep(partial(figures.draw_path_chart, chart, colours), f"flights-{place}", caption)
         found.append({"picture": picture, "table": station_tables.flight_table(inputs, chart.golfer)})
     return found
+
+
+def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, Any] | None:
+    """Return where in Re and S the flights lie; None for results without tables."""
+    found = study_passages(inputs, results)
+    if not found:
+        return None
+    caption = (
+        "Where the flights with the study's own tables spend their time; points are the runs, the frame is "
+        "the matrix that they span."
+    )
+    draw = partial(draw_passages, inputs.study, found)
+    return {
+        "picture": drawn.keep(draw, "conditions", caption),
+        "table": passage_table(inputs.study, found),
+    }
 
 
 def _coefficients(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict[str, Any]]:

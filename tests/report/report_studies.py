@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from pipeline.aero.collect import collect, write_coefficients
+from pipeline.aero.export import origin_lines, write_tables
 from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.station import decide_study, fly_everything, write_decision
 from pipeline.files import read_json, write_json
@@ -140,6 +141,7 @@ def decide(results: Results) -> None:
     write_coefficients(frame, folder / "coefficients.csv")
     flown = fly_everything(study, frame)
     write_flights(flights_table(study, flown.every), folder / "flights.csv")
+    write_tables(flown.models, folder, origin_lines(study, frame))
     write_decision(folder, *decide_study(study, frame, flown))
 
 

@@ -171,7 +171,7 @@ def test_geometry_totals_are_shown(text: str) -> None:
 
 def test_figures_are_written_and_not_blank(two_patterns: Results, page: str) -> None:
     folder = two_patterns.folder / "figures"
-    wanted = {"carry-1", "carry-2", "flights-1", "flights-2", "ball-scale"}
+    wanted = {"carry-1", "carry-2", "flights-1", "flights-2", "conditions", "ball-scale"}
     wanted |= {f"coefficients-{name}-{over}" for name in ("ico32", "oct14") for over in ("spin", "reynolds")}
     wanted |= {f"ball-ico32-d0.{depth}mm" for depth in ("150", "200", "250", "300")}
     wanted |= {"ball-oct14-e8.00deg", "ball-oct14-e12.00deg"}
@@ -181,5 +181,5 @@ def test_figures_are_written_and_not_blank(two_patterns: Results, page: str) -> 
         picture = matplotlib.image.imread(path)[..., :3]
         assert min(picture.shape[:2]) > 100, path.name
         assert 0.005 < (picture.min(axis=2) < 0.95).mean() < 0.95, path.name
-    assert page.count("<svg") == 2 + 2 + 4 + 1
+    assert page.count("<svg") == 2 + 2 + 1 + 4 + 1
     assert page.count('<img src="data:image/png;base64,') == 6 + 4  # balls, maps and sections
