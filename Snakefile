@@ -13,6 +13,8 @@ STUDY = Study.from_json(Path("study.json"))
 RUNS = {run.run_id: run for run in runs(STUDY)}
 VARIANTS = [f"geometry/{variant.pattern}/{variant.key}" for variant in variants(STUDY)]
 PYTHON = sys.executable
+# Fingerprints of measured launches, which only flights and decision depend on.
+LAUNCHES = ["launches.json"] if any(golfer.measured for golfer in STUDY.golfers) else []
 POLICY = Policy.from_config(config)
 REQUESTS = requests(STUDY, POLICY)
 # None of these is part of a run's identity: a change of them reruns nothing.
@@ -100,6 +102,7 @@ rule decision:
     input:
         "study.json",
         "coefficients.csv",
+        LAUNCHES,
     output:
         "flights.csv",
         "decision.csv",

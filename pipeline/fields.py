@@ -24,7 +24,7 @@ from pydantic import (
 from pydantic.fields import FieldInfo
 from pydantic_core import CoreSchema, InitErrorDetails, PydanticCustomError, core_schema
 
-from pipeline.quantities import NUMBER, Kind, QuantityError, parse_quantity, quantity_pattern
+from pipeline.quantities import LONGEST, NUMBER, Kind, QuantityError, parse_quantity, quantity_pattern
 
 PROBLEM = "depthline"
 """Error type of messages that are already in their final wording."""
@@ -83,7 +83,7 @@ class Quantity:
         return number
 
     def _read(self, text: str) -> float:
-        if re.fullmatch(NUMBER, text.strip()):
+        if len(text) <= LONGEST and re.fullmatch(NUMBER, text.strip()):
             raise problem(f'has no unit; write for instance "{self._with_unit(text.strip())}"')
         try:
             return parse_quantity(text, self.kind)
@@ -148,6 +148,43 @@ class Number:
 
 def _plain(number: float) -> str:
     return f"{number:g}".replace("e-0", "e-").replace("e+0", "e")
+
+
+AUTO = "auto"
+"""Stands in a study file for a list that is worked out from the rest of the study."""
+
+
+@dataclass(frozen=True)
+class OrAuto:
+    """Annotation of a list that a study file may leave to be worked out: `auto`, held as an empty list.
+
+    Parameters
+    ----------
+    example : str
+        A sensible list, for messages.
+    """
+
+    example: str
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        listed = handler(source)
+        return core_schema.no_info_wrap_validator_function(
+            self._validate,
+            listed,
+            serialization=core_schema.plain_serializer_function_ser_schema(lambda value: value or AUTO),
+        )
+
+    def _validate(self, value: Any, handler: Callable[[Any], Any]) -> Any:
+        if value == AUTO:
+            return []
+        if isinstance(value, str):
+            raise problem(f"is not a list; write for instance {self.example}, or {AUTO}")
+        return handler(value)
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"anyOf": [{"const": AUTO}, handler(schema)]}
 
 
 def distinct(key: Callable[[float], str]) -> Callable[[list[float]], list[float]]:
@@ -227,7 +264,7 @@ class Section(BaseModel):
             return f"is not a key here; {cls._nearest_key(key)}"
         if kind == "literal_error":
             choices = re.findall(r"'([^']*)'", detail["ctx"]["expected"])
-            nearest = difflib.get_close_matches(str(detail["input"]), choices, n=1)
+            nearest = difflib.get_close_matches(str(detail["input"])[:LONGEST], choices, n=1)
             hint = f'; did you mean "{nearest[0]}"?' if nearest else ""
             return f"is not one of {', '.join(choices)}{hint}"
         if kind == "list_type":
@@ -262,7 +299,7 @@ class Section(BaseModel):
     @classmethod
     def _nearest_key(cls, key: str) -> str:
         keys = [cls._key(name) for name in cls.model_fields]
-        nearest = difflib.get_close_matches(key, keys, n=1)
+        nearest = difflib.get_close_matches(key[:LONGEST], keys, n=1)
         return f'did you mean "{nearest[0]}"?' if nearest else f"the keys here are {', '.join(keys)}"
 
 

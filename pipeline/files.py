@@ -1,5 +1,6 @@
 """Writing files so that nobody ever sees half of one."""
 
+import fcntl
 import json
 import os
 import tempfile
@@ -10,15 +11,21 @@ from typing import Any, BinaryIO
 
 from pipeline.errors import InputError
 
+TEMPORARY = ".*.????????"
+"""Temporary names: `.NAME.` and the eight characters of `tempfile.mkstemp`."""
+
 
 @contextmanager
-def atomic_open(path: Path) -> Iterator[BinaryIO]:
+def atomic_open(path: Path, durable: bool = True) -> Iterator[BinaryIO]:
     """Open a binary file under a temporary name and rename it to `path` when the block ends well.
 
     Parameters
     ----------
     path : Path
         Final name; its folder is made when missing.
+    durable : bool
+        Whether the content is on the disk before the rename, so that a power cut leaves the old file or the
+        new one and never an empty one. False for files that are written anew when they are broken.
 
     Yields
     ------
@@ -31,7 +38,11 @@ def atomic_open(path: Path) -> Iterator[BinaryIO]:
     descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(descriptor, "wb") as stream:
+            _lock(stream)  # tells `remove_leftovers` that somebody writes it
             yield stream
+            stream.flush()
+            if durable:
+                os.fsync(stream.fileno())
         os.chmod(name, 0o666 & ~_umask())
         os.replace(name, path)
     except BaseException:
@@ -45,9 +56,45 @@ def _umask() -> int:
     return mask
 
 
-def write_text(path: Path, text: str) -> None:
+def _lock(stream: BinaryIO) -> bool:
+    """Lock an open file; false where somebody holds it, or the file system has no locks."""
+    try:
+        fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def remove_leftovers(folder: Path) -> list[Path]:
+    """Remove the temporary files of writers that were killed.
+
+    Parameters
+    ----------
+    folder : Path
+        Looked through with its subfolders; need not exist.
+
+    Returns
+    -------
+    list of Path
+        Files that were removed: those with a temporary name of ours whose lock nobody holds.
+    """
+    removed = []
+    for path in sorted(Path(folder).rglob(TEMPORARY)):
+        if path.is_symlink() or not path.is_file():
+            continue
+        try:
+            with path.open("rb") as stream:
+                if _lock(stream):
+                    path.unlink()
+                    removed.append(path)
+        except FileNotFoundError:
+            continue  # renamed meanwhile
+    return removed
+
+
+def write_text(path: Path, text: str, durable: bool = True) -> None:
     """Write `text` (UTF-8) to `path` atomically."""
-    with atomic_open(path) as stream:
+    with atomic_open(path, durable) as stream:
         stream.write(text.encode())
 
 
@@ -68,9 +115,9 @@ def write_json_if_changed(path: Path, value: Any) -> bool:
     """
     text = json.dumps(value, indent=1, allow_nan=False) + "\n"
     path = Path(path)
-    if path.is_file() and path.read_text() == text:
+    if path.is_file() and path.read_bytes() == text.encode():
         return False
-    write_text(path, text)
+    write_text(path, text, durable=False)  # an empty one is not unchanged; a study has thousands
     return True
 
 
@@ -86,5 +133,7 @@ def read_json(path: Path) -> Any:
         return json.loads(Path(path).read_text())
     except FileNotFoundError:
         raise InputError(f"{path}: missing; the station before this one has not finished") from None
+    except UnicodeDecodeError:
+        raise InputError(f"{path}: not JSON (not UTF-8); remove it and run again") from None
     except json.JSONDecodeError as error:
         raise InputError(f"{path}:{error.lineno}: not JSON ({error.msg}); remove it and run again") from None

@@ -70,7 +70,14 @@ def runs(study: Study) -> list[RunSpec]:
     cold. The middle variant's other spin ratios start from the one before them; every other variant starts
     from its neighbour towards the middle at the same spin ratio, since all depths of a pattern share one
     mesh topology.
+
+    Raises
+    ------
+    ValueError
+        The study's Reynolds numbers or spin ratios are not resolved (`pipeline.flight.passage`).
     """
+    if not study.flow.resolved:
+        raise ValueError("flow.reynolds or flow.spin_ratios is auto: resolve the study before its runs")
     spin_ratios = sorted(study.flow.spin_ratios)
     everything = variants(study)
     found = []

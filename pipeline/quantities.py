@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _QUANTITY = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>\S.*?)?\s*", re.DOTALL)
+LONGEST = 100
+"""Characters of a quantity; what is longer is refused before any pattern runs over it."""
 _DECIMAL_COMMA = re.compile(r"\s*(?P<whole>[+-]?[0-9]+),(?P<decimals>[0-9]+)\s*(?P<unit>[^0-9,\s]{0,10})\s*")
 
 YARD_M = 0.9144
@@ -45,9 +47,9 @@ class Kind:
     units: tuple[str, ...]
 
 
-LENGTH = Kind("a length", "m", ("mm", "in", "m", "cm", "um", "µm", "thou", "ft", "yd"))
+LENGTH = Kind("a length", "m", ("mm", "in", "m", "cm", "um", "µm", "thou", "mil", "ft", "yd"))
 MASS = Kind("a mass", "kg", ("g", "kg", "oz", "lb"))
-SPEED = Kind("a speed", "m/s", ("m/s", "mph", "km/h", "ft/s", "knot"))
+SPEED = Kind("a speed", "m/s", ("m/s", "mph", "km/h", "kph", "ft/s", "knot"))
 ANGLE = Kind("an angle", "rad", ("deg", "°", "rad", "arcmin"))
 SPIN = Kind("a rate of rotation", "rad/s", ("rpm", "rad/s", "deg/s", "rps"))
 TEMPERATURE = Kind("a temperature", "K", ("degC", "°C", "degF", "°F", "K"))
@@ -56,6 +58,12 @@ SHARE = Kind("a share", "dimensionless", ("%",))
 DURATION = Kind("a duration", "s", ("h", "min", "s", "day"))
 
 KINDS = (LENGTH, MASS, SPEED, ANGLE, SPIN, TEMPERATURE, PRESSURE, SHARE, DURATION)
+
+_OTHER_SPELLINGS = {
+    "mils": "mil", "thous": "thou", '"': "in", "kmh": "km/h", "kmph": "km/h", "km/hr": "km/h", "mps": "m/s",
+    "fps": "ft/s", "kn": "knot", "kt": "knot", "kts": "knot", "C": "degC", "F": "degF", "mb": "mbar",
+}  # fmt: skip
+"""Spellings that pint does not know, or takes for something else, and the unit of the same size."""
 
 
 @cache
@@ -67,7 +75,8 @@ def _registry() -> "pint.UnitRegistry":
 
 
 def _pint_unit(unit: str) -> str:
-    return {"°": "deg", "°C": "degC", "°F": "degF", "%": "percent"}.get(unit, unit)
+    # pint's own "mil" is no length.
+    return {"°": "deg", "°C": "degC", "°F": "degF", "%": "percent", "mil": "thou"}.get(unit, unit)
 
 
 def parse_quantity(text: str, kind: Kind) -> float:
@@ -91,6 +100,8 @@ def parse_quantity(text: str, kind: Kind) -> float:
         No number, no unit, an unknown unit, or a unit of another kind; the message fits after "KEY: VALUE: ".
     """
     usual = kind.units[0]
+    if len(text) > LONGEST:
+        raise QuantityError(f'is no quantity but {len(text)} characters; write for instance "1.5 {usual}"')
     if comma := _DECIMAL_COMMA.fullmatch(text):
         right = f"{comma['whole']}.{comma['decimals']} {comma['unit'] or usual}"
         raise QuantityError(f'has a decimal comma; write "{right}"')
@@ -110,13 +121,43 @@ def _wrong_unit(unit: str, kind: Kind) -> str:
     for other in KINDS:
         if unit in other.units:
             return f"is {other.name}; {wanted}"
-    nearest = sorted(
-        difflib.get_close_matches(unit, kind.units, n=3, cutoff=0.3),
-        key=lambda near: abs(len(near) - len(unit)),
-    )
+    nearest = _meant(unit, kind)
     shown = unit if len(unit) <= 20 else unit[:19] + "…"
-    hint = f'; did you mean "{nearest[0]}"?' if nearest else ";"
+    hint = f'; did you mean "{nearest}"?' if nearest else ";"
     return f'has an unknown unit "{shown}"{hint} {wanted}'
+
+
+def _meant(unit: str, kind: Kind) -> str | None:
+    """Unit of a kind that an unknown text stands for, never one of another size; None when none does."""
+    if (spelling := _OTHER_SPELLINGS.get(unit)) in kind.units:
+        return spelling
+    same_kind, same_size = _sizes(unit, kind)
+    if same_kind:
+        return same_size
+    for known in kind.units:
+        if unit.casefold() == known.casefold():
+            return known
+    return next(iter(difflib.get_close_matches(unit, kind.units, n=1, cutoff=0.6)), None)
+
+
+def _sizes(unit: str, kind: Kind) -> tuple[bool, str | None]:
+    """Whether pint knows a text as a unit of a kind, and the unit of ours that has its size."""
+    import pint
+
+    if not re.fullmatch(r"[A-Za-z]{1,24}", unit):
+        return False, None
+    registry = _registry()
+    try:
+        given = registry.Unit(unit)
+    except (pint.errors.UndefinedUnitError, ValueError):
+        return False, None
+    if given.dimensionality != registry.Unit(_pint_unit(kind.si_unit)).dimensionality:
+        return False, None
+    for known in kind.units:
+        ours = registry.Unit(_pint_unit(known))
+        if given == ours or registry.get_base_units(given) == registry.get_base_units(ours):
+            return True, known
+    return True, None
 
 
 def _convert(number: Decimal, unit: str, target: str) -> float:

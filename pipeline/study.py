@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, Field, ValidationError
 
 from pipeline.errors import InputError
-from pipeline.fields import Number, Quantity, Section, distinct
+from pipeline.fields import Number, OrAuto, Quantity, Section, distinct
 from pipeline.keys import reynolds_key, spin_ratio_key
 from pipeline.quantities import ANGLE, DURATION
 from pipeline.study_golfers import (
@@ -114,12 +114,24 @@ class FlowSettings(Section):
         list[Annotated[float, Number(1, 1e6, 9e4)]],
         Field(min_length=1, max_length=100),
         AfterValidator(distinct(reynolds_key)),
-    ] = Field(description="Reynolds numbers U D / nu, 1 to 1e6.", examples=[[90000, 180000]])
+        OrAuto("[90000, 180000]"),
+    ] = Field(
+        default_factory=list,
+        description="Reynolds numbers U D / nu, 1 to 1e6; auto, or absent: those that the golfers' flights "
+        "pass through.",
+        examples=[[90000, 180000]],
+    )
     spin_ratios: Annotated[
         list[Annotated[float, Number(0, 2, 0.1)]],
         Field(min_length=1, max_length=100),
         AfterValidator(distinct(spin_ratio_key)),
-    ] = Field(description="Spin ratios omega D / (2 U), 0 to 2.", examples=[[0.08, 0.20]])
+        OrAuto("[0.08, 0.2]"),
+    ] = Field(
+        default_factory=list,
+        description="Spin ratios omega D / (2 U), 0 to 2; auto, or absent: those that the golfers' flights "
+        "pass through.",
+        examples=[[0.08, 0.20]],
+    )
     standard_error: ErrorTarget = Field(
         default_factory=ErrorTarget, description="Standard errors at which a run may stop."
     )
@@ -145,6 +157,11 @@ class FlowSettings(Section):
         "all, the solver's case too. A change of it holds for runs that are computed from then on.",
     )
 
+    @property
+    def resolved(self) -> bool:
+        """Whether Reynolds numbers and spin ratios are there: empty lists stand for `auto`."""
+        return bool(self.reynolds and self.spin_ratios)
+
     @classmethod
     def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         """Ask for a state only where the fidelity has one, and for a trip angle only when tripped."""
@@ -157,7 +174,11 @@ class FlowSettings(Section):
 
 
 class Study(Section):
-    """A whole study, as its file says; SI values, names that carry their units."""
+    """A whole study, as its file says; SI values, names that carry their units.
+
+    Reynolds numbers and spin ratios that the file leaves to its golfers are empty until
+    `pipeline.flight.passage.with_conditions` resolves them.
+    """
 
     name: SafeName = Field(
         description="Short name, used for the results folder: letters, digits, - and _.", examples=["demo"]
@@ -196,7 +217,7 @@ class Study(Section):
             The file is missing, not JSON, or not a study.
         """
         try:
-            return cls.model_validate(
+            study = cls.model_validate(
                 json.loads(Path(path).read_text(encoding="utf-8")), by_alias=False, by_name=True
             )
         except OSError as error:
@@ -205,6 +226,12 @@ class Study(Section):
             first = error.errors()[0] if isinstance(error, ValidationError) else None
             where = f"{'.'.join(map(str, first['loc']))} {first['msg']}" if first else str(error)
             raise InputError(f"{path}: is not a resolved study ({where}); remove it and run again") from None
+        if not study.flow.resolved:
+            raise InputError(
+                f"{path}: is not a resolved study (flow.reynolds or flow.spin_ratios is auto); remove it and "
+                "run again"
+            )
+        return study
 
     def warnings(self) -> list[str]:
         """Return what is allowed but should be known before money is spent, one sentence each."""
@@ -220,4 +247,14 @@ class Study(Section):
                 f"{SMALLEST_DIAMETER_M * 1e3:.2f} mm that the governing bodies' Equipment Rules ask for; "
                 "fine for a practice ball only"
             )
+        for index, golfer in enumerate(self.golfers):
+            if golfer.measured is not None:
+                found += [
+                    f"golfers[{index}].{key}: is not used, since measured launches are flown; remove it"
+                    for key, given in (
+                        ("launch", golfer.launch is not None),
+                        ("spread", golfer.spread != Spread()),
+                    )
+                    if given
+                ]
         return found

@@ -34,6 +34,9 @@ class Launch(Section):
     )
 
 
+POWER_LAW_EXPONENT = 1.0 / 7.0
+"""Exponent of the wind's power law where none is stated: open ground in neutral air [memory]."""
+
 LAUNCH_KEYS = ("ball_speed", "launch_angle", "backspin", "axis_tilt")
 """Quantities of a launch, by their keys in a study file."""
 
@@ -150,14 +153,18 @@ class FlightWindow(Section):
 class Golfer(Section):
     """One golfer: the shot, its scatter, and the flight wanted."""
 
-    name: Title = Field(description="Name of the golfer, shown in the report.", examples=["long hitter"])
-    launch: Launch = Field(description="The mean shot.")
-    measured: Measured | None = Field(
-        None,
-        description="Measured launches, which then stand for the golfer's shots in place of the mean shot "
-        "and its spread; the mean shot is still drawn in pictures.",
+    model_config = ConfigDict(
+        json_schema_extra={"anyOf": [{"required": ["launch"]}, {"required": ["measured"]}]}
     )
-    spread: Spread = Field(default_factory=Spread, description="Standard deviations of the shot.")
+
+    name: Title = Field(description="Name of the golfer, shown in the report.", examples=["long hitter"])
+    launch: Launch | None = Field(None, description="The mean shot; not needed beside measured launches.")
+    measured: Measured | None = Field(
+        None, description="Measured launches, which are flown in place of a mean shot and its spread."
+    )
+    spread: Spread = Field(
+        default_factory=Spread, description="Standard deviations of the shot; not of measured launches."
+    )
     flight_window: FlightWindow | None = Field(None, description="The peak heights wanted.")
     aim: Literal["carry", "total"] = Field(
         "carry",
@@ -166,6 +173,16 @@ class Golfer(Section):
     weight: Annotated[float, Number(0, 1000, 1)] = Field(
         1.0, description="Weight of the golfer where one product is chosen for all, 0 to 1000."
     )
+
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask for a launch where no launches were measured."""
+        if given.get("launch") is None and given.get("measured") is None:
+            yield (
+                "launch",
+                'is missing; write "launch:" and its keys below it, indented, or "measured:" with the file '
+                "of measured launches",
+            )
 
 
 class Wind(Section):
@@ -195,8 +212,8 @@ class Wind(Section):
         description="Roughness length of the ground for the logarithmic profile, 0.1 mm to 2 m; 30 mm is "
         "open grassland.",
     )
-    exponent: Annotated[float, Number(0.01, 1, 0.14)] = Field(
-        0.14, description="Exponent of the power profile, 0.01 to 1."
+    exponent: Annotated[float, Number(0.01, 1, 0.2)] = Field(
+        POWER_LAW_EXPONENT, description="Exponent of the power profile, 0.01 to 1; 1/7 over open ground."
     )
 
 

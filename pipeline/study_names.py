@@ -20,9 +20,18 @@ def _safe_name(value: str) -> str:
     return value
 
 
+FORMULA = "=+-@＝＋－＠"
+"""First characters of a text that spreadsheets take for a formula, full-width ones too."""
+
+
 def _title(value: str) -> str:
     if not value.strip() or not value.isprintable():
         raise problem("is empty or has control characters; use plain printable text")
+    if value.strip()[0] in FORMULA:
+        # It stands in CSV files, which people open in a spreadsheet.
+        raise problem(
+            "begins like a formula of a spreadsheet; begin with a letter, or anything else but =, +, - and @"
+        )
     return value.strip()
 
 
@@ -47,6 +56,8 @@ def found_file(value: Any, info: ValidationInfo, example: str) -> Any:
         raise problem(f"is not a file name; write for instance file: {example}")
     assert info.context is not None
     path = os.path.abspath(os.path.join(info.context["folder"], value))
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise problem("is no regular file; name a file, not a folder or a pipe")
     if not os.path.isfile(path):
         raise problem("there is no such file; the path is relative to the study file")
     return Path(path)
@@ -55,4 +66,10 @@ def found_file(value: Any, info: ValidationInfo, example: str) -> Any:
 SafeName = Annotated[
     str, Field(min_length=1, json_schema_extra={"pattern": SAFE_NAME}), AfterValidator(_safe_name)
 ]
-Title = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_title)]
+Title = Annotated[
+    str,
+    Field(
+        min_length=1, max_length=80, json_schema_extra={"pattern": rf"^\s*[^\s{FORMULA}]".replace("-", r"\-")}
+    ),
+    AfterValidator(_title),
+]

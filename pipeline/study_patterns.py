@@ -1,16 +1,15 @@
 """Sections of the study file on the ball and its dimples."""
 
-import os
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, ConfigDict, Field, ValidationInfo, field_validator
 
-from pipeline.fields import Number, Quantity, Section, distinct, from_study_file, problem
+from pipeline.fields import Number, Quantity, Section, distinct
 from pipeline.keys import depth_key, edge_angle_key
 from pipeline.quantities import ANGLE, LENGTH, MASS, SHARE
-from pipeline.study_names import SafeName
+from pipeline.study_names import SafeName, found_file
 
 Diameter = Annotated[float, Quantity(LENGTH, "10 mm", "500 mm", "42.70 mm")]
 BallMass = Annotated[float, Quantity(MASS, "1 g", "1 kg", "45.9 g")]
@@ -170,15 +169,7 @@ class LayoutSpec(Section):
     @field_validator("file", mode="before")
     @classmethod
     def _find_file(cls, value: Any, info: ValidationInfo) -> Any:
-        if not from_study_file(info) or value is None:
-            return value
-        if not isinstance(value, str) or not value:
-            raise problem("is not a file name; write for instance file: layout.csv")
-        assert info.context is not None
-        path = os.path.abspath(os.path.join(info.context["folder"], value))
-        if not os.path.isfile(path):
-            raise problem("there is no such file; the path is relative to the study file")
-        return Path(path)
+        return found_file(value, info, "layout.csv")
 
 
 class CavitySpec(Section):

@@ -2,9 +2,10 @@
 
 import math
 import re
+from collections.abc import Sequence
 
 from pipeline.quantities import ANGLE, LENGTH, SPEED, SPIN, YARD_M, in_unit
-from pipeline.study import FlightWindow, Golfer
+from pipeline.study import FlightWindow
 
 _NO_BREAK = "\u00a0"
 
@@ -121,18 +122,28 @@ def plus_minus(value: float | None, error: float | None, digits: int) -> str:
     return f"{number(value, digits)} ± {number(error, digits)}"
 
 
-def launch(golfer: Golfer) -> str:
-    """Write a golfer's mean launch, with the standard deviations of the shots where there are any."""
-    mean, spread = golfer.launch, golfer.spread
+def launch(mean: Sequence[float], spread: Sequence[float]) -> str:
+    """Write a golfer's mean launch, with the standard deviations of the shots where there are any.
+
+    Parameters
+    ----------
+    mean, spread : sequence of float
+        Mean and standard deviation of ball speed [m/s], launch angle [rad], backspin [rad/s] and axis tilt
+        [rad].
+    """
     parts = []
-    for words, name, kind, unit, digits in (
-        ("ball speed", "ball_speed_m_s", SPEED, "mph", 1),
-        ("launch angle", "launch_angle_rad", ANGLE, "deg", 1),
-        ("backspin", "backspin_rad_s", SPIN, "rpm", 0),
-        ("axis tilt", "axis_tilt_rad", ANGLE, "deg", 1),
+    for (words, kind, unit, digits), value, scatter in zip(
+        (
+            ("ball speed", SPEED, "mph", 1),
+            ("launch angle", ANGLE, "deg", 1),
+            ("backspin", SPIN, "rpm", 0),
+            ("axis tilt", ANGLE, "deg", 1),
+        ),
+        mean,
+        spread,
+        strict=True,
     ):
-        value, scatter = getattr(mean, name), getattr(spread, name)
-        if name == "axis_tilt_rad" and not (value or scatter):
+        if words == "axis tilt" and not (value or scatter):
             continue
         text = number(in_unit(value, kind, unit), digits)
         if scatter:

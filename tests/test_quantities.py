@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from pipeline.quantities import (
     ANGLE,
+    DURATION,
     KINDS,
     LENGTH,
     MASS,
@@ -33,6 +34,7 @@ EXACT = [
     ("1 in", LENGTH, 0.0254),
     ("0.0098 in", LENGTH, 0.0098 * 0.0254),
     ("1 thou", LENGTH, 0.0254e-3),
+    ("0.5 mil", LENGTH, 0.5 * 0.0254e-3),
     ("1 ft", LENGTH, 0.3048),
     ("1 yd", LENGTH, 0.9144),
     ("250 um", LENGTH, 250e-6),
@@ -46,6 +48,7 @@ EXACT = [
     ("165 mph", SPEED, 165 * 0.44704),
     ("1 ft/s", SPEED, 0.3048),
     ("1 km/h", SPEED, 1 / 3.6),
+    ("176 kph", SPEED, 176 / 3.6),
     ("1 knot", SPEED, 1852 / 3600),
     # angles and rotation: a turn is 2 pi rad = 360 deg = 21600 arcmin [memory, exact]
     ("180 deg", ANGLE, math.pi),
@@ -116,7 +119,8 @@ def test_decimal_text_becomes_the_nearest_double():
         ("1 mm**2", LENGTH, "unknown unit"),
         ("1 __import__('os')", LENGTH, "unknown unit"),
         ("2*3 mm", LENGTH, "unknown unit"),
-        ("1 " + "m" * 500, LENGTH, "…"),
+        ("1 " + "m" * 90, LENGTH, "…"),
+        ("1" + " " * 250_000, LENGTH, "is no quantity but 250001 characters"),
     ],
 )
 def test_refusals_say_what_would_be_right(text, kind, words):
@@ -125,6 +129,37 @@ def test_refusals_say_what_would_be_right(text, kind, words):
     assert words in str(caught.value)
     assert "\n" not in str(caught.value)
     assert len(str(caught.value)) < 200
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "right"),
+    [
+        ("0.14 inches", LENGTH, "in"),
+        ("3.6 millimetre", LENGTH, "mm"),
+        ("9 microns", LENGTH, "um"),
+        ("2 mils", LENGTH, "mil"),
+        ("3.6 MM", LENGTH, "mm"),
+        ("176 kmph", SPEED, "km/h"),
+        ("176 KPH", SPEED, "km/h"),
+        ("80 kts", SPEED, "knot"),
+        ("20 celsius", TEMPERATURE, "degC"),
+        ("68 F", TEMPERATURE, "degF"),
+        ("1013 mb", PRESSURE, "mbar"),
+        # known, and of another size than any unit accepted: followed, a suggestion would be a wrong value
+        ("3.6 Mm", LENGTH, None),
+        ("3.6 nm", LENGTH, None),
+        ("5 km", LENGTH, None),
+        ("40 Hz", SPIN, None),
+        ("1 torr", PRESSURE, None),  # 1e-7 smaller than 1 mmHg
+        ("1 dbar", PRESSURE, None),
+        ("2 week", DURATION, None),
+    ],
+)
+def test_a_suggested_unit_has_the_size_of_the_one_given(text, kind, right):
+    with pytest.raises(QuantityError) as caught:
+        parse_quantity(text, kind)
+    found = re.search(r'did you mean "([^"]*)"', str(caught.value))
+    assert (found and found[1]) == right, str(caught.value)
 
 
 @given(st.text(max_size=60))

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
+from pipeline.matrix import runs
 from pipeline.study import (
     AirSpec,
     Ball,
@@ -183,11 +184,41 @@ def demo_with(change):
         lambda study: study["flow"].update(iterations=1.5),
         lambda study: study["air"].update(altitude="100 m"),
         lambda study: study.pop("golfers"),
+        lambda study: study["golfers"][0].pop("launch"),
+        lambda study: study["flow"].update(reynolds="atuo"),
+        lambda study: study["flow"].update(spin_ratios=[]),
     ],
 )
 def test_schema_rejects_what_the_reader_rejects(change):
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.Draft202012Validator(study_schema()).validate(demo_with(change))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda study: study["flow"].update(reynolds="auto"),
+        lambda study: (study["flow"].pop("reynolds"), study["flow"].pop("spin_ratios")),
+        lambda study: (
+            study["golfers"][0].pop("launch"),
+            study["golfers"][0].update(measured={"file": "a.csv"}),
+        ),
+    ],
+)
+def test_schema_accepts_what_may_be_left_out(change):
+    jsonschema.Draft202012Validator(study_schema()).validate(demo_with(change))
+
+
+def test_a_study_whose_conditions_are_not_resolved_has_no_runs(tmp_path):
+    study = small_study(flow=FlowSettings(fidelity="steady-rans", level="coarse", spin_ratios=[0.1]))
+    assert study.flow.reynolds == [] and not study.flow.resolved
+    assert study.to_json()["flow"]["reynolds"] == "auto"
+    with pytest.raises(ValueError, match="auto"):
+        runs(study)
+    path = tmp_path / "study.json"
+    path.write_text(json.dumps(study.to_json()), encoding="utf-8")
+    with pytest.raises(InputError, match="is not a resolved study"):
+        Study.from_json(path)
 
 
 def test_schema_documents_every_key():

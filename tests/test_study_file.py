@@ -1,5 +1,6 @@
 """The study file: every way to get it wrong gives its line, its key and what would be right."""
 
+import os
 import shutil
 import textwrap
 from pathlib import Path
@@ -77,6 +78,15 @@ def test_the_cases_point_editors_to_the_schema():
         assert (CASES / case / schema).resolve() == CASES / "study.schema.json"
 
 
+def test_conditions_may_be_left_to_the_golfers(tmp_path):
+    for text in (
+        GOOD.replace("[9e4, 1.8e5]", "auto").replace("[0.08, 0.20]", "auto"),
+        GOOD.replace("  reynolds: [9e4, 1.8e5]\n", "").replace("  spin_ratios: [0.08, 0.20]\n", ""),
+    ):
+        flow = load_study(write(tmp_path, text)).flow
+        assert (flow.reynolds, flow.spin_ratios, flow.resolved) == ([], [], False)
+
+
 def test_a_byte_order_mark_is_no_fault(tmp_path):
     assert load_study(write(tmp_path, b"\xef\xbb\xbf" + GOOD.encode())).name == "small"
 
@@ -103,6 +113,10 @@ ONE_FAULT = [
     ("- name: ico332", "- name: ico 332", "4: patterns[0].name: ico 332: is not a safe file name"),
     ("fast swing", '" "', "14: golfers[0].name:  : is empty or has control characters"),
     ("fast swing", '"a\\tb"', "14: golfers[0].name: a\\tb: is empty or has control characters"),
+    ("fast swing", "'=HYPERLINK(1)'", "14: golfers[0].name: =HYPERLINK(1): begins like a formula"),
+    ("fast swing", '" @SUM(1)"', "14: golfers[0].name:  @SUM(1): begins like a formula of a spreadsheet"),
+    ("fast swing", '"-1+1"', "14: golfers[0].name: -1+1: begins like a formula of a spreadsheet"),
+    ("air:", "scenarios: [{name: +cold}]\nair:", "17: scenarios[0].name: +cold: begins like a formula"),
     ("fast swing", "x" * 81, "14: golfers[0].name: " + "x" * 59 + "…: is longer than 80 characters"),
     # unknown and missing keys
     ("ball:", "bal:", '2: bal: is not a key here; did you mean "ball"?'),
@@ -168,6 +182,13 @@ ONE_FAULT = [
     ("[0.15 mm, 0.20 mm]", "0.15 mm", "7: patterns[0].depths: 0.15 mm: is not a list; write for instance de"),
     ("[0.15 mm, 0.20 mm]", "[]", "7: patterns[0].depths: is empty; write for instance depths: [0.15 mm,"),
     ("[9e4, 1.8e5]", "9e4", "11: flow.reynolds: 90000.0: is not a list; write for instance reynolds: [90000"),
+    ("[9e4, 1.8e5]", "atuo", "11: flow.reynolds: atuo: is not a list; write for instance [90000, 180000], o"),
+    ("[0.08, 0.20]", "[]", "12: flow.spin_ratios: is empty; write for instance spin_ratios: [0.08, 0.2]"),
+    (
+        "    launch: {ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}\n",
+        "",
+        '14: golfers[0].launch: is missing; write "launch:" and its keys below it, indented, or "measured:"',
+    ),
     ("[9e4, 1.8e5]", "[" + "9e4, " * 101 + "]", "11: flow.reynolds: has more than 100 entries; split"),
     ("{diameter: 42.70 mm, mass: 45.9 g}", "42.70 mm", "2: ball: 42.70 mm: is not a group of keys; write"),
     ("{diameter: 42.70 mm, mass: 45.9 g}", "[42.70 mm]", "2: ball: is not a group of keys; write the keys"),
@@ -189,7 +210,7 @@ ONE_FAULT = [
     ("{symmetry: icosahedral, count: 332}", "{file: 5}", "5: patterns[0].layout.file: 5: is not a file name"),
     ("{symmetry: icosahedral, count: 332}", '{file: ""}', "5: patterns[0].layout.file: : is not a file name"),
     ("{symmetry: icosahedral, count: 332}", '{file: "a\\0b"}', "5: patterns[0].layout.file: a\\x00b: there "),
-    ("{symmetry: icosahedral, count: 332}", "{file: .}", "5: patterns[0].layout.file: .: there is no such f"),
+    ("{symmetry: icosahedral, count: 332}", "{file: .}", "5: patterns[0].layout.file: .: is no regular file"),
     # YAML itself
     ("name: small", "name: small\nname: large", "2: name: is given twice (first on line 1); keep one"),
     ("45.9 g}", "45.9 g, mass: 46 g}", "2: ball.mass: is given twice (first on line 2); keep one"),
@@ -199,6 +220,13 @@ ONE_FAULT = [
     ("name: small", "name: &n small", "1: holds an anchor or alias (& or *); write the values out"),
     ("name: small", "name: *n", "1: holds an anchor or alias (& or *); write the values out"),
     ("name: small", "name: !!python/object/apply:os.system [true]", "1: holds a tag (tag:yaml.org,2002:pyth"),
+    ("name: small", 'name: "\\U00110000"', "1: is not YAML ("),
+    ("name: small", 'name: "\\UFFFFFFFF"', "1: is not YAML ("),
+    ("name: small", "%YAML 1." + "1" * 6000 + "\n---\nname: small", "1: is not YAML ("),
+    ("name: small", "%TAG ! x:\n---\nname: small", "1: holds a %TAG directive; remove it"),
+    ("name: small", "name: small\nx: " + "1" * 6000, "2: x: is not a key here"),
+    ("9e4", "1" * 6000, "11: flow.reynolds[0]: inf: is not a number; write for instance 90000"),
+    ("0.15 mm", '"1' + " " * 100_000 + 'x"', "7: patterns[0].depths[0]: 1                      "),
     ("name: small", "? [a]\n: b", "1: has a key that is not plain text; write KEY: VALUE"),
     ("name: small", "name: small\x07", "1: holds a control character (code 7); a study file is plain text"),
     ("name: small", 'name: "\\ud800"', "1: holds half a character"),
@@ -285,7 +313,10 @@ def test_many_problems_end_in_a_count(tmp_path):
         (b"name: x\nabout: \xff\xfe\n", "2: is not UTF-8 text; save the file as UTF-8"),
         (GOOD.encode("utf-16"), "1: is not UTF-8 text; save the file as UTF-8"),
         (b"\0" * 50, "1: holds a control character (code 0)"),
-        (b"x" * (LARGEST_FILE + 1), " is larger than 256 KiB; a study file is a page of YAML"),
+        (
+            b"x" * (LARGEST_FILE + 1),
+            " is larger than 256 KiB; a study file, which is a page of YAML, is needed",
+        ),
     ],
     ids=["empty", "comment", "list", "words", "latin", "utf-16", "zeros", "large"],
 )
@@ -299,11 +330,11 @@ def test_an_alias_bomb_is_refused_before_it_grows(tmp_path):
     assert problems(tmp_path, bomb) == ["1: holds an anchor or alias (& or *); write the values out"]
 
 
-@pytest.mark.parametrize("name", ["missing.yaml", ".", "a\0b"])
+@pytest.mark.parametrize("name", ["missing.yaml", ".", "a\0b", "x" * 300])
 def test_a_file_that_cannot_be_read_gives_one_line(tmp_path, name):
     with pytest.raises(InputError) as caught:
         load_study(tmp_path / name)
-    assert "cannot be read (" in str(caught.value)
+    assert ("there is no such file" if name == "missing.yaml" else "cannot be read (") in str(caught.value)
     assert "\n" not in str(caught.value)
 
 
@@ -316,6 +347,30 @@ def test_a_layout_file_is_found_beside_the_study(tmp_path):
     assert line.startswith(
         '5: patterns[0].layout.count: 5: goes with a layout that is spread, not with "file"'
     )
+
+
+def test_a_directive_of_the_version_is_no_fault(tmp_path):
+    assert load_study(write(tmp_path, "%YAML 1.2\n---\n" + GOOD)).name == "small"
+
+
+def test_a_study_of_too_many_runs_is_refused(tmp_path):
+    many = GOOD.replace("[9e4, 1.8e5]", str([1000 * n for n in range(1, 101)]))
+    many = many.replace("[0.08, 0.20]", str([round(0.01 * n, 2) for n in range(100)]))
+    depths = ", ".join(f"{0.1 + 0.001 * n:.3f} mm" for n in range(11))
+    (line,) = problems(tmp_path, many.replace("0.15 mm, 0.20 mm", depths))
+    assert line.startswith("8: flow: 110,000 runs (depths") and "more than the 100,000 of a study" in line
+    assert load_study(write(tmp_path, many)).flow.reynolds[-1] == 1e5  # 20,000
+
+
+def test_a_named_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "study.yaml")
+    with pytest.raises(InputError, match="it is no regular file"):
+        load_study(tmp_path / "study.yaml")
+    os.mkfifo(tmp_path / "layout.csv")
+    (tmp_path / "study.yaml").unlink()
+    text = GOOD.replace("{symmetry: icosahedral, count: 332}", "{file: layout.csv}")
+    (line,) = problems(tmp_path, text)
+    assert line.startswith("5: patterns[0].layout.file: layout.csv: is no regular file")
 
 
 def test_reading_writes_nothing(tmp_path):

@@ -62,7 +62,7 @@ class CrisisPart:
 
     With u the share of the meridians that is not tripped, t = 1 - u, x the depth in tenths of a millimetre,
     b = sqrt(S^2 + 0.03^2) and l = S / sqrt(b), the terms are u, u b, 4 t u, u x for an even coefficient and
-    u l, u S, 4 t u S / b, u x l for an odd one: the level below the crisis and what one tripped side alone does.
+    u l, u S, 4 t u S / b, u x l for an odd one: the level below the crisis and what one tripped side does.
     What they leave over is a Gaussian process over x, ln(Re / Re_c) and S, linear between knots, times
     1 - (1 - u)^4, so that all of it vanishes where the ball is tripped all round.
 

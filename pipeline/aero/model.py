@@ -16,7 +16,7 @@ from pipeline.aero.crisis_place import SHARED_SHIFT, Criterion, Place
 from pipeline.aero.priors import PRIORS
 from pipeline.aero.stated_error import StatedError, stated_draws
 from pipeline.aero.surface import inside, weighted_surfaces
-from pipeline.aero.table import CoefficientTable, TableBatch, padded
+from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
 
 FloatArray = NDArray[np.float64]
 
@@ -99,7 +99,7 @@ class CoefficientModel:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Coefficients that the model has: "cd", "cl" and, when every run has a moment, "cm"."""
+        """Coefficients that the model has: "cd", "cl" and, when moments can be flown, "cm"."""
         return tuple(self.surfaces[0].surface.smooth)
 
     def tables(self, depth_m: ArrayLike) -> list[CoefficientTable]:
@@ -122,6 +122,8 @@ class CoefficientModel:
             values[name], variance = self._mixed(name, points, self._shift())
             values[f"{name}_se"] = np.sqrt(variance)
         values["cd"] = np.maximum(values["cd"], 0.0)
+        if "cm" in values:
+            values["cm"] = np.minimum(values["cm"], 0.0)
         shape = (depth.size, self.reynolds.size, self.spin_ratio.size)
         return [
             CoefficientTable(
@@ -153,7 +155,9 @@ class CoefficientModel:
         shift = self._shift()
         values = [self._mean(name, points, shift, crisis) for name in self.names]
         values[0] = np.maximum(values[0], 0.0)
-        if "cm" not in self.names:
+        if "cm" in self.names:
+            values[2] = np.minimum(values[2], 0.0)
+        else:
             values.append(np.zeros_like(values[0]))
         shape = (depth.size, nodes[0].size, nodes[1].size, 3)
         return padded(*nodes, np.stack(values, axis=-1).reshape(shape), has_cm="cm" in self.names)
@@ -226,7 +230,8 @@ class CoefficientModel:
         Returns
         -------
         TableBatch
-            d x n tables, all draws of the first depth first. Drag is cut off at zero.
+            d x n tables, all draws of the first depth first. Drag is cut off at zero, a moment where it would
+            speed the spin up.
         """
         depth = np.asarray(depth_m, float)
         key = (depth.tobytes(), n, seed, tuple(stated))
@@ -252,7 +257,8 @@ class CoefficientModel:
                 size = getattr(error, name) + getattr(error, f"{name}_relative") * np.abs(values)
                 source = np.random.default_rng([seed, 2 + order, *name.encode()])
                 values = values + size * stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
-            drawn.append(np.maximum(values, 0.0) if name == "cd" else values)
+            low, high = BOUNDS[name] if name != "cl" else (-np.inf, np.inf)
+            drawn.append(np.clip(values, low, high))
         if "cm" not in self.names:
             drawn.append(np.zeros_like(drawn[0]))
         values = np.moveaxis(np.stack(drawn, axis=-1), 0, 1).reshape(

@@ -9,6 +9,7 @@ import pandas as pd
 from pipeline.aero.collect import USABLE
 from pipeline.aero.crisis_place import Criterion
 from pipeline.aero.model import CoefficientModel
+from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.surface import FEWEST_ABOVE
 from pipeline.errors import InputError
 
@@ -79,11 +80,8 @@ def models_from_coefficients(
                 f"{lost['verdict']}); the others bridge the gap, with wider intervals there."
             )
         kept = rows[usable]
-        has_moment = np.isfinite(kept[["cm", "cm_se"]].to_numpy(float)).all(axis=1)
-        if has_moment.any() and not has_moment.all():
-            notes.append(
-                f"{pattern}: some runs have no moment; the spin decays at the published rate for all of them."
-            )
+        if moment_note := moments_to_fly(kept)[1]:
+            notes.append(moment_note)
         criterion = None if criteria is None else criteria.get(pattern)
         model = CoefficientModel(pattern, kept, criterion)
         if criterion is not None and model.criterion is None:
@@ -93,6 +91,12 @@ def models_from_coefficients(
             )
         models[pattern] = model
         notes += notes_on(model)
+    with_moment = [name for name, model in models.items() if "cm" in model.names]
+    if with_moment and len(with_moment) < len(models):
+        notes.append(
+            f"{', '.join(with_moment)}: the spin decays by the computed moment, that of the other patterns "
+            "at the published rate; that alone can be 2 m of carry between them."
+        )
     return models, notes
 
 

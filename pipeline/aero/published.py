@@ -1,11 +1,15 @@
 """Published aerodynamic fits of conventional dimpled balls, to compare with and to fly."""
 
-from typing import NamedTuple
+from functools import cache
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.aero.table import CoefficientTable
+
+if TYPE_CHECKING:
+    from scipy.interpolate import RegularGridInterpolator
 
 SMITS_SMITH_REYNOLDS = (7.0e4, 2.1e5)
 """Reynolds numbers that the Smits & Smith fit is stated for [-]."""
@@ -78,3 +82,90 @@ def smits_smith_table(reynolds: ArrayLike, spin_ratio: ArrayLike) -> Coefficient
     re, s = np.asarray(reynolds, float), np.asarray(spin_ratio, float)
     fit = smits_smith_1994(re[:, None], s[None, :])
     return CoefficientTable(re, s, fit.cd, fit.cl)
+
+
+_HEXAGON_DIAMETER_M, _HEXAGON_VISCOSITY_M2_S = 0.041, 1.5e-5
+_HEXAGON_SPEED_M_S = (38.4, 55.2, 71.9, 88.1)
+_HEXAGON_SPIN_RPM = (2000.0, 3000.0, 4000.0, 5000.0, 6000.0)
+_HEXAGON_CD = (
+    (0.2529, 0.2822, 0.3084, 0.3316, 0.3517),
+    (0.2481, 0.2578, 0.2710, 0.2876, 0.3076),
+    (0.2470, 0.2550, 0.2630, 0.2710, 0.2790),
+    (0.2470, 0.2538, 0.2605, 0.2673, 0.2740),
+)
+_HEXAGON_CL = (
+    (0.1984, 0.2475, 0.2862, 0.3119, 0.3393),
+    (0.1538, 0.1856, 0.2149, 0.2418, 0.2662),
+    (0.1360, 0.1584, 0.1807, 0.2031, 0.2254),
+    (0.1276, 0.1464, 0.1582, 0.1791, 0.2000),
+)
+
+
+@cache
+def _hexagons() -> "RegularGridInterpolator":
+    from scipy.interpolate import RegularGridInterpolator
+
+    return RegularGridInterpolator(
+        (_HEXAGON_SPEED_M_S, _HEXAGON_SPIN_RPM),
+        np.stack([_HEXAGON_CD, _HEXAGON_CL], axis=-1),
+        bounds_error=False,
+    )
+
+
+def bearman_harvey_1976(reynolds: ArrayLike, spin_ratio: ArrayLike) -> DragAndLift:
+    """Drag and lift of the hexagonally dimpled ball, between values read off figures 7 and 8.
+
+    Parameters
+    ----------
+    reynolds, spin_ratio : array_like
+        The flow [-].
+
+    Returns
+    -------
+    DragAndLift
+        With the broadcast shape of the inputs; NaN outside speeds of 38.4 to 88.1 m/s and 2000 to 6000 rpm of
+        a ball of 41 mm.
+
+    References
+    ----------
+    Bearman & Harvey 1976, Aeronaut. Q. 27:112-122 [quoted: digitised and smoothed by a third party, in a
+    course's public code, with D = 41 mm and nu = 1.5e-5 m^2/s].
+    """
+    speed, spin = _hexagon_flow(*np.broadcast_arrays(np.asarray(reynolds, float), spin_ratio))
+    found = _hexagons()(np.stack([speed, spin], axis=-1).reshape(-1, 2)).reshape(*speed.shape, 2)
+    return DragAndLift(found[..., 0], found[..., 1])
+
+
+def _hexagon_flow(
+    reynolds: NDArray[np.float64], spin_ratio: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Speed [m/s] and spin [rpm] of the hexagonally dimpled ball in its tunnel."""
+    speed = reynolds * _HEXAGON_VISCOSITY_M2_S / _HEXAGON_DIAMETER_M
+    return speed, spin_ratio * 2.0 * speed / _HEXAGON_DIAMETER_M * 30.0 / np.pi
+
+
+def published_tables() -> dict[str, CoefficientTable]:
+    """Tables to fly a golfer with before anything is computed, by source: of high and of low lift.
+
+    Returns
+    -------
+    dict
+        Smits & Smith 1994, continued by its own formula in the spin ratio and by its ends in the Reynolds
+        number (below 7e4 its drag would fall, where that of balls rises); Bearman & Harvey 1976, continued by
+        its ends, its lift below 2000 rpm falling to zero with the spin. These continuations are ours: beyond
+        what was measured the tables say where flights lead, not how a ball performs there.
+    """
+    spin_ratio = np.linspace(0.01, 0.8, 80)
+    smits_smith = smits_smith_table(np.geomspace(*SMITS_SMITH_REYNOLDS, 25), spin_ratio)
+    per_speed = _HEXAGON_DIAMETER_M / _HEXAGON_VISCOSITY_M2_S
+    reynolds = np.geomspace(_HEXAGON_SPEED_M_S[0] * per_speed, _HEXAGON_SPEED_M_S[-1] * per_speed, 25)
+    speed, spin = _hexagon_flow(*np.meshgrid(reynolds, spin_ratio, indexing="ij"))
+    measured = np.clip(spin, _HEXAGON_SPIN_RPM[0], _HEXAGON_SPIN_RPM[-1])
+    found = _hexagons()(
+        np.stack([np.clip(speed, _HEXAGON_SPEED_M_S[0], _HEXAGON_SPEED_M_S[-1]), measured], axis=-1)
+    )
+    lift = found[..., 1] * np.minimum(spin / _HEXAGON_SPIN_RPM[0], 1.0)
+    return {
+        "Smits & Smith 1994": smits_smith,
+        "Bearman & Harvey 1976": CoefficientTable(reynolds, spin_ratio, found[..., 0], lift),
+    }

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis import CRISIS_PRIORS, CrisisPart
 from pipeline.aero.crisis_place import INSIDE, Criterion, Place
+from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.priors import PRIORS
 from pipeline.aero.process import Process
 
@@ -69,7 +70,7 @@ class Surface:
         self.crisis: dict[str, CrisisPart] = {}
         self.log_evidence = 0.0
         known = {} if known is None else known
-        moments = np.isfinite(runs[["cm", "cm_se"]].to_numpy(float)).all()
+        moments = moments_to_fly(runs)[0]
         above, below = self._points.at(~self.inside), self._points.at(self.inside)
         for name in ("cd", "cl", "cm") if moments else ("cd", "cl"):
             values, errors = runs[name].to_numpy(float), runs[f"{name}_se"].to_numpy(float)

@@ -12,6 +12,30 @@ from pipeline.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
+BOUNDS = {"cd": (0.0, 10.0), "cl": (-3.0, 3.0), "cm": (-1.0, 0.0)}
+"""What a coefficient of a ball that flies through air can be, generously: drag of a sphere is below 10 at
+Reynolds numbers above 4 (24 / Re and more below that), lift below 2 S, and the moment slows the spin. Beyond
+them a number is in other units, or of another quantity."""
+
+
+def out_of_bounds(name: str, value: float) -> str | None:
+    """What a coefficient would have to be; None where it is that.
+
+    Parameters
+    ----------
+    name : str
+        "cd", "cl", "cm", or the name of a standard error (cd_se ...).
+    value : float
+        Its value [-].
+    """
+    if name.endswith("_se"):
+        return None if 0.0 <= value < np.inf else "a standard error from 0 up"
+    low, high = BOUNDS[name]
+    if low <= value <= high:
+        return None
+    why = " (negative: it slows the spin)" if name == "cm" else ""
+    return f"a number from {low:g} to {high:g}{why}"
+
 
 class Coefficients(NamedTuple):
     """Coefficients at some conditions, arrays of one shape.
@@ -52,7 +76,7 @@ class CoefficientTable:
     Raises
     ------
     InputError
-        Shapes that do not fit, nodes that do not increase, or numbers that are not finite.
+        Shapes that do not fit, nodes that do not increase, or numbers outside `BOUNDS`.
     """
 
     reynolds: FloatArray
@@ -283,10 +307,11 @@ def _set_values(table: CoefficientTable, name: str, given: ArrayLike | None, sha
             f"coefficient table: {name}: has shape {values.shape}; {shape[0]} Reynolds numbers and "
             f"{shape[1]} spin ratios need {shape}"
         )
-    if not np.isfinite(values).all():
-        i, j = np.argwhere(~np.isfinite(values))[0]
+    low, high = BOUNDS.get(name, (0.0, np.finfo(float).max))
+    if not ((values >= low) & (values <= high)).all():
+        i, j = np.argwhere(~((values >= low) & (values <= high)))[0]
         raise InputError(
-            f"coefficient table: {name} at reynolds {table.reynolds[i]:g}, "
-            f"spin_ratio {table.spin_ratio[j]:g}: is {values[i, j]}; a finite number is needed"
+            f"coefficient table: {name} at reynolds {table.reynolds[i]:g}, spin_ratio "
+            f"{table.spin_ratio[j]:g}: is {values[i, j]:g}; {out_of_bounds(name, values[i, j])} is needed"
         )
     object.__setattr__(table, name, values)

@@ -3,12 +3,15 @@
 import csv
 import difflib
 import io
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from pipeline.aero.table import CoefficientTable
+from pipeline.aero.table import BOUNDS, CoefficientTable, out_of_bounds
+from pipeline.delimited import COMMENT, Delimited, number, read_delimited
 from pipeline.errors import InputError
 from pipeline.files import write_text
 
@@ -18,22 +21,53 @@ if TYPE_CHECKING:
 _REQUIRED_COLUMNS = ("reynolds", "spin_ratio", "cd", "cl")
 _COLUMNS = (*_REQUIRED_COLUMNS, "cm")
 _ERROR_COLUMNS = ("cd_se", "cl_se", "cm_se")
+_VALUES = (*_COLUMNS[2:], *_ERROR_COLUMNS)
+
+EXTRA_COLUMNS = ("tripped_share",)
+"""Columns of our own tables that flights do not need: the share of the meridians on which the boundary layer
+is tripped."""
 
 
-def write_table(table: CoefficientTable, path: Path) -> None:
-    """Write a table as CSV: reynolds, spin_ratio, cd, cl and, where known, cm; one row a node.
+def write_table(
+    table: CoefficientTable,
+    path: Path,
+    header: Sequence[str] = (),
+    more: Mapping[str, NDArray[np.float64]] | None = None,
+) -> None:
+    """Write a table as CSV, one row a node: reynolds, spin_ratio, each coefficient and its standard error.
 
-    The numbers are written so that `read_table` gives them back exactly; standard errors are not in the file.
+    The numbers are written so that `read_table` gives them back exactly.
+
+    Parameters
+    ----------
+    table : CoefficientTable
+        The table; cm only where it has one.
+    path : Path
+        The file.
+    header : sequence of str
+        Lines on what the table is, written above the columns with `# ` before each (`pandas.read_csv` passes
+        them over with `comment="#"`).
+    more : mapping, optional
+        Further columns of `EXTRA_COLUMNS`, arrays of shape (nr, ns).
     """
+    names = ("cd", "cl", "cm") if table.cm is not None else ("cd", "cl")
+    columns = {column: getattr(table, column) for name in names for column in (name, f"{name}_se")}
+    columns |= more or {}
     stream = io.StringIO()
+    stream.write(comments(header))
     writer = csv.writer(stream, lineterminator="\n")
-    names = _COLUMNS if table.cm is not None else _REQUIRED_COLUMNS
-    writer.writerow(names)
+    writer.writerow(("reynolds", "spin_ratio", *columns))
     for i, reynolds in enumerate(table.reynolds):
         for j, spin_ratio in enumerate(table.spin_ratio):
-            values = [getattr(table, name)[i, j] for name in names[2:]]
-            writer.writerow([repr(float(number)) for number in (reynolds, spin_ratio, *values)])
+            values = [values[i, j] for values in columns.values()]
+            writer.writerow([repr(float(value)) for value in (reynolds, spin_ratio, *values)])
     write_text(path, stream.getvalue())
+
+
+def comments(lines: Sequence[str]) -> str:
+    """Return lines as comments of a CSV file; line ends and control characters in them are blanks."""
+    plain = ("".join(c if c.isprintable() else " " for c in line) for line in lines)
+    return "".join(f"{COMMENT} {line}\n" for line in plain)
 
 
 def read_table(path: Path) -> CoefficientTable:
@@ -42,13 +76,14 @@ def read_table(path: Path) -> CoefficientTable:
     Parameters
     ----------
     path : Path
-        CSV with the columns reynolds, spin_ratio, cd, cl and, where known, cm (see `CoefficientTable` for
-        their meaning), in any order of columns and rows, on a full grid of the first two.
+        CSV, separated as `pipeline.delimited` finds out, with the columns reynolds, spin_ratio, cd, cl and,
+        where known, cm and standard errors (see `CoefficientTable` for their meaning), in any order of
+        columns and rows, on a full grid of the first two. Columns of `EXTRA_COLUMNS` are passed over.
 
     Returns
     -------
     CoefficientTable
-        With standard errors of zero.
+        With standard errors of zero where the file has none.
 
     Raises
     ------
@@ -56,10 +91,11 @@ def read_table(path: Path) -> CoefficientTable:
         The file is missing, a column is missing, unknown or there twice, a value is not a number of its
         range, a row is there twice, or a point of the grid is missing; the message names file and line.
     """
-    quick = _read_well_formed(Path(path))
+    found = _read_rows(Path(path))
+    names, rows = found.header, found.rows
+    quick = table_of(_frame(found))
     if quick is not None:
         return quick
-    names, rows = _read_rows(Path(path))
     where: dict[tuple[float, float], int] = {}
     nodes: dict[tuple[float, float], list[float]] = {}
     for line, cells in rows:
@@ -71,7 +107,7 @@ def read_table(path: Path) -> CoefficientTable:
                 "already; keep one of the two rows"
             )
         where[key] = line
-        nodes[key] = [row[name] for name in _COLUMNS[2:] if name in row]
+        nodes[key] = [row[name] for name in names if name in _VALUES]
     reynolds = sorted({key[0] for key in nodes})
     spin_ratio = sorted({key[1] for key in nodes})
     if missing := len(reynolds) * len(spin_ratio) - len(nodes):
@@ -82,25 +118,16 @@ def read_table(path: Path) -> CoefficientTable:
             f"({missing} missing of {len(reynolds)} x {len(spin_ratio)}); give every pair once"
         )
     grid = np.array([[nodes[re, s] for s in spin_ratio] for re in reynolds])
-    columns = np.moveaxis(grid, -1, 0)
-    cm = columns[2] if len(columns) == 3 else None
-    return CoefficientTable(np.array(reynolds), np.array(spin_ratio), columns[0], columns[1], cm)
+    values = dict(zip((name for name in names if name in _VALUES), np.moveaxis(grid, -1, 0), strict=True))
+    return CoefficientTable(np.array(reynolds), np.array(spin_ratio), **values)
 
 
-def _read_well_formed(path: Path) -> CoefficientTable | None:
-    """Read a file without faults, quickly; None when something is unusual, for `read_table` to name it."""
+def _frame(found: Delimited) -> "pd.DataFrame":
+    """Numbers of a file, quickly; NaN for what is none, for `read_table` to name it."""
     import pandas as pd
 
-    try:
-        frame = pd.read_csv(path, dtype=float, skipinitialspace=True)
-    except (OSError, ValueError):
-        return None
-    frame.columns = frame.columns.str.strip()
-    if not set(_REQUIRED_COLUMNS) <= set(frame.columns) <= set(_COLUMNS) or not isinstance(
-        frame.index, pd.RangeIndex
-    ):
-        return None
-    return table_of(frame)
+    cells = np.array([[number(cell) for cell in cells] for _, cells in found.rows])
+    return pd.DataFrame(cells, columns=found.header)
 
 
 def table_of(rows: "pd.DataFrame") -> CoefficientTable | None:
@@ -121,10 +148,11 @@ def table_of(rows: "pd.DataFrame") -> CoefficientTable | None:
     values = {
         name: column for name, column in values.items() if name[:2] != "cm" or np.isfinite(column).any()
     }
-    positive = (
-        all((values[name] >= 0).all() for name in ("spin_ratio", "cd")) and (values["reynolds"] > 0).all()
-    )
-    if not (len(rows) and positive and all(np.isfinite(column).all() for column in values.values())):
+    possible = (values["spin_ratio"] >= 0).all() and (values["reynolds"] > 0).all()
+    for name, (low, high) in BOUNDS.items():
+        possible &= name not in values or ((values[name] >= low) & (values[name] <= high)).all()
+    possible &= all((values[name] >= 0).all() for name in _ERROR_COLUMNS if name in values)
+    if not (len(rows) and possible and all(np.isfinite(column).all() for column in values.values())):
         return None
     reynolds, i = np.unique(values.pop("reynolds"), return_inverse=True)
     spin_ratio, j = np.unique(values.pop("spin_ratio"), return_inverse=True)
@@ -136,53 +164,40 @@ def table_of(rows: "pd.DataFrame") -> CoefficientTable | None:
     return CoefficientTable(reynolds, spin_ratio, **grids)
 
 
-def _read_rows(path: Path) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    """Return the column names and the rows that are not empty, each with its line number."""
+def _read_rows(path: Path) -> Delimited:
+    """Read columns and rows, and refuse unknown or missing columns and rows that are too short or long."""
     wanted = "columns reynolds, spin_ratio, cd, cl and, where known, cm"
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise InputError(f"{path}: there is no such file; a CSV with the {wanted} is needed") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path}: cannot be read as text ({error}); a CSV with the {wanted} is needed"
-        ) from None
-    reader = csv.reader(io.StringIO(text))
-    rows = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    if not rows:
+    found = read_delimited(path, f"a CSV with the {wanted}")
+    names, line = found.header, found.header_line
+    if not names:
         raise InputError(f"{path}: is empty; a CSV with the {wanted} is needed")
-    line, header = rows.pop(0)
-    names = [name.strip() for name in header]
     for name in names:
-        if name not in _COLUMNS:
-            nearest = difflib.get_close_matches(name.lower(), _COLUMNS, n=1, cutoff=0.4)
-            right = (
-                f'did you mean "{nearest[0]}"?'
-                if nearest
-                else f"the {wanted}, separated by commas, are known"
-            )
-            raise InputError(f'{path}:{line}: unknown column "{name}"; {right}')
+        if name not in (*_COLUMNS, *_ERROR_COLUMNS, *EXTRA_COLUMNS):
+            nearest = difflib.get_close_matches(name.lower()[:100], _COLUMNS, n=1, cutoff=0.4)
+            right = f'did you mean "{nearest[0]}"?' if nearest else f"the {wanted} are known"
+            raise InputError(f'{path}:{line}: unknown column "{name[:60]}"; {right}')
         if names.count(name) > 1:
             raise InputError(f'{path}:{line}: column "{name}" is there twice; keep one')
     absent = [name for name in _REQUIRED_COLUMNS if name not in names]
     if absent:
         raise InputError(f'{path}:{line}: column "{absent[0]}" is missing; the {wanted} are needed')
-    if not rows:
+    if not found.rows:
         raise InputError(f"{path}: has a header but no rows; give one row a pair of reynolds and spin_ratio")
-    for line, row in rows:
-        if len(row) != len(names):
-            raise InputError(f"{path}:{line}: has {len(row)} values; the header has {len(names)} columns")
-    return names, rows
+    for line, row in found.rows:
+        if trouble := found.width_problem(row):
+            raise InputError(f"{path}:{line}: {trouble}")
+    return found
 
 
 def _number(path: Path, line: int, name: str, cell: str) -> float:
-    wanted = {"reynolds": "a number above 0", "spin_ratio": "a number from 0 up", "cd": "a number from 0 up"}
-    try:
-        number = float(cell)
-    except ValueError:
-        number = float("nan")
-    too_low = (name == "reynolds" and number <= 0) or (name in ("spin_ratio", "cd") and number < 0)
-    if not np.isfinite(number) or too_low:
-        right = wanted.get(name, "a number")
-        raise InputError(f'{path}:{line}: {name}: "{cell.strip()}" is not {right}')
-    return number
+    value = number(cell)
+    if name in EXTRA_COLUMNS:
+        right = None
+    elif name in BOUNDS or name in _ERROR_COLUMNS:
+        right = out_of_bounds(name, value)
+    else:
+        possible = np.isfinite(value) and (value > 0 if name == "reynolds" else value >= 0)
+        right = None if possible else f"a number {'above 0' if name == 'reynolds' else 'from 0 up'}"
+    if right is not None:
+        raise InputError(f'{path}:{line}: {name}: "{cell[:60]}" is not {right}')
+    return value

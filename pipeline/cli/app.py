@@ -3,7 +3,6 @@
 Imports stand inside the commands, so that `depthline --help` does not wait for the numerical libraries.
 """
 
-import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -95,19 +94,48 @@ def report(study: StudyPath, results: ResultsRoot = Path("results")) -> None:
 @app.command(epilog='Example: depthline fly table.csv --speed "165 mph" --angle "11 deg" --spin "2600 rpm"')
 def fly(
     table: Annotated[
-        Path,
+        list[Path],
         typer.Argument(
-            metavar="TABLE",
-            help="Coefficient table (CSV: reynolds, spin_ratio, cd, cl and, where known, cm).",
+            metavar="TABLE...",
+            help="Coefficient tables (CSV: reynolds, spin_ratio, cd, cl and, where known, cm), or a study's "
+            "tables.csv or coefficients.csv.",
             show_default=False,
         ),
     ],
-    speed: Annotated[str, typer.Option(metavar="QUANTITY", help='Ball speed, for instance "165 mph".')],
-    angle: Annotated[str, typer.Option(metavar="QUANTITY", help='Launch angle, for instance "11 deg".')],
-    spin: Annotated[str, typer.Option(metavar="QUANTITY", help='Backspin, for instance "2600 rpm".')],
+    speed: Annotated[
+        str | None, typer.Option(metavar="QUANTITY", help='Ball speed, for instance "165 mph".')
+    ] = None,
+    angle: Annotated[
+        str | None, typer.Option(metavar="QUANTITY", help='Launch angle, for instance "11 deg".')
+    ] = None,
+    spin: Annotated[
+        str | None, typer.Option(metavar="QUANTITY", help='Backspin, for instance "2600 rpm".')
+    ] = None,
     tilt: Annotated[
-        str, typer.Option(metavar="QUANTITY", help="Tilt of the spin axis; positive curves to the right.")
-    ] = "0 deg",
+        str | None,
+        typer.Option(
+            metavar="QUANTITY", help="Tilt of the spin axis, 0 deg when absent; positive curves to the right."
+        ),
+    ] = None,
+    launches: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="CSV of launches to fly instead, one a row: ball_speed_m_s or ball_speed_mph, "
+            "launch_angle_deg, backspin_rpm and, where known, axis_tilt_deg.",
+        ),
+    ] = None,
+    pattern: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Pattern of a study's table to fly; all when absent."),
+    ] = None,
+    depth: Annotated[
+        str | None,
+        typer.Option(metavar="QUANTITY", help="Surface depth of a study's table to fly; all when absent."),
+    ] = None,
+    path: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Write the path of every flight as CSV.")
+    ] = None,
     diameter: Annotated[str, typer.Option(metavar="QUANTITY", help="Diameter of the ball.")] = "42.67 mm",
     mass: Annotated[str, typer.Option(metavar="QUANTITY", help="Mass of the ball.")] = "45.93 g",
     temperature: Annotated[
@@ -137,11 +165,15 @@ def fly(
     ] = "uniform",
     as_json: AsJson = False,
 ) -> None:
-    """Fly one shot with a coefficient table from anywhere."""
-    from pipeline.cli.fly import fly_shot
+    """Fly one shot, or the shots of a file, with coefficient tables from anywhere."""
+    from pipeline.cli.fly import fly_shots
 
-    fly_shot(
+    fly_shots(
         table,
+        pattern=pattern,
+        depth=depth,
+        launches_path=launches,
+        path_out=path,
         launch={"--speed": speed, "--angle": angle, "--spin": spin, "--tilt": tilt},
         ball={"--diameter": diameter, "--mass": mass},
         air={
@@ -166,11 +198,14 @@ def forces(
         ),
     ],
     target: Annotated[
-        float,
+        float | None,
         typer.Option(
-            metavar="SHARE", help="Standard error wanted, as a share of the largest mean of its kind."
+            metavar="SHARE",
+            help="Standard error wanted, as a share of the largest mean of its kind; by default those of the "
+            "run, 0.005 for other cases.",
+            show_default=False,
         ),
-    ] = 0.005,
+    ] = None,
     plot: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Draw the histories into this PNG.")
     ] = None,
@@ -286,7 +321,7 @@ def verify(
     """Compute spheres whose drag, lift and wakes are published, and compare: DIR/verification/report.html."""
     from pipeline.cli.verify import verify as verify_parts
 
-    raise typer.Exit(verify_parts(parts or [], cores or len(os.sched_getaffinity(0)), results, as_json))
+    raise typer.Exit(verify_parts(parts or [], cores, results, as_json))
 
 
 @app.command(epilog="Example: depthline schema > cases/study.schema.json")

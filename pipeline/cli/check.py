@@ -9,13 +9,19 @@ from typing import Any
 from rich.progress import Progress, TaskID
 from rich.table import Table
 
+from pipeline.aero.published import published_tables
+from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
 from pipeline.cli.output import messages, print_json, tables, warn
-from pipeline.errors import InputError
+from pipeline.cli.study_input import check_launches, resolved, results_folder
+from pipeline.errors import InputError, MissingError
 from pipeline.files import read_json
+from pipeline.flight.passage import outside_warnings, passages
+from pipeline.flow.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.cost import cells
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
 from pipeline.flow.request import prices
+from pipeline.flow.solver import find_solver
 from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
 from pipeline.geometry.totals import totals
@@ -40,11 +46,17 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
     Raises
     ------
     InputError
-        The study file is wrong, or a pattern's geometry is impossible (every such pattern is told).
+        The study file or a file of measured launches is wrong, or a pattern's geometry is impossible (every
+        such pattern is reported).
     """
-    study = load_study(path)
+    asked = load_study(path)
+    check_launches(asked)
+    study = resolved(asked)
     check_cavities(study, path)
-    found = summary(study, results_root / study.name)
+    results, elsewhere = results_folder(path, results_root, study)
+    found = summary(study, results)
+    found["auto"] = [key for key in ("reynolds", "spin_ratios") if not getattr(asked.flow, key)]
+    found["warnings"] += elsewhere
     warn(found["warnings"])
     if as_json:
         print_json(found)
@@ -65,12 +77,19 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
     Returns
     -------
     dict
-        Keys study, fidelity, level, cells, runs, cold_runs, core_hours, patterns (pattern, depths, reynolds,
-        spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry) and warnings.
+        Keys study, fidelity, level, cells, runs, cold_runs, runs_finished, runs_reused, core_hours (of the
+        runs that are neither finished nor reused), core_hours_of_all, patterns (pattern, depths, reynolds,
+        spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry), golfers (as
+        they will be flown), passages (where in Reynolds number and spin ratio their flights with published
+        balls spend their time), results and warnings.
     """
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
+    known, price = at_hand(study, results, _solver()), prices(study)
+    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
+        task = progress.add_task("flying the golfers", total=1.0)
+        flights = passages(study, published_tables(), partial(_show_share, progress, task))
     return {
         "study": study.name,
         "fidelity": model.name,
@@ -78,7 +97,10 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
         "cells": cells(model.name, study.flow.level),
         "runs": len(plan),
         "cold_runs": len(plan) - warm,
-        "core_hours": sum(prices(study).values()) / 3600.0,
+        "runs_finished": sum(state == FINISHED for state in known.values()),
+        "runs_reused": sum(state == REUSED for state in known.values()),
+        "core_hours": sum(seconds for run, seconds in price.items() if run not in known) / 3600.0,
+        "core_hours_of_all": sum(price.values()) / 3600.0,
         "patterns": [
             {
                 "pattern": pattern.name,
@@ -91,9 +113,21 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
             for pattern in study.patterns
         ],
         "variants": _geometry(study, results),
+        "golfers": [golfer_row(golfer) for golfer in study.golfers],
+        "passages": [passage_row(study, of) for of in flights],
+        "results": str(results),
         "warnings": study.warnings()
-        + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)],
+        + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
+        + outside_warnings(study, flights),
     }
+
+
+def _solver() -> str | None:
+    """Name and version of the solver; None where there is none, which is no bar to planning."""
+    try:
+        return find_solver().label
+    except MissingError:
+        return None
 
 
 def _geometry(study: Study, results: Path) -> list[dict[str, Any]]:
@@ -169,11 +203,23 @@ def _print_tables(found: dict[str, Any]) -> None:
             _range(row["narrowest_land_m"], row["narrowest_land_m"], 1e3, "mm", 3),
         )
     console.print(geometry)
+    console.print(golfer_table(found["golfers"]))
+    for table in passage_tables(found["passages"]):
+        console.print(table)
+    if found["auto"]:
+        console.print(f"{' and '.join(found['auto'])}: chosen to hold the golfers' flights (auto)")
+    console.print(f"results: {found['results']}", soft_wrap=True)
     console.print(
         f"{found['runs']} runs ({found['cold_runs']} from rest, the others from a neighbour's field), "
         f"{found['fidelity']}, {found['level']} mesh: "
-        f"about {found['core_hours']:.3g} core hours"
+        f"about {found['core_hours_of_all']:.3g} core hours"
     )
+    finished, reused = found["runs_finished"], found["runs_reused"]
+    if finished + reused:
+        console.print(
+            f"{finished + reused} of them are there already ({finished} finished, {reused} with the inputs "
+            f"of a run of another study); what is left: about {found['core_hours']:.3g} core hours"
+        )
 
 
 def _range(low: float | None, high: float | None, factor: float, unit: str, digits: int) -> str:

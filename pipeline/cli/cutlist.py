@@ -101,7 +101,7 @@ def _step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> list[st
         names.append(f"{BALL}.step")
         names += _half_step_files(ball, cavity, folder)
     except (InputError, MissingError) as error:
-        messages().print(f"no {'more ' if names else ''}STEP files: {error}", markup=False)
+        messages().print(f"no {'more ' if names else ''}STEP files: {error}")
     return names
 
 

@@ -4,6 +4,7 @@ import ctypes
 import os
 import shutil
 import subprocess
+import tempfile
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -11,11 +12,12 @@ from pathlib import Path
 from rich.table import Table
 
 from pipeline.cli.output import print_json, tables
-from pipeline.errors import MissingError
+from pipeline.errors import InputError, MissingError
 from pipeline.flow.cost import largest_mesh, memory_bytes
 from pipeline.flow.fidelity import FIDELITIES
 from pipeline.flow.machine import cores_allowed, memory_available
 from pipeline.flow.solver import Solver, find_solver
+from pipeline.flow.solver_path import check_solver_path, fits_solver
 
 FOUND, LIMITED, MISSING = "found", "limited", "missing"
 
@@ -92,6 +94,7 @@ def examine(results: Path) -> list[Check]:
         _cores(),
         _memory(),
         _disk(results),
+        _path(results),
         _pictures(),
         _workflow(),
         _queue(),
@@ -168,6 +171,24 @@ def _disk(results: Path) -> Check:
     if free < LITTLE_DISK:
         return Check("disk", LIMITED, said, "what is there; a full disk stops a study cleanly", "make room")
     return Check("disk", FOUND, said)
+
+
+def _path(results: Path) -> Check:
+    name, place = "path", Path(results).absolute()
+    if fits_solver(place):
+        return Check(name, FOUND, f"{place}: no blank and no quote, which the solver would not accept")
+    said = f"{place}: has a blank or a quote, which the solver does not accept"
+    try:
+        check_solver_path(place)
+    except InputError:
+        return Check(
+            name, MISSING, f"{said}, and so has {tempfile.gettempdir()}", "nothing",
+            "pass --results DIR without them, or set TMPDIR to a folder without them", needed=True,
+        )  # fmt: skip
+    return Check(
+        name, LIMITED, said, f"a link in {tempfile.gettempdir()} while a run is computed",
+        "pass --results DIR without them",
+    )  # fmt: skip
 
 
 def _pictures() -> Check:

@@ -15,6 +15,7 @@ from typing import Any
 import yaml
 
 from pipeline.cli.ending import complain
+from pipeline.cli.engine_watch import STARTED_BY_ENGINE
 from pipeline.errors import DepthlineError, InputError, MissingError
 from pipeline.flow.machine import memory_available
 from pipeline.flow.request import Policy
@@ -153,9 +154,9 @@ def command(
 
 
 def environment() -> dict[str, str]:
-    """Environment of the engine: with our package on its path."""
+    """Environment of the engine: with our package on its path, and the mark by which stations watch it."""
     path = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
-    return os.environ | {"PYTHONPATH": path}
+    return os.environ | {"PYTHONPATH": path, STARTED_BY_ENGINE: "1"}
 
 
 def clear_queue(profile: Profile, results: Path) -> None:

@@ -1,18 +1,24 @@
-"""`depthline fly`: one shot with a coefficient table from anywhere."""
+"""`depthline fly`: shots with coefficient tables from anywhere."""
 
 import math
-from collections.abc import Mapping
+import statistics
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import ValidationError
 from rich.table import Table
 
-from pipeline.cli.output import print_json, tables, warn
+from pipeline.cli.output import messages, print_json, tables, warn
 from pipeline.errors import InputError
 from pipeline.fields import Section
-from pipeline.quantities import LENGTH, in_unit
+from pipeline.quantities import LENGTH, QuantityError, in_unit, parse_quantity
 from pipeline.study import AirSpec, Ball, Launch, Wind
+
+if TYPE_CHECKING:
+    from pipeline.aero.tables_of_file import NamedTable
+    from pipeline.flight.trajectory import Conditions, Launches
 
 SectionT = TypeVar("SectionT", bound=Section)
 
@@ -34,50 +40,155 @@ KEYS = {
 """Key of the study file that each option stands for; range and units are the same."""
 
 
-def fly_shot(
-    table_path: Path,
+FLOWN = (
+    "carry_m", "peak_height_m", "descent_deg", "time_s", "total_m", "side_m", "extrapolated",
+    "final_spin_rpm",
+)  # fmt: skip
+"""Values of a flight, in the order that they are printed."""
+
+MOST_FLIGHTS = 200_000
+"""Flights that one call makes, at most."""
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What is to be flown: every launch with every table."""
+
+    tables: "list[NamedTable]"
+    launches: "Launches"
+    conditions: "Conditions"
+    launches_file: Path | None
+
+
+def fly_shots(
+    table_paths: Sequence[Path],
     *,
+    pattern: str | None,
+    depth: str | None,
+    launches_path: Path | None,
+    path_out: Path | None,
     launch: Mapping[str, str | None],
     ball: Mapping[str, str | None],
     air: Mapping[str, str | None],
     wind: Mapping[str, str | None],
     as_json: bool,
 ) -> None:
-    """Fly one shot and print where it goes.
+    """Fly one shot, or the shots of a file, with every table given, and print where they go.
 
     Parameters
     ----------
-    table_path : Path
-        Coefficient table, CSV.
+    table_paths : sequence of Path
+        Coefficient tables, CSV: plain grids, and a study's tables.csv or coefficients.csv.
+    pattern, depth : str or None
+        Which tables of the latter are flown; all when None.
+    launches_path : Path or None
+        CSV of launches, instead of `launch`.
+    path_out : Path or None
+        CSV to write the paths of all flights to.
     launch, ball, air, wind : mapping
         Quantities as text by option name (the keys of `KEYS`); None where not given.
     as_json : bool
-        Print one JSON object (SI units in the names) instead of a table.
+        Print one JSON object (SI units in the names) instead of a table: of one flight its values; of several
+        `flights`, a list of such, and `means` by table.
 
     Raises
     ------
     InputError
-        An option or the table is wrong; every wrong option is told.
+        An option, a table or the file of launches is wrong; every wrong option is reported.
     """
+    asked = _asked(table_paths, pattern, depth, launches_path, launch, ball, air, wind)
+    rows = _fly_all(asked)
+    if path_out is not None:
+        from pipeline.flight.path_file import write_paths
+
+        write_paths(asked.tables, asked.launches, asked.conditions, path_out)
+    _warn_outside(asked, rows)
+    air_of = {
+        "air_density_kg_m3": asked.conditions.air.density_kg_m3,
+        "kinematic_viscosity_m2_s": asked.conditions.air.kinematic_viscosity_m2_s,
+    }
+    if as_json and len(rows) == 1:
+        print_json(rows[0] | air_of)
+    elif as_json:
+        print_json({"flights": rows, "means": _means(asked, rows), **air_of})
+    elif len(rows) == 1:
+        _print_table(rows[0])
+    else:
+        _print_means(asked, _means(asked, rows))
+    if path_out is not None:
+        messages().print(f"wrote {path_out}")
+
+
+def _asked(
+    table_paths: Sequence[Path],
+    pattern: str | None,
+    depth: str | None,
+    launches_path: Path | None,
+    launch: Mapping[str, str | None],
+    ball: Mapping[str, str | None],
+    air: Mapping[str, str | None],
+    wind: Mapping[str, str | None],
+) -> _Asked:
+    """Read every option and file."""
     problems: list[str] = []
-    given_launch = _section(Launch, launch, problems)
+    given_launch = _launch(launch, launches_path, problems)
     given_ball = _section(Ball, ball, problems)
     given_air = _section(AirSpec, air, problems)
     given_wind = _section(Wind, wind, problems)
-    if given_launch is None or given_ball is None or given_air is None or given_wind is None:
+    depth_m = None
+    if depth is not None:
+        try:
+            depth_m = parse_quantity(depth, LENGTH)
+        except QuantityError as error:
+            problems.append(f"--depth: {depth}: {error}")
+    if problems or given_ball is None or given_air is None or given_wind is None:
         raise InputError("\n".join(problems))
-    result = _fly(table_path, given_launch, given_ball, given_air, given_wind)
-    if not math.isfinite(result["carry_m"]):
-        raise InputError(
-            f"{table_path}: the ball has not landed after a minute; check Cl and Cd of the table"
-        )
-    if result["extrapolated"] > 0:
-        share = f"{100 * result['extrapolated']:.0f} % of the flight time"
-        warn([f"{share} is outside the table's grid; the nearest coefficients inside it are used there"])
-    if as_json:
-        print_json(result)
+    from pipeline.aero.tables_of_file import read_tables
+    from pipeline.flight.golfer import read_launches
+    from pipeline.flight.station import conditions_in
+    from pipeline.flight.trajectory import Launches
+
+    tables = []
+    for path in table_paths:
+        found, notes = read_tables(path, pattern, depth_m)
+        warn(notes)
+        tables += found
+    if launches_path is not None:
+        launches = Launches(*read_launches(launches_path).T)
     else:
-        _print_table(result)
+        assert given_launch is not None
+        launches = Launches(
+            given_launch.ball_speed_m_s,
+            given_launch.launch_angle_rad,
+            given_launch.backspin_rad_s,
+            given_launch.axis_tilt_rad,
+        )
+    flights = len(tables) * len(launches.as_array())
+    if flights > MOST_FLIGHTS:
+        raise InputError(f"{flights} flights are asked for; at most {MOST_FLIGHTS} can be made at a time")
+    conditions = conditions_in(given_ball, given_air.model_copy(update={"wind": given_wind}))
+    return _Asked(tables, launches, conditions, launches_path)
+
+
+def _launch(
+    options: Mapping[str, str | None], launches_path: Path | None, problems: list[str]
+) -> Launch | None:
+    """Read the launch that options give; None when a file has the launches, or `problems` were added."""
+    given = [option for option, text in options.items() if text is not None]
+    if launches_path is not None:
+        problems += [f"{option}: cannot stand beside --launches; remove one of the two" for option in given]
+        return None
+    examples = {"--speed": "165 mph", "--angle": "11 deg", "--spin": "2600 rpm"}
+    absent = [option for option in examples if option not in given]
+    problems += [
+        f'{option}: is missing; write for instance {option} "{examples[option]}", or --launches FILE'
+        for option in absent
+    ]
+    if absent:
+        options = {
+            option: text if text is not None else examples.get(option) for option, text in options.items()
+        }
+    return _section(Launch, options, problems)
 
 
 def _section(kind: type[SectionT], options: Mapping[str, str | None], problems: list[str]) -> SectionT | None:
@@ -94,22 +205,104 @@ def _section(kind: type[SectionT], options: Mapping[str, str | None], problems: 
         return None
 
 
-def _fly(table_path: Path, launch: Launch, ball: Ball, air: AirSpec, wind: Wind) -> dict[str, float]:
-    from pipeline.aero.table_file import read_table
-    from pipeline.flight.single import fly_single
-    from pipeline.flight.station import conditions_in
-    from pipeline.flight.trajectory import Launches
+def _fly_all(asked: _Asked) -> list[dict[str, Any]]:
+    """Fly every launch with every table; a row a flight, tables one after the other."""
+    from pipeline.flight.single import fly_each
 
-    conditions = conditions_in(ball, air.model_copy(update={"wind": wind}))
-    flown = fly_single(
-        read_table(table_path),
-        Launches(launch.ball_speed_m_s, launch.launch_angle_rad, launch.backspin_rad_s, launch.axis_tilt_rad),
-        conditions,
+    launches = asked.launches.as_array()
+    rows: list[dict[str, Any]] = []
+    for of in asked.tables:
+        try:
+            flights = fly_each(of.table, asked.launches, asked.conditions)
+        except InputError as error:
+            raise InputError(f"{of.label}: {error}") from None
+        for number, (flown, (speed, angle, spin, tilt)) in enumerate(
+            zip(flights, launches.tolist(), strict=True)
+        ):
+            if not math.isfinite(flown["carry_m"]):
+                which = f"launch {number + 1} of {asked.launches_file}: " if asked.launches_file else ""
+                raise InputError(
+                    f"{of.label}: {which}the ball has not landed after a minute; check Cl and Cd of the table"
+                )
+            rows.append(
+                flown
+                | {
+                    "table": str(of.file),
+                    "pattern": of.pattern,
+                    "depth_m": of.depth_m,
+                    "launch": number + 1,
+                    "ball_speed_m_s": speed,
+                    "launch_angle_deg": math.degrees(angle),
+                    "backspin_rpm": spin * 30.0 / math.pi,
+                    "axis_tilt_deg": math.degrees(tilt),
+                }
+            )
+    return rows
+
+
+def _warn_outside(asked: _Asked, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Warn of each file whose tables flights leave."""
+    count = len(rows) // len(asked.tables)
+    for file in dict.fromkeys(of.file for of in asked.tables):
+        own = [of for of in asked.tables if of.file == file]
+        most = max(row["extrapolated"] for row in rows if row["table"] == str(file))
+        if most > 0:
+            up_to = "up to " if count * len(own) > 1 else ""
+            where = own[0].label if len(own) == 1 else str(file)
+            warn(
+                [
+                    f"{where}: {up_to}{100 * most:.0f} % of the flight time is outside the table's grid; the "
+                    "nearest coefficients inside it are used there"
+                ]
+            )
+
+
+def _means(asked: _Asked, rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Mean and standard deviation over the launches, for each table."""
+    count = len(rows) // len(asked.tables)
+    found = []
+    for place, of in enumerate(asked.tables):
+        own = rows[place * count : (place + 1) * count]
+        mean: dict[str, Any] = {"table": str(of.file), "pattern": of.pattern, "depth_m": of.depth_m}
+        mean["launches"] = count
+        for key in FLOWN:
+            values = [row[key] for row in own]
+            mean[key] = statistics.fmean(values)
+            name, unit = key.rsplit("_", 1) if "_" in key else (key, "")
+            mean[f"{name}_sd_{unit}".rstrip("_")] = statistics.stdev(values) if count > 1 else 0.0
+        found.append(mean)
+    return found
+
+
+def _print_means(asked: _Asked, means: Sequence[Mapping[str, Any]]) -> None:
+    count = means[0]["launches"]
+    table = Table(
+        title="Flights" if count == 1 else f"Flights: mean ± standard deviation of {count} launches"
     )
-    return flown | {
-        "air_density_kg_m3": conditions.air.density_kg_m3,
-        "kinematic_viscosity_m2_s": conditions.air.kinematic_viscosity_m2_s,
-    }
+    table.add_column("table", no_wrap=True)
+    for head in ("carry, yd (m)", "peak height, yd (m)", "descent, deg", "time, s", "total, yd (m)",
+                 "side, yd (m)", "outside the table"):  # fmt: skip
+        table.add_column(head, justify="right")
+    for of, mean in zip(asked.tables, means, strict=True):
+        spread = count > 1
+        table.add_row(
+            of.name,
+            *(_length(mean, key, spread) for key in ("carry", "peak_height")),
+            _with_spread(mean["descent_deg"], mean["descent_sd_deg"], 1, spread),
+            _with_spread(mean["time_s"], mean["time_sd_s"], 2, spread),
+            *(_length(mean, key, spread) for key in ("total", "side")),
+            f"{100 * mean['extrapolated']:.0f} %",
+        )
+    tables().print(table)
+
+
+def _length(mean: Mapping[str, Any], name: str, spread: bool) -> str:
+    yards, off = (in_unit(mean[key], LENGTH, "yd") for key in (f"{name}_m", f"{name}_sd_m"))
+    return f"{_with_spread(yards, off, 1, spread)} ({mean[f'{name}_m']:.1f})"
+
+
+def _with_spread(value: float, off: float, digits: int, spread: bool) -> str:
+    return f"{value:.{digits}f} ± {off:.{digits}f}" if spread else f"{value:.{digits}f}"
 
 
 def _print_table(result: dict[str, Any]) -> None:

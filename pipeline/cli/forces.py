@@ -1,4 +1,4 @@
-"""`depthline forces`: means of the force histories of any OpenFOAM case, and what they are worth."""
+"""`depthline forces`: means of force histories of any OpenFOAM case or of a study's run, and their errors."""
 
 import math
 from pathlib import Path
@@ -12,12 +12,19 @@ from pipeline.errors import InputError
 from pipeline.files import atomic_open
 from pipeline.flow.any_case import NamedHistory, find_histories
 from pipeline.flow.averaging import mean_of
-from pipeline.flow.verdict import MIN_SAMPLES, verdict_of
+from pipeline.flow.run_of import RunOf, run_of
+from pipeline.flow.verdict import COEFFICIENTS, MIN_SAMPLES, judge, verdict_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 WORST_FIRST = ("diverged", "short", "drifting", "oscillating", "noisy", "settled")
+
+SHARE = 0.005
+"""Target standard error of other cases than runs of a study, as a share of the largest mean of its kind."""
+
+NO_TARGET = "no target"
+"""Verdict of a column for which a run has no target standard error."""
 
 JUDGED = (("cd", "cl"), ("fx", "fy", "fz"))
 """Columns whose worst verdict is that of the history; all of them where it has none of these."""
@@ -26,15 +33,19 @@ PLOTTED = 4000
 """Most points of a plotted line."""
 
 
-def show_forces(folder: Path, target: float, plot: Path | None, as_json: bool) -> None:
+def show_forces(folder: Path, target: float | None, plot: Path | None, as_json: bool) -> None:
     """Print mean, standard error, verdict and effective samples of every column of every force history.
+
+    A run of a study is judged as the study judges it: against its own target standard errors, and on the part
+    of its history that run.json is the mean of.
 
     Parameters
     ----------
     folder : Path
         A case, its postProcessing folder, the folder of a function object, or that of a run.
-    target : float
-        Standard error wanted, as a share of the largest mean of the same kind (coefficient, force, moment).
+    target : float, optional
+        Standard error wanted, as a share of the largest mean of the same kind (coefficient, force, moment);
+        absent: those of the run, or `SHARE` for a case that is none.
     plot : Path, optional
         PNG to draw the histories into.
     as_json : bool
@@ -45,22 +56,27 @@ def show_forces(folder: Path, target: float, plot: Path | None, as_json: bool) -
     InputError
         If there are no histories, one cannot be read, or an option is wrong.
     """
-    if not 0.0 < target < 1.0:
+    if target is not None and not 0.0 < target < 1.0:
         raise InputError(f"--target: {target:g}: is outside the range 0 to 1; write for instance 0.005")
     if plot is not None and plot.suffix != ".png":
         raise InputError(f"--plot: {plot}: is no PNG; write for instance forces.png")
     histories = find_histories(folder)
-    found = [statistics(history, target) for history in histories]
-    warn([warning for history in histories for warning in history.warnings])
+    run = run_of(folder) if target is None else None
+    found = [statistics(history, target or SHARE, run) for history in histories]
+    warn([warning for result in found for warning in result["warnings"]])
     if plot is not None:
         _plot(plot, histories, found)
     if as_json:
-        print_json({"folder": str(folder)} | _first_coefficients(found) | {"histories": found})
+        head = {"folder": str(folder), "standard_error_target": None if run is None else run.targets}
+        print_json(head | _first_coefficients(found) | {"histories": found})
     else:
         _print_tables(found)
+        if run is not None:
+            targets = ", ".join(f"{name.capitalize()} {target:g}" for name, target in run.targets.items())
+            tables().print(f"judged as its study does: target standard errors {targets}", markup=False)
 
 
-def statistics(history: NamedHistory, target: float) -> dict[str, Any]:
+def statistics(history: NamedHistory, target: float, run: RunOf | None = None) -> dict[str, Any]:
     """Return what is printed of one history.
 
     Parameters
@@ -69,15 +85,20 @@ def statistics(history: NamedHistory, target: float) -> dict[str, Any]:
         As read.
     target : float
         Standard error wanted, as a share of the largest mean of the same kind.
+    run : RunOf, optional
+        Run of a study whose history it is; it is judged by the run's targets then.
 
     Returns
     -------
     dict
         Keys name, rows, first, last (times), verdict (the worst of the columns that count), warnings,
         reference, and columns: for each its name, mean, standard_error (None when unknown), verdict
-        ("diverged", "short", "drifting", "oscillating", "noisy", "settled"), samples, effective_samples,
-        averaged_from and period (times).
+        ("diverged", "short", "drifting", "oscillating", "noisy", "settled"; in a run "no target" too),
+        samples, effective_samples, averaged_from and period (times). In a run the verdict is that of the run,
+        which may be "implausible", and rows_judged is how many of its rows it is made of.
     """
+    if run is not None and all(name in history.columns for name in COEFFICIENTS):
+        return _as_its_run(history, run)
     finite = {
         name: values
         for name, values in history.columns.items()
@@ -114,6 +135,50 @@ def statistics(history: NamedHistory, target: float) -> dict[str, Any]:
         "columns": rows,
         "reference": {name: list(value) for name, value in history.reference.items()},
         "warnings": history.warnings,
+    }
+
+
+def _as_its_run(history: NamedHistory, run: RunOf) -> dict[str, Any]:
+    """Return what is printed of the history of a study's run, as the study judges it."""
+    judged = run.first(len(history.time))
+    values = {name: history.columns[name][:judged] for name in COEFFICIENTS}
+    judgement = judge(values, run.targets, run.bounds)
+    warnings = list(history.warnings)
+    if judgement.reason:
+        warnings.append(f"{history.name}: {judgement.reason}")
+    if len(history.time) == run.samples and run.judged is None and judgement.means:
+        warnings.append(f"{run.folder}: its run.json does not say how many samples it averaged; all are here")
+    rows = []
+    for name in COEFFICIENTS:
+        row: dict[str, Any] = {
+            "name": name,
+            "mean": None,
+            "standard_error": None,
+            "verdict": judgement.verdict,
+        }
+        if name in judgement.means:
+            mean = judgement.means[name]
+            step = (history.time[-1] - history.time[0]) / (len(history.time) - 1)
+            row |= {
+                "mean": mean.value,
+                "standard_error": mean.standard_error,
+                "verdict": verdict_of(mean, run.targets[name]) if name in run.targets else NO_TARGET,
+                "samples": mean.samples,
+                "effective_samples": mean.effective_samples,
+                "averaged_from": float(history.time[mean.cut]),
+                "period": None if mean.period is None else mean.period * float(step),
+            }
+        rows.append(row)
+    return {
+        "name": history.name,
+        "rows": len(history.time),
+        "rows_judged": judged,
+        "first": float(history.time[0]) if len(history.time) else None,
+        "last": float(history.time[-1]) if len(history.time) else None,
+        "verdict": judgement.verdict,
+        "columns": rows,
+        "reference": {name: list(value) for name, value in history.reference.items()},
+        "warnings": warnings,
     }
 
 

@@ -12,6 +12,7 @@ from typing import TextIO
 
 from pipeline.cli.ending import complain
 from pipeline.errors import InputError
+from pipeline.flow.processes import is_alive, start_time
 
 LOCK = ".lock"
 
@@ -53,9 +54,12 @@ def name_engine(lock: TextIO, process: int) -> None:
 
 
 def _write(lock: TextIO, engine: int | None) -> None:
+    """Write host, process numbers of head and engine, and their start times, 0 for no engine."""
+    processes = (os.getpid(), engine or 0)
+    started = [start_time(process) or 0 if process else 0 for process in processes]
     lock.seek(0)
     lock.truncate()
-    lock.write(f"{socket.gethostname()} {os.getpid()} {engine or ''}")
+    lock.write(" ".join([socket.gethostname(), *map(str, processes), *map(str, started)]))
     lock.flush()
 
 
@@ -68,20 +72,31 @@ def _locked(lock: TextIO) -> bool:
 
 
 def _take_over(results: Path, lock: TextIO) -> None:
-    """Wait for an engine whose head is gone to end; refuse where the head is still there."""
+    """Wait for an engine whose head is gone to end; refuse where the head is still there.
+
+    A process is told to end only when it is the recorded one: its number may have been used again.
+    """
     lock.seek(0)
     words = lock.read().split()
-    host, head, engine = (words + ["?"] * 3)[:3]
-    if host != socket.gethostname() or not engine.isdigit() or Path(f"/proc/{head}").exists():
+    host = words[0] if words else "?"
+    numbers = [int(word) if word.isdigit() else 0 for word in words[1:5]] + [0] * 4
+    head, engine, head_started, engine_started = numbers[:4]
+    if host != socket.gethostname() or is_alive(head, head_started):
         raise InputError(
-            f"{results}: process {head} on {host} is at work on this study; wait for it or stop it"
+            f"{results}: process {head or '?'} on {host} is at work on this study; wait for it or stop it"
         )
-    complain(f"process {head} was killed and left its workflow at work; ending that first")
-    os.killpg(int(engine), signal.SIGINT)
+    left = f"process {head} was killed and left its workflow at work"
+    if is_alive(engine, engine_started):
+        complain(f"{left}; ending that first")
+        try:
+            os.killpg(engine, signal.SIGINT)
+        except ProcessLookupError:
+            pass  # it has ended meanwhile
+    else:
+        complain(f"{left}, whose engine is gone too; waiting for what they started")
     end = time.monotonic() + ENDING_SECONDS
     while not _locked(lock):
         if time.monotonic() > end:
-            raise InputError(
-                f"{results}: process {engine} is at work on this study and does not end; stop it"
-            )
+            whom = f"process {engine} is" if is_alive(engine, engine_started) else "another process is"
+            raise InputError(f"{results}: {whom} at work on this study and does not end; stop it")
         time.sleep(0.2)

@@ -2,17 +2,18 @@
 
 import math
 from pathlib import Path
-from typing import Any
 
-import yaml
 from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
+from pipeline.cli.study_input import read_study
 from pipeline.decide.next_runs import NextDepth, next_depths
 from pipeline.errors import InputError
 from pipeline.files import write_text
 from pipeline.quantities import LENGTH, in_unit
-from pipeline.study_file import load_study
+from pipeline.study import Study
+from pipeline.study_edit import Addition, with_values
+from pipeline.study_file import read_study_text
 
 WORTHLESS_M = 0.05
 """Depths whose runs are expected to gain less carry than this are not proposed [m]."""
@@ -30,7 +31,8 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     count : int
         Depths to add, at most.
     out : Path or None
-        Study file to write; STUDY-next.yaml beside the study when None, so that its relative paths hold.
+        Study file to write, the user's own with depths added; STUDY-next.yaml beside the study when None, so
+        that its relative paths hold.
     as_json : bool
         Print one JSON object instead of a table.
 
@@ -41,7 +43,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     """
     from pipeline.aero.collect import read_coefficients
 
-    study = load_study(path)
+    study = read_study(path)
     table = results_root / study.name / "coefficients.csv"
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")
@@ -49,7 +51,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     chosen = [offer for offer in ranked if offer.gain_m >= WORTHLESS_M][:count]
     target = out if out is not None else path.with_name(f"{path.stem}-next.yaml")
     if chosen:
-        write_text(target, study_with(path, chosen))
+        write_text(target, study_with(path, study, chosen, target))
     if as_json:
         print_json(
             {
@@ -71,23 +73,18 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
         messages().print(f"no depth is expected to gain {WORTHLESS_M:g} m of carry; nothing was written")
 
 
-def study_with(path: Path, chosen: list[NextDepth]) -> str:
-    """Return a study file with depths added to it; its name, and so its results folder, stays the same."""
-    given: dict[str, Any] = yaml.safe_load(path.read_text(encoding="utf-8"))
-    by_name = {pattern["name"]: pattern for pattern in given["patterns"]}
+def study_with(path: Path, study: Study, chosen: list[NextDepth], target: Path) -> str:
+    """Return a study file's text with depths added to it; its name, and so its results folder, stays."""
+    places = {pattern.name: place for place, pattern in enumerate(study.patterns)}
+    additions: dict[tuple[int, str], list[Addition]] = {}
     for offer in chosen:
-        pattern = by_name[offer.pattern]
         if offer.edge_angle_rad is None:
-            pattern["depths"] = [*pattern["depths"], f"{offer.depth_m * 1e3:.3f} mm"]
+            key, value = "depths", (offer.depth_m, f"{offer.depth_m * 1e3:.3f} mm")
         else:
-            pattern["edge_angles"] = [
-                *pattern["edge_angles"],
-                f"{math.degrees(offer.edge_angle_rad):.2f} deg",
-            ]
-    head = (
-        f"# {path.name} with the depths that `depthline next` added; runs that are there already are kept.\n"
-    )
-    return head + yaml.safe_dump(given, sort_keys=False, allow_unicode=True, width=110)
+            angle = offer.edge_angle_rad
+            key, value = "edge_angles", (angle, f"{math.degrees(angle):.2f} deg")
+        additions.setdefault((places[offer.pattern], key), []).append(value)
+    return with_values(path, read_study_text(path), additions, target)
 
 
 def _print_table(ranked: list[NextDepth], chosen: list[NextDepth]) -> None:

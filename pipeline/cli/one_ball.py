@@ -9,6 +9,7 @@ from rich.progress import Progress, TaskID
 
 from pipeline.cli.check import laid_out
 from pipeline.cli.output import messages
+from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
 from pipeline.flow.prepare import variant_spec
 from pipeline.geometry import build
@@ -17,7 +18,6 @@ from pipeline.keys import depth_key, edge_angle_key
 from pipeline.matrix import Variant
 from pipeline.quantities import ANGLE, LENGTH, Kind, QuantityError, parse_quantity
 from pipeline.study import Study
-from pipeline.study_file import load_study
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def one_ball(
     InputError
         If the study or an option is wrong, or there is no such ball.
     """
-    study = load_study(path)
+    study = read_study(path)
     names = [known.name for known in study.patterns]
     if pattern is None and len(names) > 1:
         raise InputError(f"--pattern: is missing; the study has {', '.join(names)}")

@@ -1,4 +1,8 @@
-"""Where commands print: tables and JSON on standard output, messages on standard error."""
+"""Where commands print: tables and JSON on standard output, messages on standard error.
+
+Texts are printed as they are: square brackets and colons of a path or a reason are not taken for the terminal
+library's markup or its emoji.
+"""
 
 import json
 import sys
@@ -6,18 +10,21 @@ from typing import Any
 
 from rich.console import Console
 
+from pipeline.cli.ending import plain
+
 PIPE_WIDTH = 140
 """Columns when the output is no terminal, so that a log keeps every column of a table."""
 
 
 def tables() -> Console:
     """Return the console for tables."""
-    return Console(width=None if sys.stdout.isatty() else PIPE_WIDTH, highlight=False)
+    width = None if sys.stdout.isatty() else PIPE_WIDTH
+    return Console(width=width, highlight=False, markup=False, emoji=False)
 
 
 def messages() -> Console:
     """Return the console for messages and progress."""
-    return Console(stderr=True, highlight=False, soft_wrap=True)
+    return Console(stderr=True, highlight=False, soft_wrap=True, markup=False, emoji=False)
 
 
 def print_json(value: dict[str, Any]) -> None:
@@ -28,4 +35,4 @@ def print_json(value: dict[str, Any]) -> None:
 def warn(lines: list[str]) -> None:
     """Print warnings on standard error, one line each."""
     for line in lines:
-        print(f"warning: {line}", file=sys.stderr)
+        print(f"warning: {plain(line)}", file=sys.stderr)

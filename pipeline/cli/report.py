@@ -3,8 +3,8 @@
 from pathlib import Path
 
 from pipeline.cli.output import messages
+from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
-from pipeline.study_file import load_study
 
 
 def write_study_report(path: Path, results_root: Path) -> None:
@@ -22,7 +22,7 @@ def write_study_report(path: Path, results_root: Path) -> None:
     InputError
         The study file is wrong, or there are no results yet.
     """
-    study = load_study(path)
+    study = read_study(path)
     results = results_root / study.name
     if not (results / "decision.json").is_file():
         raise InputError(f"{results}: has no decision.json yet; depthline run {path} makes it")

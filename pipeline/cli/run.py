@@ -20,7 +20,9 @@ from pipeline.cli.engine import (
     load_profile,
 )
 from pipeline.cli.held import held, name_engine
+from pipeline.cli.output import messages
 from pipeline.cli.progress import Clock, show
+from pipeline.cli.study_input import read_study, results_folder
 from pipeline.errors import DepthlineError
 from pipeline.files import read_json
 from pipeline.flow.machine import cores_allowed
@@ -28,9 +30,9 @@ from pipeline.flow.prepare import check_cavities, prepare
 from pipeline.flow.provenance import mixed, rows
 from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
 from pipeline.flow.solver import find_solver
+from pipeline.flow.solver_path import check_solver_path
 from pipeline.matrix import runs
 from pipeline.study import Study
-from pipeline.study_file import load_study
 
 LOG = "workflow.log"
 
@@ -66,17 +68,19 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     DepthlineError
         If a station other than the flow failed.
     """
-    study = load_study(study_path)
+    study = read_study(study_path)
     check_cavities(study, study_path)
     chosen = load_profile(profile)
     find_solver()
-    for warning in study.warnings():
+    results, elsewhere = results_folder(study_path, results_root, study)
+    check_solver_path(results)
+    for warning in (*study.warnings(), *elsewhere):
         complain(warning)
-    results = Path(results_root).resolve() / study.name
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with held(results) as lock:
+        messages().print(f"results: {results}")
         clear_queue(chosen, results)
         prepare(study, results)
         code = _work(study, results, cores, chosen, lock)

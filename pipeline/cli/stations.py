@@ -13,7 +13,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.cli.ending import ended_well
+from pipeline.cli.ending import complain, ended_well
+from pipeline.cli.engine_watch import leave_with_engine
 from pipeline.errors import DepthlineError
 
 if TYPE_CHECKING:
@@ -74,7 +75,8 @@ def flow(
         if reuse(HERE, run, solver.label, keep):
             return
         result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep, solver=solver)
-        remember(HERE, run)
+        if not_entered := remember(HERE, run):
+            complain(f"warning: {not_entered}")
     if result["verdict"] in RETRIED and attempt < attempts:
         raise DepthlineError(
             f"{run}: {result['verdict']} at attempt {attempt} of {attempts}: {result['reason']}"
@@ -95,7 +97,7 @@ def coefficients() -> None:
 def decision() -> None:
     """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
     from pipeline.aero.collect import read_coefficients
-    from pipeline.aero.export import write_tables
+    from pipeline.aero.export import origin_lines, write_tables
     from pipeline.decide.flown import fly_everything
     from pipeline.decide.station import decide_study, write_decision
     from pipeline.flight.station import flights_table, write_flights
@@ -103,7 +105,7 @@ def decision() -> None:
     study, coefficients = _study(), read_coefficients(HERE / "coefficients.csv")
     flown = fly_everything(study, coefficients)
     write_flights(flights_table(study, flown.every), HERE / "flights.csv")
-    write_tables(flown.models, HERE)
+    write_tables(flown.models, HERE, origin_lines(study, coefficients))
     table, details = decide_study(study, coefficients, flown)
     write_decision(HERE, table, details)
 
@@ -144,6 +146,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _called() -> None:
     words = vars(_parser().parse_args())
+    leave_with_engine()
     words.pop("station")(**words)
 
 

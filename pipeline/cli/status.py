@@ -9,9 +9,9 @@ from typing import Any
 from rich.table import Table
 
 from pipeline.cli.output import print_json, tables, warn
+from pipeline.cli.study_input import read_study
 from pipeline.flow.provenance import mixed, rows
 from pipeline.matrix import RunSpec, runs
-from pipeline.study_file import load_study
 
 NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
     "not started",
@@ -115,7 +115,7 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
     as_json : bool
         Print one JSON object instead of tables.
     """
-    study = load_study(path)
+    study = read_study(path)
     results = results_root / study.name
     states = [run_state(results, run) for run in runs(study)]
     warning = mixed(rows(results, [run.run_id for run in runs(study)]))

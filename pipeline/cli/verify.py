@@ -15,7 +15,9 @@ from rich.table import Table
 from pipeline.cli.ending import complain
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.errors import InputError
+from pipeline.flow.machine import cores_allowed
 from pipeline.flow.solver import find_solver
+from pipeline.flow.solver_path import check_solver_path
 from pipeline.verification.bench import Bench
 from pipeline.verification.parts import PARTS, Part, parts
 from pipeline.verification.rows import SUMMARY, Row, merge_rows
@@ -28,15 +30,15 @@ PLAIN_SECONDS = 20.0
 """Seconds between two lines of progress where no terminal shows a live one."""
 
 
-def verify(names: list[str], cores: int, results_root: Path, as_json: bool) -> int:
+def verify(names: list[str], cores: int | None, results_root: Path, as_json: bool) -> int:
     """Compute parts of the suite, write summary.csv and report.html, and print the parts' rows.
 
     Parameters
     ----------
     names : list of str
         Parts; the cheap ones when empty.
-    cores : int
-        Most runs at a time.
+    cores : int, optional
+        Most runs at a time; absent: as many as cores may be used here, in a container or queue job too.
     results_root : Path
         Folder of all results; the suite's are in its folder verification.
     as_json : bool
@@ -59,11 +61,12 @@ def verify(names: list[str], cores: int, results_root: Path, as_json: bool) -> i
     wanted = parts(names)
     find_solver()
     results = results_root / FOLDER
+    check_solver_path(results)
     results.mkdir(parents=True, exist_ok=True)
     rows: list[Row] = []
     with _held(results), _interruptible():
         show = _Show(wanted)
-        bench = Bench(results, cores, show.progress)
+        bench = Bench(results, cores or cores_allowed(), show.progress)
         for place, part in enumerate(wanted):
             show.begin(place)
             every = merge_rows(results / SUMMARY, part.name, part.rows(bench))
@@ -157,7 +160,7 @@ def _print_rows(part: Part, rows: list[Row]) -> None:
             _number(row.goal_pct, "g"),
             f"{row.source} [{row.mark}]" if row.mark else row.source,
         )
-    tables().print(table, markup=False)
+    tables().print(table)
 
 
 def _number(value: float | None, form: str) -> str:

@@ -16,13 +16,30 @@ from pipeline.study import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
 MPH_M_S = 0.44704
 OVERALL_DISTANCE_YD = 317.0
 OVERALL_DISTANCE_TOLERANCE_YD = 3.0
-"""Greatest overall distance and its tolerance (Equipment Rules [quoted])."""
+"""Greatest overall distance, carry and roll, and its tolerance: 317 yd and 3 yd, the same at both launch
+conditions (Equipment Rules, the governing bodies' statement of December 2023 [quoted])."""
 
 LAUNCHES = {
     "overall distance, present conditions": (176.0, 10.0, 2520.0),
-    "overall distance, conditions from January 2028": (183.0, 11.0, 2200.0),
+    "overall distance, conditions from January 2028": (183.0, 11.0, 2220.0),
 }
-"""Ball speed [mph], launch angle [deg] and backspin [rpm] of the tests (Equipment Rules [quoted])."""
+"""Ball speed [mph], launch angle [deg] and backspin [rpm] of the tests.
+
+Present: 120 mph of clubhead, 10 deg, 42 revolutions a second, which are 2,520 rpm (proposal of 2002 and
+statement of December 2023 [quoted]). From January 2028: 125 mph of clubhead, 11 deg, 2,220 rpm, which are 37
+revolutions a second (the same statement [quoted]; some who quote it have 2,200 rpm, which is no whole number
+of revolutions). The ball speeds are those that the statement gives for the clubhead speeds. Not confirmed in
+the Equipment Rules themselves."""
+
+SOURCES = {
+    "mass, at most": "1.620 oz, 45.93 g [source]",
+    "diameter, at least": "1.680 in, 42.67 mm [source]",
+    **dict.fromkeys(LAUNCHES, "317 yd and 3 yd of tolerance [quoted]"),
+    "symmetry, difference of carry, at most": "4.0 yd [memory]",
+    "symmetry, difference of flight time, at most": "0.40 s [memory]",
+}
+"""Where each rule's number comes from: read in the rules [source], in another place that quotes them
+[quoted], or from memory and not confirmed [memory]."""
 
 DECIDES = "The governing body decides."
 
@@ -45,12 +62,13 @@ def equipment_rules(
     -------
     list of dict
         rule, pattern (None for the ball itself), depth_m, unit, limit, ours, ours_se (None where nothing
-        uncertain is in it), inside (None where our figure is not finite), note. Mass [g] and diameter [mm]
-        are the study's; the overall distance [yd] is flown at both launch conditions in the study's air,
-        without wind, and includes bounce and roll, which are much less certain than the standard error says.
-        Symmetry is judged where two patterns of the study differ in their orientation alone: differences of
-        carry [yd] and flight time [s], seam up less pole up, at the present launch conditions and the depth
-        of the one with its pole up, draw by draw, so that what both share cancels.
+        uncertain is in it), inside (None where our figure is not finite), source (of the limit, see
+        `SOURCES`), note. Mass [g] and diameter [mm] are the study's; the overall distance [yd] is flown at
+        both launch conditions in the study's air, without wind, and includes bounce and roll, which are much
+        less certain than the standard error says. Symmetry is judged where two patterns of the study differ
+        in their orientation alone: differences of carry [yd] and flight time [s], seam up less pole up, at
+        the present launch conditions and the depth of the one with its pole up, draw by draw, so that what
+        both share cancels.
     """
     mass, diameter = 1e3 * study.ball.mass_kg, 1e3 * study.ball.diameter_m
     rows = [
@@ -142,5 +160,5 @@ def _row(
 ) -> dict[str, Any]:
     return {
         "rule": rule, "pattern": pattern, "depth_m": depth_m, "unit": unit, "limit": limit, "ours": ours,
-        "ours_se": ours_se, "inside": inside, "note": DECIDES,
+        "ours_se": ours_se, "inside": inside, "source": SOURCES[rule], "note": DECIDES,
     }  # fmt: skip

@@ -1,4 +1,6 @@
-"""Tolerances of the mould, and how many of its balls stay within a yard."""
+"""How many moulded balls stay within a yard of a ball as cut, and which scatter of the mould limits that."""
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +12,61 @@ FloatArray = NDArray[np.float64]
 
 BALLS = 4096
 SEED = 3
+
+SCATTERS = {"depth_m": "depth", "edge_angle_rad": "edge angle", "diameter_m": "diameter"}
+"""Standard deviations of a mould and their names."""
+
+
+@dataclass(frozen=True)
+class MouldedShare:
+    """Share of moulded balls within a yard, and what limits it.
+
+    Parameters
+    ----------
+    share : float
+        From `share_within`.
+    limit : str or None
+        The scatter (a value of `SCATTERS`) without which the share would be greatest; None when no scatter
+        takes a ball out of the yard.
+    share_without : float
+        The share if that scatter were zero; `share` where `limit` is None.
+    """
+
+    share: float
+    limit: str | None
+    share_without: float
+
+
+def moulded_share(
+    grid_m: FloatArray,
+    value_m: FloatArray,
+    depth_m: float,
+    m_per_m_diameter: float,
+    scatter: Moulding,
+    deg_per_m: float | None,
+) -> MouldedShare:
+    """Share of moulded balls within a yard, and the scatter that costs the most of them.
+
+    Parameters
+    ----------
+    grid_m, value_m, depth_m, m_per_m_diameter, scatter, deg_per_m
+        As of `share_within`.
+
+    Returns
+    -------
+    MouldedShare
+        Each scatter is set to zero in turn, the others kept; the same balls are drawn every time.
+    """
+
+    def share(of: Moulding) -> float:
+        return share_within(grid_m, value_m, depth_m, m_per_m_diameter, of, deg_per_m)
+
+    with_all = share(scatter)
+    without = {words: share(scatter.model_copy(update={name: 0.0})) for name, words in SCATTERS.items()}
+    limit = max(without, key=lambda words: without[words])
+    if without[limit] <= with_all:
+        return MouldedShare(with_all, None, with_all)
+    return MouldedShare(with_all, limit, without[limit])
 
 
 def share_within(

@@ -86,7 +86,9 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
     InputError
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
-    models, _ = models_from_coefficients(coefficients, criteria(study))
+    # Runs tell nothing of the place of the drag crisis on balls that are cut.
+    fitted, _ = models_from_coefficients(coefficients, criteria(study))
+    models = {name: model.placed() for name, model in fitted.items()}
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")

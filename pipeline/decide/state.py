@@ -73,12 +73,15 @@ class Evidence:
         By pattern.
     flights : mapping
         By (golfer, pattern), of the golfers that count.
+    studied : mapping
+        By pattern, all depths of the study, also those without usable runs [m].
     """
 
     of: Product
     placed: Product | None
     models: Mapping[str, CoefficientModel]
     flights: Mapping[tuple[str, str], PatternFlights]
+    studied: Mapping[str, Sequence[float]]
 
 
 def nothing_to_decide(coefficients: pd.DataFrame, models: Mapping[str, CoefficientModel]) -> str | None:
@@ -148,7 +151,7 @@ def state_of(evidence: Evidence) -> State:
         placed_edge = _edge(placed, top)
     edge = _edge(of, pattern)
     if edge >= MOST_AT_EDGE and placed_edge >= MOST_AT_EDGE:
-        obstacles.append(_edge_sentence(of, pattern, edge))
+        obstacles.append(_edge_sentence(of, pattern, edge, evidence.studied.get(pattern, ())))
     place = placed is not None and not obstacles and placed_within >= SURE
     if not obstacles and within >= SURE and edge < MOST_AT_EDGE:
         return State(DECIDED, pattern, depth, within, [_sure(within)], listed)
@@ -198,13 +201,20 @@ def _sure(within: float) -> str:
     return f"It is within a yard of the best studied with a probability of {within:.2f}."
 
 
-def _edge_sentence(of: Product, pattern: str, edge: float) -> str:
-    best = best_on_grid(of.depth_m[pattern], of.value_draws_m[pattern])
-    middle = 0.5 * (of.depth_m[pattern][0] + of.depth_m[pattern][-1])
-    side = "shallower" if float(best.depth_m[best.at_edge].mean()) < middle else "deeper"
+def _edge_sentence(of: Product, pattern: str, edge: float, studied: Sequence[float]) -> str:
+    depths = of.depth_m[pattern]
+    best = best_on_grid(depths, of.value_draws_m[pattern])
+    shallow = float(best.depth_m[best.at_edge].mean()) < 0.5 * (depths[0] + depths[-1])
+    side = "shallower" if shallow else "deeper"
+    lost = [at for at in studied if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
+    advised = (
+        f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
+        if lost
+        else f"study {side} ones"
+    )
     return (
-        f"The best depth of {pattern} lies at the edge of the depths studied with a probability of "
-        f"{edge:.2f}: study {side} ones."
+        f"The best depth of {pattern} lies at the {'shallowest' if shallow else 'deepest'} depth "
+        f"{'with usable runs' if lost else 'studied'} with a probability of {edge:.2f}: {advised}."
     )
 
 

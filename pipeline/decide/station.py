@@ -13,7 +13,7 @@ from pipeline.aero.patterns import summary
 from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flown import Flown, fly_everything, product_of
-from pipeline.decide.moulding import share_within
+from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.place_outcomes import PlaceOutcome, place_outcomes
 from pipeline.decide.product import Product, product, rank
@@ -52,6 +52,8 @@ COLUMNS = (
     "carry_lo_m",
     "carry_hi_m",
     "crisis_m",
+    "moulding_limit",
+    "share_without_limit",
 )
 """Columns of decision.csv, in their order; columns are only ever added."""
 
@@ -85,7 +87,8 @@ def decide_study(
         of draws in which the pattern, at its best depth, is the best; p_edge that in which its best depth is
         the shallowest or deepest; in_window is None without a flight window; regret_m is what the golfer
         gives away, on average over the draws, with the pattern at the depth that is best for all golfers
-        against his own best; share_within_yard is NaN without a moulding scatter; total_m is less certain
+        against his own best; share_within_yard is NaN without a moulding scatter, moulding_limit the scatter
+        that costs the most of it and share_without_limit the share if that were zero; total_m is less certain
         than its standard error says. A pattern without a usable depth has no row.
     details : dict
         JSON-ready: study, golfers, patterns, rows (as the frame), curves (golfer, pattern, and lists depth_m,
@@ -113,7 +116,12 @@ def decide_study(
     for golfer in study.golfers:
         flights = flown.flights[golfer.name]
         state, places = _state(
-            flown, [golfer.name], _of_one(flown.worths, golfer), _of_one(flown.placed, golfer), nothing
+            flown,
+            [golfer.name],
+            _of_one(flown.worths, golfer),
+            _of_one(flown.placed, golfer),
+            nothing,
+            studied,
         )
         of_golfer = _decide(study, golfer, flown, angles)
         for row in of_golfer:
@@ -135,7 +143,7 @@ def decide_study(
         for pattern, model in flown.models.items()
         if model.depth_m.size == 1
     ]
-    of_all, places = _state(flown, counted, of, product_of(study, flown, placed=True)[0], nothing)
+    of_all, places = _state(flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied)
     details = {
         "study": study.name,
         "golfers": [golfer.name for golfer in study.golfers],
@@ -170,14 +178,19 @@ def _of_one(worths: dict[tuple[str, str], Worth], golfer: Golfer) -> Product | N
 
 
 def _state(
-    flown: Flown, golfers: list[str], of: Product | None, placed: Product | None, nothing: str | None
+    flown: Flown,
+    golfers: list[str],
+    of: Product | None,
+    placed: Product | None,
+    nothing: str | None,
+    studied: dict[str, list[float]],
 ) -> tuple[State, list[PlaceOutcome]]:
     """State of the decision for one golfer or several, and what the place of the crisis would make best."""
     if of is None:
         why = nothing or "No pattern can be flown by all golfers."
         return State(NOTHING, "", math.nan, math.nan, [why]), []
     flights = {(golfer, pattern): f for golfer in golfers for pattern, f in flown.flights[golfer].items()}
-    state = state_of(Evidence(of, placed, flown.models, flights))
+    state = state_of(Evidence(of, placed, flown.models, flights, studied))
     if nothing is not None:
         return replace(state, word=NOTHING, why=[nothing], place_decides=False), []
     model = flown.models[state.pattern]
@@ -262,17 +275,19 @@ def _mould(
     depth: float,
     off: float,
     angles: AngleOfDepth | None,
-) -> dict[str, float]:
-    """Tolerances of edge angle and diameter, and the share of balls within a yard."""
+) -> dict[str, Any]:
+    """Tolerances of edge angle and diameter, and the share of balls within a yard and what limits it."""
     slope = None if angles is None else angles.slope(depth)
     by_diameter = carry_per_diameter(model, depth, draw_shots(golfer, SHOTS, SEED), scenarios_of(study))
-    share = math.nan
+    moulded = None
     if study.moulding is not None:
-        share = share_within(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
+        moulded = moulded_share(of.depth_m, of.value_m, depth, by_diameter, study.moulding, slope)
     return {
         "tolerance_edge_angle_deg": math.nan if slope is None else off * slope,
         "tolerance_diameter_m": abs(YARD_M / by_diameter) if by_diameter else math.nan,
-        "share_within_yard": share,
+        "share_within_yard": math.nan if moulded is None else moulded.share,
+        "moulding_limit": None if moulded is None else moulded.limit,
+        "share_without_limit": math.nan if moulded is None else moulded.share_without,
     }
 
 

@@ -22,7 +22,9 @@ LONGEST_FLIGHT_S = 60.0
 """A ball that has not landed by then is given up: its results are NaN."""
 
 FIRST_STEP_S, SHORTEST_STEP_S, LONGEST_STEP_S = 0.3, 1e-4, 1.0
-"""Steps where the error is held: the first one tried, the shortest (taken as it is) and the longest [s]."""
+"""Steps where the error is held: the first one tried, the shortest (taken as it is) and the longest [s].
+
+No step is shorter, so that a flight ends after 600,000 of them, whatever its table holds."""
 
 RESULTS = ("x", "s", "peak", "time", "vx", "vs", "vz", "omega", "outside")
 """Columns of the results, all SI; outside is the share of the flight time outside the table."""
@@ -142,14 +144,15 @@ def _share_outside(outside, n, part):
 
 
 @njit(cache=True, error_model="numpy", fastmath={"contract"}, nogil=True)
-def fly_share(launches, tables, first, last, grid, world, step, tolerance, track, results):
+def fly_share(launches, tables, first, last, grid, world, step, tolerance, track, results, stop):
     """Fly the balls from number `first` up to `last` from the ground back to it.
 
     Parameters are arrays: `launches`, shape (n, 4), speed, angle, spin, axis tilt; `tables`, shape (n,), the
     table of each; `results`, shape (len(RESULTS), n), is filled. With `tolerance` above zero a step is taken
     when the difference of the pair's velocities (that of the spin as surface speed) is below it [m/s];
     otherwise every step is `step`. `track`, shape (m, len(TRACK)), takes the course of one ball while there
-    is room. Returns the number of its rows.
+    is room. A ball whose numbers overflow is given up. Another thread ends the flights early by setting
+    `stop`, shape (1,). Returns the number of rows of the track.
     """
     flat, moments = grid.values.reshape(-1), grid.has_cm.any()
     place, motion, axis = np.zeros((3, LANES)), np.zeros((4, LANES)), np.zeros((3, LANES))
@@ -165,7 +168,7 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
     for n in range(LANES):  # lanes without a ball keep a harmless one
         motion[0, n], start[0, n] = 1.0, 1.0
     following, waiting, flying, rows = first, 0, 0, 0
-    while True:
+    while not stop[0]:
         for n in range(LANES):
             if ball[n] >= 0:
                 continue
@@ -275,17 +278,19 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
             if ball[n] < 0:
                 continue
             h = steps[n]
+            finite = error[n] < np.inf  # not so for NaN either
             if tolerance > 0.0:
                 change = 0.9 * (error[n] / tolerance**2 + 1e-12) ** -0.1  # a fifth of the square's power
                 if not error[n] <= tolerance**2 and h > SHORTEST_STEP_S:
-                    steps[n] = h * (change if change > 0.2 else 0.2)
+                    steps[n] = max(SHORTEST_STEP_S, h * (change if change > 0.2 else 0.2))
                     continue
-                steps[n] = min(LONGEST_STEP_S, h * min(change, 4.0))
-            if motion[2, n] > 0.0 >= new_motion[2, n]:
+                if finite:
+                    steps[n] = min(LONGEST_STEP_S, max(SHORTEST_STEP_S, h * min(change, 4.0)))
+            if finite and motion[2, n] > 0.0 >= new_motion[2, n]:
                 peak[n] = max(
                     peak[n], highest(_over_step(2, n, place, motion, rates, new_place, new_motion, h))
                 )
-            if new_place[2, n] <= 0.0 and new_motion[2, n] < 0.0:
+            if finite and new_place[2, n] <= 0.0 and new_motion[2, n] < 0.0:
                 up = _over_step(2, n, place, motion, rates, new_place, new_motion, h)
                 along = _over_step(0, n, place, motion, rates, new_place, new_motion, h)
                 aside = _over_step(1, n, place, motion, rates, new_place, new_motion, h)
@@ -303,7 +308,7 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
             else:
                 time[n] += h
                 time_outside[n] += h * _share_outside(outside, n, 1.0)
-                if time[n] <= LONGEST_FLIGHT_S:  # not so for NaN either
+                if finite and time[n] <= LONGEST_FLIGHT_S:
                     for c in range(3):
                         place[c, n] = new_place[c, n]
                     for c in range(4):
@@ -318,6 +323,7 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
                 rows = _keep(track, rows, time[n] + h, new_place, new_motion, rates[_LAST])
             ball[n] = -1
             flying -= 1
+    return rows
 
 
 @njit(inline="always")

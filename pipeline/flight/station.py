@@ -12,7 +12,7 @@ from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.stated_error import StatedError
 from pipeline.files import write_text
 from pipeline.flight.air import air_from
-from pipeline.flight.golfer import draw_shots
+from pipeline.flight.golfer import as_flown, draw_shots
 from pipeline.flight.population import SHOTS, PatternFlights, Scenario, fly_pattern
 from pipeline.flight.trajectory import Conditions
 from pipeline.flight.wind import WindProfile
@@ -144,12 +144,13 @@ def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlight
     """Flights by golfer and pattern as the frame of `fly_study`."""
     rows = []
     for number, golfer in enumerate(study.golfers):
+        speed, angle, spin, tilt = as_flown(golfer).mean
         launch = {
             "golfer": golfer.name,
-            "ball_speed_m_s": golfer.launch.ball_speed_m_s,
-            "launch_angle_deg": np.degrees(golfer.launch.launch_angle_rad),
-            "backspin_rpm": golfer.launch.backspin_rad_s * 30.0 / np.pi,
-            "axis_tilt_deg": np.degrees(golfer.launch.axis_tilt_rad),
+            "ball_speed_m_s": speed,
+            "launch_angle_deg": np.degrees(angle),
+            "backspin_rpm": spin * 30.0 / np.pi,
+            "axis_tilt_deg": np.degrees(tilt),
         }
         for order, (pattern, flown) in enumerate(flights[golfer.name].items()):
             mean = flown.mean

@@ -5,6 +5,7 @@ import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -229,17 +230,14 @@ def fly(
         raise ValueError(f"step_s must be above 0, not {step_s}")
     world = conditions.world()
     results = np.empty((len(RESULTS), n))
-    given = (np.ascontiguousarray(rows), np.ascontiguousarray(index))
-    how = (_grid(tables), world, *_stepping(step_s), np.empty((0, len(TRACK))), results)
     threads = cores_allowed() if threads is None else threads
-    if threads == 1 or n <= MOST_ON_ONE_THREAD:
-        fly_share(*given, 0, n, *how)
-    else:
-        edges = np.linspace(0, n, threads * SHARES_OF_A_THREAD + 1).astype(int).tolist()
-        with ThreadPoolExecutor(threads) as pool:  # the compiled code lets go of the interpreter's lock
-            shares = [pool.submit(fly_share, *given, *pair, *how) for pair in itertools.pairwise(edges)]
-        for share in shares:
-            share.result()
+    threads = 1 if n <= MOST_ON_ONE_THREAD else threads
+    _fly_in_threads(
+        np.ascontiguousarray(rows),
+        np.ascontiguousarray(index),
+        (_grid(tables), world, *_stepping(step_s), np.empty((0, len(TRACK))), results),
+        threads,
+    )
     by_name = dict(zip(RESULTS, results, strict=True))
     return Flights(
         carry_m=by_name["x"],
@@ -252,6 +250,33 @@ def fly(
         radius_m=world.radius_m,
         gravity_m_s2=world.gravity_m_s2,
     )
+
+
+def _fly_in_threads(
+    launches: FloatArray, index: NDArray[np.int64], how: tuple[Any, ...], threads: int
+) -> int:
+    """Call the kernel in shares, one thread's at least in another thread than this; rows of the track.
+
+    The compiled code lets go of the interpreter's lock, so that this thread hears an interrupt and ends it.
+    """
+    stop = np.zeros(1, np.bool_)
+    parts = 1 if threads == 1 else threads * SHARES_OF_A_THREAD
+    edges = np.linspace(0, len(launches), parts + 1).astype(int)
+
+    def fly_from(first: int, last: int) -> int:
+        arguments: list[Any] = [launches, index, first, last, *how, stop]
+        return int(fly_share(*arguments))
+
+    rows = 0
+    with ThreadPoolExecutor(threads) as pool:
+        shares = [pool.submit(fly_from, first, last) for first, last in itertools.pairwise(edges.tolist())]
+        try:
+            for share in shares:
+                rows += share.result()
+        except BaseException:
+            stop[0] = True
+            raise
+    return rows
 
 
 @dataclass(frozen=True)
@@ -302,17 +327,8 @@ def path(
         raise ValueError(f"the path of one launch is wanted, not of {len(launch)}")
     batch, result = TableBatch.of([table]), np.empty((len(RESULTS), 1))
     track = np.empty((int(LONGEST_FLIGHT_S / (step_s or SHORTEST_STEP_S)) + 2, len(TRACK)))
-    rows = fly_share(
-        launch,
-        np.zeros(1, np.int64),
-        0,
-        1,
-        _grid(batch),
-        conditions.world(),
-        *_stepping(step_s),
-        track,
-        result,
-    )
+    how = (_grid(batch), conditions.world(), *_stepping(step_s), track, result)
+    rows = _fly_in_threads(launch, np.zeros(1, np.int64), how, threads=1)
     landed_s = float(result[RESULTS.index("time"), 0])
     if not math.isfinite(landed_s):
         raise ValueError(f"the ball has not landed after {LONGEST_FLIGHT_S:g} s")

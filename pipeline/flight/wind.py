@@ -7,6 +7,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.study_golfers import POWER_LAW_EXPONENT
+
 ProfileKind = Literal["uniform", "logarithmic", "power"]
 
 
@@ -40,7 +42,7 @@ class WindProfile:
     kind: ProfileKind = "uniform"
     reference_height_m: float = 10.0
     roughness_m: float = 0.03
-    exponent: float = 1.0 / 7.0
+    exponent: float = POWER_LAW_EXPONENT
 
     def __post_init__(self) -> None:
         for name in ("reference_height_m", "roughness_m", "exponent"):

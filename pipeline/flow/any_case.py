@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.flow.forces import FORCE, FORCES, read_history
-from pipeline.flow.number_table import NumberTable, read_table
+from pipeline.flow.number_table import NumberTable, read_table, shown_names
 from pipeline.flow.restarts import Start, merged_rows, starts
 
 Floats = NDArray[np.float64]
@@ -126,7 +126,7 @@ def _coefficients(folder: Path, found: list[Start]) -> NamedHistory:
     for table in tables[:-1]:
         if sorted(table.names) != sorted(newest.names):
             raise InputError(
-                f"{table.path}: columns {', '.join(table.names)}, but {', '.join(newest.names)} in "
+                f"{table.path}: columns {shown_names(table.names)}, but {shown_names(newest.names)} in "
                 f"{newest.path}; expected the same in all starts"
             )
         for name, value in newest.reference.items():

@@ -2,17 +2,24 @@
 
 from pipeline.flow.fidelity import fidelity
 
-SECONDS_PER_CELL_ITERATION = 2.0e-6
-"""Core seconds a cell and iteration of steady-rans, measured with 192,000 and 221,184 cells, two runs side by
-side on two cores: 0.4 s an iteration. Not measured beyond 400,000 cells."""
+SECONDS_PER_CELL_ITERATION = 2.1e-6
+"""Core seconds a cell and iteration of steady-rans on `REFERENCE_CELLS`, two runs side by side on two cores;
+alone on the machine 1.8e-6 (benchmarks/cost.md)."""
 
-COLD_ITERATIONS = 160
+REFERENCE_CELLS = 192_000
+CELLS_POWER = 0.35
+"""Finer meshes take more seconds a cell: memory is slower than the processor's cache, the pressure takes more
+sweeps, means take more iterations. One power of the number of cells holds all of it: fitted to the settled
+runs on 192,000 to 1,536,000 cells in DEVELOPERS.md, under "Planning", which it has within 10 %."""
+
+COLD_ITERATIONS = 190
 WARM_ITERATIONS = 120
-"""Iterations to a settled mean from rest, and from a neighbour's field, measured on the demo study."""
+"""Iterations to a settled mean from rest, and from a neighbour's field, on `REFERENCE_CELLS`: 161 to 193 and
+112 to 120 were measured (benchmarks/cost.md)."""
 
-SECONDS_PER_CELL_STEP = 8.6e-6
-"""Core seconds a cell and time step of a time-accurate run, measured with transient-des on 384,000 cells: 3.3
-s a step, which is two passes."""
+SECONDS_PER_CELL_STEP = 6.2e-6
+"""Core seconds a cell and time step of a time-accurate run, measured with transient-des on 384,000 cells: 1.2
+s a step on two ranks, which is two passes (3.9 core hours for 75 D / U). Not measured on finer meshes."""
 
 PLANNED_SAMPLES = 400
 """Samples of the forces that a time-accurate run is planned with: 40 D / U, which give a mean of the wake's
@@ -48,14 +55,15 @@ def core_seconds(fidelity_name: str, level: str, cell_count: int, warm: bool) ->
     Returns
     -------
     float
-        Core seconds; steady fidelities cost the same a cell and iteration within a factor of 1.5.
+        Core seconds; laminar steady flows, which solve for less, cost up to a third less.
     """
     model = fidelity(fidelity_name)
     if model.courant is not None:
         steps = PLANNED_SAMPLES * model.steps_per_sample(model.level(level).n)
         return OVERHEAD_SECONDS + SECONDS_PER_CELL_STEP * cell_count * steps
     iterations = WARM_ITERATIONS if warm else COLD_ITERATIONS
-    return OVERHEAD_SECONDS + SECONDS_PER_CELL_ITERATION * cell_count * iterations
+    rate = SECONDS_PER_CELL_ITERATION * (cell_count / REFERENCE_CELLS) ** CELLS_POWER
+    return OVERHEAD_SECONDS + rate * cell_count * iterations
 
 
 def memory_bytes(cell_count: int, ranks: int = 1) -> float:

@@ -28,6 +28,15 @@ CHUNK_BYTES = 8_000_000
 _BLANKED = bytes.maketrans(b"(),[]", b"     ")
 """Brackets and commas as blanks."""
 
+LONGEST_LINE = 4_000
+"""Characters of a header line: the longest that solvers write have some hundred."""
+
+LONGEST_HEADER = 20_000
+"""Bytes of all lines above the first row."""
+
+SHOWN_NAMES, SHOWN_LETTERS = 12, 40
+"""Most column names in a message, and most letters of each."""
+
 THREADS = 4
 """Most parts that are parsed at once."""
 
@@ -59,8 +68,14 @@ class NumberTable:
     def unknown_header(self, expected: str) -> InputError:
         """Return the error that lists the columns found."""
         return InputError(
-            f"{self.path}: unknown header; found the columns {', '.join(self.names)}; expected {expected}"
+            f"{self.path}: unknown header; found the columns {shown_names(self.names)}; expected {expected}"
         )
+
+
+def shown_names(names: list[str]) -> str:
+    """Column names for a message, which stays short whatever stands in a file."""
+    shown = ", ".join(name[:SHOWN_LETTERS] for name in names[:SHOWN_NAMES])
+    return shown + (f" and {len(names) - SHOWN_NAMES} more" if len(names) > SHOWN_NAMES else "")
 
 
 def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> NumberTable:
@@ -83,9 +98,12 @@ def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> Numbe
     Raises
     ------
     InputError
-        If there is no header, a row has not as many numbers as the header has names, or times do not grow.
+        If it is no regular file, there is no header, a row has not as many numbers as the header has names,
+        or times do not grow.
     """
     path = Path(path)
+    if not path.is_file():  # a pipe without a writer would be waited for
+        raise InputError(f"{path}: is missing or no regular file")
     # A file that is still growing is short and read as it is now; copying a long one would cost as much as
     # parsing it.
     small = path.stat().st_size <= CHUNK_BYTES
@@ -115,7 +133,15 @@ def _header(path: Path, data: Bytes) -> tuple[list[str], dict[str, tuple[float, 
     reference: dict[str, tuple[float, ...]] = {}
     last, place = "", 0
     while place < len(data):
-        stop = place + int(np.argmax(data[place : place + 100_000] == ord("\n")))
+        ends = np.flatnonzero(data[place : place + LONGEST_LINE] == ord("\n"))
+        if last and data[place] != ord("#") and not len(ends):
+            break  # a long first row
+        if not len(ends) or place > LONGEST_HEADER:
+            raise InputError(
+                f"{path}: no header line '# Time ...' (up to {LONGEST_LINE:,} characters) found in its first "
+                f"{min(LONGEST_HEADER, len(data)):,} bytes"
+            )
+        stop = place + int(ends[0])
         line = data[place:stop].tobytes().decode(errors="replace").strip()
         if line and not line.startswith("#"):
             break

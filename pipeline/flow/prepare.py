@@ -1,6 +1,7 @@
 """What a study asks of geometry and flow, written as small spec files that the workflow compares by time."""
 
 import hashlib
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +16,12 @@ from pipeline.geometry.layout import Layout
 from pipeline.geometry.layout_file import read_layout
 from pipeline.matrix import Variant, runs, variants
 from pipeline.study import LayoutSpec, Pattern, Study
+from pipeline.study_file import line_of
 
 STUDY = "study.json"
+
+LAUNCHES = "launches.json"
+"""Fingerprints of the files of measured launches, by golfer; only of a study that has some."""
 
 
 def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
@@ -114,10 +119,13 @@ def check_cavities(study: Study, path: Path) -> None:
                 try:
                     build.make_ball(layout, spec | {measure: value})
                 except InputError as error:
-                    raise InputError(f"{path}: patterns[{place}].{key}[{index}]: {error}") from None
+                    line = line_of(path, ("patterns", place, key, index))
+                    raise InputError(f"{path}:{line}: patterns[{place}].{key}[{index}]: {error}") from None
 
 
-def prepare(study: Study, results: Path) -> None:
+def prepare(
+    study: Study, results: Path, write: Callable[[Path, Any], object] = write_json_if_changed
+) -> None:
     """Write study.json and the specs of all layouts, variants and runs; unchanged files keep their times.
 
     Parameters
@@ -126,19 +134,23 @@ def prepare(study: Study, results: Path) -> None:
         The validated study.
     results : Path
         Results folder of the study; made when missing.
+    write : callable
+        Gets every file's path and content; writes it when it is another one by default.
     """
-    write_json_if_changed(results / STUDY, study.to_json())
+    write(results / STUDY, study.to_json())
+    measured = {golfer.name: golfer.measured.file for golfer in study.golfers if golfer.measured}
+    if measured:
+        prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in measured.items()}
+        write(results / LAUNCHES, prints)
     for pattern in study.patterns:
-        write_json_if_changed(
-            results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern)
-        )
+        write(results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern))
     for variant in variants(study):
         folder = results / "geometry" / variant.pattern / variant.key
-        write_json_if_changed(folder / build.SPEC, variant_spec(study, variant))
+        write(folder / build.SPEC, variant_spec(study, variant))
     model = fidelity(study.flow.fidelity)
     templates = templates_digest(model)
     for run in runs(study):
-        write_json_if_changed(
+        write(
             results / run.run_id / "spec.json",
             {
                 "run": run.run_id,

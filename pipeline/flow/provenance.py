@@ -32,7 +32,7 @@ RESULT, PROVENANCE = "run.json", "provenance.csv"
 
 COLUMNS = (
     "run", "key", "verdict", "solver", "code", "depthline", "host", "cpu", "job", "started_at", "finished_at",
-    "core_seconds", "case_files", "geometry", "starts_from_key", "reused_from",
+    "core_seconds", "case_files", "geometry", "starts_from_key", "reused_from", "edges_fitted",
 )  # fmt: skip
 """Columns of provenance.csv, in their order; columns are only ever added."""
 
@@ -135,6 +135,7 @@ def origin_of(result: dict[str, Any]) -> dict[str, Any]:
     origin = result.get("provenance") or {"inputs": {}, "versions": {}, "machine": {}}
     files = origin.get("case_files")
     known = origin["inputs"] | origin["versions"] | origin["machine"] | origin | result
+    known["edges_fitted"] = (result.get("mesh") or {}).get("edges_fitted")
     known["case_files"] = _digest(json.dumps(files, sort_keys=True).encode()) if files else None
     return {name: known.get(name) for name in COLUMNS}
 
@@ -149,24 +150,32 @@ def write_provenance(results: Path, run_ids: Iterable[str]) -> None:
 
 
 def mixed(found: Iterable[dict[str, Any]]) -> str | None:
-    """Say so in one line when the runs of a study were not all computed by the same solver and code.
+    """Say so in one line when the runs of a study do not have the same solver, code and kind of mesh.
 
     Parameters
     ----------
     found : iterable of dict
         From `origin_of`.
     """
+    found = list(found)
+    lines = []
     counts = Counter((each["solver"], each["code"]) for each in found)
-    if len(counts) < 2:
-        return None
-    told = ", ".join(
-        f"{count} by {solver} with code {code or 'not known'}"
-        for (solver, code), count in counts.most_common()
-    )
-    return (
-        f"the runs were computed by different versions: {told} (provenance.csv); differences between them "
-        "hold those of the versions. Remove the run.json of the ones to compute anew, and run again"
-    )
+    if len(counts) > 1:
+        told = ", ".join(
+            f"{count} by {solver} with code {code or 'not known'}"
+            for (solver, code), count in counts.most_common()
+        )
+        lines.append(
+            f"the runs were computed by different versions: {told} (provenance.csv); differences between "
+            "them hold those of the versions. Remove the run.json of the ones to compute anew, and run again"
+        )
+    plain = sum(each.get("edges_fitted") is False for each in found)
+    if 0 < plain < sum(each.get("edges_fitted") is not None for each in found):
+        lines.append(
+            f"{plain} of {len(found)} runs have no mesh nodes on the dimples' edges and the others have "
+            "(provenance.csv): differences between them hold those of the meshes"
+        )
+    return "; ".join(lines) or None
 
 
 def _origin_key(results: Path, origin: str | None) -> str | None:

@@ -1,17 +1,19 @@
 """Results by key, shared between the studies of a results folder: the same inputs are not computed twice.
 
 Below the folder that holds all studies, `.reuse/` has one small file a finished run, with its result, where
-its folder is, and a link to its history. It may be removed at any time: results stay, only nothing is found
-again.
+its folder is, and a link to its history, or a copy where the file system has no links. It may be removed at
+any time: results stay, only nothing is found again. Whatever is wrong with it, no run fails for it.
 """
 
 import json
 import os
+import shutil
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import InputError
-from pipeline.files import read_json, write_json
+from pipeline.files import atomic_open, read_json, write_json
 from pipeline.flow.kept import drop_states
 from pipeline.flow.provenance import inputs, key_of
 from pipeline.flow.run import FAILED, HISTORY, RESULT, RETRIED
@@ -25,7 +27,39 @@ NEEDED = {"numbers": (), "surface": (SURFACE_FILE,), "all": (SURFACE_FILE, CASE)
 """What must still be there of a run, by what the study keeps."""
 
 
-def remember(results: Path, run_id: str) -> None:
+@dataclass(frozen=True)
+class Entry:
+    """A finished run in the store.
+
+    Attributes
+    ----------
+    path : Path
+        File of the entry.
+    folder : str
+        Folder of the run below the folder that holds all studies.
+    files : dict
+        Size and time of its state, surface and case, None for what it did not keep.
+    result : dict
+        Its run.json.
+    """
+
+    path: Path
+    folder: str
+    files: dict[str, list[int] | None]
+    result: dict[str, Any]
+
+    def has_what(self, root: Path, keep: str) -> bool:
+        """Whether what a study keeps of a run is still there of this one."""
+        return all(name in self.still_there(root) for name in NEEDED[keep])
+
+    def still_there(self, root: Path) -> list[str]:
+        """Names of the files that are there as they were when the run was entered."""
+        return [
+            name for name, stamp in self.files.items() if stamp and _stamp(root / self.folder / name) == stamp
+        ]
+
+
+def remember(results: Path, run_id: str) -> str:
     """Enter a finished run into the store.
 
     Runs without numbers are not entered, nor those that a ceiling of wall time cut short, which depends on
@@ -37,19 +71,28 @@ def remember(results: Path, run_id: str) -> None:
         Results folder of the study.
     run_id : str
         Folder of the run below it.
+
+    Returns
+    -------
+    str
+        One line on why the run could not be entered; empty when it was, or when it does not belong there.
     """
     results = Path(results).resolve()
     folder = results / run_id
-    result = read_json(folder / RESULT)
-    if result["verdict"] in FAILED or result["reason"] or not result.get("key"):
-        return
-    entry = _entry(results, result["key"])
-    files = {name: _stamp(folder / name) for name in (STATE_FILE, SURFACE_FILE, CASE)}
-    write_json(
-        entry,
-        {"folder": str(folder.relative_to(results.parent)), "files": files, "result": result},
-    )
-    _link(folder / HISTORY, entry.with_suffix(".csv"))
+    try:
+        result = read_json(folder / RESULT)
+        if result["verdict"] in FAILED or result["reason"] or not result.get("key"):
+            return ""
+        path = _path(results, result["key"])
+        files = {name: _stamp(folder / name) for name in (STATE_FILE, SURFACE_FILE, CASE)}
+        if not _link(folder / HISTORY, path.with_suffix(".csv")):
+            return f"{run_id}: not entered for reuse: {HISTORY} is missing"
+        write_json(
+            path, {"folder": str(folder.relative_to(results.parent)), "files": files, "result": result}
+        )
+    except (OSError, InputError) as error:
+        return f"{run_id}: not entered for reuse: {error}"
+    return ""
 
 
 def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] | None:
@@ -75,32 +118,52 @@ def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] 
     results = Path(results).resolve()
     folder = results / run_id
     spec = read_json(folder / SPEC)
-    entry = _entry(results, key_of(inputs(results, spec, solver)))
+    entry = read_entry(_path(results, key_of(inputs(results, spec, solver))))
+    if entry is None or not entry.has_what(results.parent, keep):
+        return None
+    origin, there = results.parent / entry.folder, entry.still_there(results.parent)
+    if keep == "all" and origin != folder:
+        return None
     try:
-        stored = json.loads(entry.read_text())
-        origin, files, result = results.parent / stored["folder"], stored["files"], stored["result"]
-    except (OSError, ValueError, KeyError, TypeError):  # not there, or spoilt
-        return None
-    there = [name for name in files if files[name] and _stamp(origin / name) == files[name]]
-    if any(name not in there for name in NEEDED[keep]) or (keep == "all" and origin != folder):
-        return None
-    if not _link(entry.with_suffix(".csv"), folder / HISTORY):
-        return None
-    for name in (STATE_FILE, SURFACE_FILE):
-        if origin != folder:
-            (folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
-            if name in there:
-                _link(origin / name, folder / name)
-        elif name not in there:
-            (folder / name).unlink(missing_ok=True)
+        if not _link(entry.path.with_suffix(".csv"), folder / HISTORY):
+            return None
+        for name in (STATE_FILE, SURFACE_FILE):
+            if origin != folder:
+                (folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
+                if name in there:
+                    _link(origin / name, folder / name)
+            elif name not in there:
+                (folder / name).unlink(missing_ok=True)
+    except OSError:
+        return None  # whatever stops us here is met by the run itself, if it matters
+    result = dict(entry.result)
     result |= {name: spec[name] for name in ("run", "pattern", "starts_from")}
-    result |= {"kept": keep, "reused_from": stored["folder"]}
+    result |= {"kept": keep, "reused_from": entry.folder}
     write_json(folder / RESULT, result)
     drop_states(results, run_id, RESULT, RETRIED)
-    return dict(result)
+    return result
 
 
-def _entry(results: Path, key: str) -> Path:
+def entries(root: Path) -> list[Entry]:
+    """Read every entry of the store below the folder that holds all studies; spoilt ones are left out."""
+    paths = sorted((Path(root) / STORE).glob("*/*.json"))
+    return [entry for path in paths if (entry := read_entry(path)) is not None]
+
+
+def read_entry(path: Path) -> Entry | None:
+    """Read an entry of the store; None when it is not there or spoilt."""
+    try:
+        stored = json.loads(path.read_text())
+        folder, files, result = stored["folder"], stored["files"], stored["result"]
+        good = isinstance(folder, str) and isinstance(files, dict) and isinstance(result, dict)
+        if not good or result["key"] != path.stem or result["verdict"] in FAILED:
+            return None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    return Entry(path, folder, files, result)
+
+
+def _path(results: Path, key: str) -> Path:
     return results.parent / STORE / key[:2] / f"{key}.json"
 
 
@@ -114,14 +177,26 @@ def _stamp(path: Path) -> list[int] | None:
 
 
 def _link(source: Path, target: Path) -> bool:
-    """Give a file a second name; false when it is gone."""
+    """Give a file a second name, or copy it where there are no hard links; false when it is gone."""
+    target.parent.mkdir(parents=True, exist_ok=True)
     temporary = target.with_name(f".{target.name}.{os.getpid()}")
     try:
+        temporary.unlink(missing_ok=True)
         temporary.hardlink_to(source)
+        os.replace(temporary, target)
     except FileNotFoundError:
         return False
-    except OSError as error:
-        raise InputError(f"{target}: cannot be linked to {source} ({error.strerror})") from None
-    os.replace(temporary, target)
-    temporary.unlink(missing_ok=True)  # a rename onto the same file does nothing
+    except OSError:
+        return _copy(source, target)
+    finally:
+        temporary.unlink(missing_ok=True)  # a rename onto the same file does nothing
+    return True
+
+
+def _copy(source: Path, target: Path) -> bool:
+    try:
+        with source.open("rb") as original, atomic_open(target) as stream:
+            shutil.copyfileobj(original, stream)
+    except FileNotFoundError:
+        return False
     return True

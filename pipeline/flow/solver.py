@@ -153,15 +153,17 @@ def _version(executable: str, env: dict[str, str]) -> str:
     return match.group(1).removeprefix("v")
 
 
-def run_tool(solver: Solver, command: list[str]) -> str:
-    """Run one of the solver's tools to its end and return what it printed.
+def run_tool(solver: Solver, command: list[str], folder: Path | None = None) -> str:
+    """Run one of the solver's tools to its end, in a working folder, and return what it printed.
 
     Raises
     ------
     DepthlineError
         If it fails, with the last line it printed.
     """
-    done = subprocess.run(command, env=solver.environment, capture_output=True, text=True, check=False)
+    place = folder or Path.cwd()
+    environment = solver.environment | {"PWD": str(place)}
+    done = subprocess.run(command, env=environment, capture_output=True, text=True, check=False, cwd=place)
     if done.returncode != 0:
         said = fatal_line(done.stdout + done.stderr)
         raise DepthlineError(f"{command[0]}: ended with code {done.returncode}: {said}")

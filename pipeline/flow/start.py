@@ -18,10 +18,12 @@ from pipeline.flow.execute import FORCES, SPENT, spent
 from pipeline.flow.fidelity import Fidelity
 from pipeline.flow.fingerprint import case_files, edited
 from pipeline.flow.forces import read_history
+from pipeline.flow.plausible import Bounds, plausible_bounds
 from pipeline.flow.solver import Solver, run_tool
+from pipeline.flow.solver_path import solver_path, work_folder
 from pipeline.flow.state import STATE_FILE, complete, load_state, written_times
 from pipeline.geometry.shell import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
-from pipeline.geometry.shell_files import MESH
+from pipeline.geometry.shell_files import MESH, QUALITY
 
 Floats = NDArray[np.float64]
 
@@ -69,6 +71,10 @@ class Task:
     def fields(self) -> tuple[str, ...]:
         """Names of the fields of a state."""
         return ("U", *self.fidelity.free_stream)
+
+    def bounds(self) -> Bounds:
+        """Plausible means of its coefficients."""
+        return plausible_bounds(self.spec["reynolds"], self.spec["spin_ratio"])
 
     def zones(self) -> Zones:
         """Cells in which the spec's state of the boundary layer is enforced."""
@@ -159,8 +165,8 @@ def begin(task: Task, solver: Solver, ranks: int) -> Begun:
 
 
 def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> Begun:
-    """Write the case anew with more robust settings and start from rest, after the first attempt diverged."""
-    warnings = [f"diverged at first ({reason}); computed again from rest with smaller relaxation factors"]
+    """Write the case anew with more robust settings and start from rest, after a first attempt."""
+    warnings = [f"{reason}; computed again from rest with smaller relaxation factors"]
     return _write(task, solver, ranks, 2, None, warnings, spent(task.case))
 
 
@@ -217,7 +223,8 @@ def _write(
     rank_of_cell = cell_ranks(task.shell, ranks) if ranks > 1 else None
     writer.write(task.geometry / MESH, wall, fields, rank_of_cell, task.zones())
     if ranks > 1:
-        run_tool(solver, ["decomposePar", "-case", str(task.case)])
+        with solver_path(task.case) as path:
+            run_tool(solver, ["decomposePar", "-case", str(path)], work_folder(path))
     files = case_files(task.case)
     write_json(
         task.case / START,
@@ -259,4 +266,20 @@ def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
     # A time-accurate run may start from a steady one, which has more fields.
     if not set(state) >= set(task.fields) or len(state["U"]) != task.shell.cells:
         return None, [f"started cold: the state of {origin} is of another mesh or fidelity"]
+    if _edges_fitted(task.results, task.spec) != _edges_fitted(task.results, _spec_of(task, origin)):
+        return None, [
+            f"started cold: one of the meshes of {origin} and this run has no nodes on dimples' edges"
+        ]
     return {name: state[name] for name in task.fields}, []
+
+
+def _spec_of(task: Task, origin: str) -> dict[str, Any]:
+    path = task.results / origin / SPEC
+    spec: dict[str, Any] = read_json(path) if path.is_file() else task.spec
+    return spec
+
+
+def _edges_fitted(results: Path, spec: dict[str, Any]) -> bool:
+    """Whether the mesh of a run has nodes on the dimples' edges, or no dimples."""
+    path = results / spec["geometry"] / QUALITY
+    return not path.is_file() or read_json(path).get("edges_fitted") is not False

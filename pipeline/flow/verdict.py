@@ -1,4 +1,4 @@
-"""Judging a run by its force history: settled, noisy, oscillating, drifting or diverged."""
+"""Judging a run by its force history: settled, noisy, oscillating, drifting, implausible or diverged."""
 
 from dataclasses import dataclass
 
@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.flow.averaging import Mean, mean_of
+from pipeline.flow.plausible import Bounds, implausible
 
 Floats = NDArray[np.float64]
 
@@ -19,6 +20,9 @@ MIN_SAMPLES = 40
 BOUND = 100.0
 """A coefficient beyond this after `MIN_ITERATIONS` is no flow around a ball."""
 
+LARGEST = 1e6
+"""Coefficients of the first iterations are averaged as no larger than this, or squares would overflow."""
+
 COEFFICIENTS = ("cd", "cl", "cs", "cm")
 
 
@@ -31,17 +35,23 @@ class Judgement:
     verdict : str
         "settled": Cd and Cl have their target standard errors; "drifting": they have not and still move one
         way; "oscillating": they have not, for a cycle that repeats; "noisy": they have not, for scatter;
-        "diverged": not finite or out of bounds; "short": too few
-        iterations to judge.
+        "implausible": whatever their standard errors, the means are no flow around a ball; "diverged": not
+        finite or out of bounds; "short": too few iterations to judge.
     means : dict of Mean
         By coefficient (cd, cl, cs, cm); empty for "diverged" and "short".
+    at_targets : bool
+        Whether Cd and Cl have their target standard errors.
+    reason : str
+        What makes the means implausible; empty otherwise.
     """
 
     verdict: str
     means: dict[str, Mean]
+    at_targets: bool = False
+    reason: str = ""
 
 
-def judge(history: dict[str, Floats], targets: dict[str, float]) -> Judgement:
+def judge(history: dict[str, Floats], targets: dict[str, float], bounds: Bounds | None = None) -> Judgement:
     """Judge a force history against the target standard errors.
 
     Parameters
@@ -50,6 +60,8 @@ def judge(history: dict[str, Floats], targets: dict[str, float]) -> Judgement:
         Coefficients cd, cl, cs, cm against iteration, all of shape (n,).
     targets : dict of float
         Target standard error of "cd" and of "cl".
+    bounds : dict of tuple, optional
+        Lowest and highest plausible mean of coefficients (`plausible_bounds`); any mean is without them.
 
     Returns
     -------
@@ -64,10 +76,11 @@ def judge(history: dict[str, Floats], targets: dict[str, float]) -> Judgement:
         return Judgement("diverged", {})
     if count < MIN_ITERATIONS:
         return Judgement("short", {})
-    means = {name: mean_of(history[name]) for name in COEFFICIENTS}
+    means = {name: mean_of(np.clip(history[name], -LARGEST, LARGEST)) for name in COEFFICIENTS}
     verdicts = {verdict_of(means[name], target) for name, target in targets.items()}
     worst = next(name for name in ("drifting", "oscillating", "noisy", "settled") if name in verdicts)
-    return Judgement(worst, means)
+    reason = implausible(means, bounds or {})
+    return Judgement("implausible" if reason else worst, means, worst == "settled", reason)
 
 
 def verdict_of(mean: Mean, target: float) -> str:

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import read_json, write_json
+from pipeline.files import read_json, remove_leftovers, write_json
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.class_layout import pack_layout
-from pipeline.geometry.edge_nodes import edge_fitted, volume_factor
+from pipeline.geometry.edge_nodes import edge_fitted, edges_fitted, volume_factor
 from pipeline.geometry.layout import Layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
 from pipeline.geometry.mirror import has_mirror_plane
@@ -193,6 +193,7 @@ def build_variant(folder: Path) -> None:
     InputError
         If the dimples are impossible or the mesh is not fit for the solver.
     """
+    remove_leftovers(folder)  # of a station that was killed: skins have megabytes
     spec = read_json(folder / SPEC)
     ball = make_ball(load_layout(folder.parent), spec)
     surface = skin(ball, SKIN_N)
@@ -242,19 +243,23 @@ def solver_shell(
     """
     # From the frame of the ball to that of the flow.
     turn = ORIENTATIONS[orientation]
+    fitted: bool | None = None
 
     def fit(directions: NDArray[np.float64], quads: NDArray[np.int64]) -> tuple[NDArray[np.float64], float]:
         of_ball = rotated_about_y(directions, grid_turn) @ turn
+        nonlocal fitted
         moved, dimple = edge_fitted(of_ball, quads, ball.layout, ball.ball_diameter_m)
-        return moved @ turn.T, volume_factor(ball, moved, quads) if (dimple >= 0).any() else 1.0
+        fitted = edges_fitted(ball.layout, dimple)
+        return moved @ turn.T, volume_factor(ball, moved, quads) if fitted else 1.0
 
-    return build_shell(
+    shell = build_shell(
         lambda u: ball.radius(u @ turn) / ball.ball_diameter_m,
         level,
         first_cell,
         mirrored=not whole and orientation == "pole-up" and has_mirror_plane(ball.layout),
         fit=fit,
     )
+    return dataclasses.replace(shell, edges_fitted=fitted)
 
 
 def cells_across_dimple(ball: DimpledBall, level: Level) -> float | None:

@@ -76,7 +76,8 @@ def edge_fitted(
     directions : ndarray, shape (p, 3)
         Moved nodes, in their order.
     dimple : ndarray of int, shape (p,)
-        Dimple on whose edge a node lies, -1 for none.
+        Dimple on whose edge a node lies, -1 for none. When cells are still spoilt after `ROUNDS` rounds, no
+        node lies on an edge and the grid is as it was (`edges_fitted`).
     """
     if len(layout.directions) == 0:
         return directions, np.full(len(directions), -1)
@@ -93,6 +94,16 @@ def edge_fitted(
             return moved, dimple
         dimple[_to_let_go(grid, spoilt, dimple, distance)] = -1
     return directions, np.full(len(directions), -1)
+
+
+def edges_fitted(layout: Layout, dimple: Labels) -> bool | None:
+    """Whether `edge_fitted` put nodes on dimples' edges; None for a ball without dimples.
+
+    It did not where dimples or land are too small for the grid everywhere, or where the cells that it spoilt
+    could not be made good. The grid is plain then: edges are smeared over a cell, to half their angle, which
+    is another mesh than a fitted one and has another drag.
+    """
+    return None if len(layout.directions) == 0 else bool((dimple >= 0).any())
 
 
 def volume_factor(ball: DimpledBall, directions: FloatArray, quads: Labels) -> float:

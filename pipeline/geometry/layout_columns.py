@@ -103,14 +103,6 @@ KNOWN = {
 """Every column that a layout file may have, by its name."""
 
 
-def number(field: str) -> float:
-    """Read a number as people write it; NaN when it is none."""
-    try:
-        return np.nan if "_" in field else float(field)  # float() takes 1_000 for a number
-    except ValueError:
-        return np.nan
-
-
 def profile_problem(name: str) -> str | None:
     """What is wrong with the name of a profile; None when nothing is."""
     return None if name in PROFILES else f"must be one of {', '.join(PROFILES)}"

@@ -1,13 +1,13 @@
 """Layouts as CSV files: place, chord diameter and, where wanted, depth and profile of each dimple."""
 
-import csv
 import difflib
-import io
+from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.delimited import Delimited, number, read_delimited
 from pipeline.errors import InputError
 from pipeline.files import write_text
 from pipeline.geometry.cavity import solve_cavities
@@ -18,14 +18,18 @@ from pipeline.geometry.layout_columns import (
     OPTIONAL,
     PROFILE,
     Column,
-    number,
     profile_problem,
 )
 from pipeline.geometry.section import ARC, Profile, Sections
 
 COLUMNS = ("polar_deg", "azimuth_deg", "chord_diameter_mm")
+MEASURED = ("polar", "azimuth", "chord_diameter")
 # Every pair of dimples is compared; balls have hundreds.
 MOST_DIMPLES = 5000
+LARGEST_BYTES = 4 * 2**20
+"""A layout of `MOST_DIMPLES` with all columns, as `write_layout` writes it, takes 0.8 MB."""
+MOST_CONFLICTS, MOST_PROBLEMS = 5, 50
+"""Dimples that overlap or repeat others, and rows with other faults, that are listed one by one."""
 SAME_PLACE_RAD = 1e-6
 
 
@@ -35,12 +39,12 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
     Parameters
     ----------
     path : Path
-        File with the columns ``polar_deg`` (0 at the pole +z, 180 opposite), ``azimuth_deg`` (from +x towards
-        +y, -180 to 360) and ``chord_diameter_mm``, in any order; blank lines are passed over. Angles may be
-        in ``rad`` and lengths in ``in`` (inches), as the header says. It may also give, for each dimple,
-        ``depth_mm`` (surface depth) or ``edge_angle_deg``, ``profile`` with ``joint`` (share, 0 to 1)
-        and ``radius_ratio`` where it needs them and ``edge_radius_mm``, and of polygons ``sides`` and
-        ``turn_deg``.
+        File, separated as `pipeline.delimited` finds out, with the columns ``polar_deg`` (0 at the pole +z,
+        180 opposite), ``azimuth_deg`` (from +x towards +y, -180 to 360) and ``chord_diameter_mm``, in any
+        order; blank lines are passed over. Angles may be in ``rad`` and lengths in ``in`` (inches), as the
+        header says. It may also give, for each dimple, ``depth_mm`` (surface depth) or ``edge_angle_deg``,
+        ``profile`` with ``joint`` (share, 0 to 1) and ``radius_ratio`` where it needs them and
+        ``edge_radius_mm``, and of polygons ``sides`` and ``turn_deg``.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
     chord_diameter_m : float, optional
@@ -55,22 +59,21 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
     Raises
     ------
     InputError
-        If the file cannot be read, or its header or any row is wrong; every bad row is listed, one line
-        each, as FILE:LINE: what (value): what would be right.
+        If the file cannot be read, or its header or any row is wrong; bad rows are listed, one line each, as
+        FILE:LINE: what (value): what would be right; of many the first ones and their count.
     """
     path = Path(path)
-    rows = _rows(path)
-    if not rows:
+    found = read_delimited(path, "a CSV of dimples", LARGEST_BYTES, MOST_DIMPLES)
+    if not found.header:
         raise InputError(f"{path}: is empty: must begin with a header line, {','.join(COLUMNS)}")
-    (first_line, header), *body = rows
-    columns = _columns(f"{path}:{first_line}", header, chord_diameter_m)
+    columns = _columns(f"{path}:{found.header_line}", found.header, chord_diameter_m)
 
     problems: dict[int, str] = {}
     lines: list[int] = []
     values: list[list[float]] = []
     profiles: list[Profile] = []
-    for line, fields in body:
-        problem, numbers, profile = _values(fields, columns, ball_diameter_m)
+    for line, fields in found.rows:
+        problem, numbers, profile = _values(found, fields, columns, ball_diameter_m)
         if problem:
             problems[line] = problem
         else:
@@ -79,8 +82,6 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
             profiles.append(profile)
     if not problems and not values:
         raise InputError(f"{path}: has no dimples: one row each below the header")
-    if len(values) > MOST_DIMPLES:
-        raise InputError(f"{path}: has {len(values)} dimples: at most {MOST_DIMPLES} can be read")
 
     table = np.array(values, dtype=float).reshape(-1, len(columns))
     given = {
@@ -103,10 +104,25 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
         turns,
     )
     problems |= _impossible(layout, lines, ball_diameter_m)
-    problems |= _conflicts(layout, np.array(lines, dtype=int), ball_diameter_m)
-    if problems:
-        raise InputError("\n".join(f"{path}:{line}: {problems[line]}" for line in sorted(problems)))
+    conflicts = _conflicts(layout, np.array(lines, dtype=int), ball_diameter_m)
+    if problems or conflicts:
+        raise InputError(_listing(path, problems, conflicts))
     return layout
+
+
+def _listing(path: Path, problems: dict[int, str], conflicts: dict[int, str]) -> str:
+    """Write the first problems and conflicts, by line, and how many more there are of each."""
+    conflicts = {line: text for line, text in conflicts.items() if line not in problems}
+    shown = dict(sorted(problems.items())[:MOST_PROBLEMS]) | dict(sorted(conflicts.items())[:MOST_CONFLICTS])
+    lines = [f"{path}:{line}: {text}" for line, text in sorted(shown.items())]
+    if len(problems) > MOST_PROBLEMS:
+        lines.append(f"{path}: and {len(problems) - MOST_PROBLEMS} more rows with faults")
+    if len(conflicts) > MOST_CONFLICTS:
+        lines.append(
+            f"{path}: {len(conflicts)} dimples overlap or repeat others (the first {MOST_CONFLICTS} are "
+            "listed): are chord diameters too wide, or in another unit than the header says?"
+        )
+    return "\n".join(lines)
 
 
 def write_layout(path: Path, layout: Layout) -> None:
@@ -146,37 +162,22 @@ def write_layout(path: Path, layout: Layout) -> None:
     write_text(path, ",".join(columns) + "\n" + "".join(lines))
 
 
-def _rows(path: Path) -> list[tuple[int, list[str]]]:
-    """Line number and fields of every row that is not blank."""
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(f"{path}: cannot be read ({error.strerror})") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: is not text in UTF-8") from None
-    reader = csv.reader(io.StringIO(text, newline=""))
-    rows = []
-    try:
-        for fields in reader:
-            stripped = [field.strip() for field in fields]
-            if any(stripped):
-                rows.append((reader.line_num, stripped))
-    except csv.Error as error:
-        raise InputError(f"{path}:{reader.line_num}: is not a CSV row ({error})") from None
-    return rows
-
-
 def _columns(where: str, header: list[str], chord_diameter_m: float | None) -> list[Column]:
     """Check the header and give its columns."""
     wanted = COLUMNS if chord_diameter_m is None else COLUMNS[:2]
     for i, name in enumerate(header):
         if name not in KNOWN:
+            short = name.lower()[:100]
             near = [
-                *difflib.get_close_matches(name.lower(), COLUMNS, n=1, cutoff=0.4),
-                *difflib.get_close_matches(name.lower(), KNOWN, n=1, cutoff=0.4),
+                *difflib.get_close_matches(short, COLUMNS, n=1, cutoff=0.4),
+                *difflib.get_close_matches(short, KNOWN, n=1, cutoff=0.4),
             ]
-            meant = f"did you mean {near[0]}?" if near else "no such column"
-            raise InputError(f"{where}: column {name!r}: {meant} The columns are {', '.join(wanted)}")
+            meant = f"did you mean {near[0]}?" if near else "there is no such column."
+            others = (known for known in KNOWN if KNOWN[known].measure not in MEASURED)
+            raise InputError(
+                f"{where}: column {_shown(name)!r}: {meant} Needed are {_named(wanted)}; there may also be "
+                f"{_named(others)}"
+            )
         if name in header[:i]:
             raise InputError(f"{where}: column {name}: must occur once only")
     columns = [KNOWN[name] for name in header]
@@ -191,7 +192,7 @@ def _columns(where: str, header: list[str], chord_diameter_m: float | None) -> l
         hint = (
             " (or cavity.chord_diameter in the study)" if missing == ["chord_diameter_mm"] and header else ""
         )
-        raise InputError(f"{where}: lacks {', '.join(missing)}{hint}; the columns are {', '.join(wanted)}")
+        raise InputError(f"{where}: lacks {', '.join(missing)}{hint}; needed are {_named(wanted)}")
     by_measure = {column.measure: column.name for column in columns}
     if chord_diameter_m is not None and "chord_diameter" in measures:
         raise InputError(
@@ -212,13 +213,21 @@ def _columns(where: str, header: list[str], chord_diameter_m: float | None) -> l
     return columns
 
 
+def _named(names: Iterable[str]) -> str:
+    """List columns, each with its names in other units."""
+    measures = dict.fromkeys(KNOWN[name].measure for name in names)
+    return ", ".join(
+        " or ".join(name for name, column in KNOWN.items() if column.measure == measure)
+        for measure in measures
+    )
+
+
 def _values(
-    fields: list[str], columns: list[Column], ball_diameter_m: float
+    found: Delimited, fields: list[str], columns: list[Column], ball_diameter_m: float
 ) -> tuple[str | None, list[float], Profile]:
     """Give what is wrong with a row, or None, its numbers (NaN for none) and its profile."""
-    if len(fields) != len(columns):
-        names = ", ".join(column.name for column in columns)
-        return f"has {len(fields)} values: must have {len(columns)} ({names})", [], ARC
+    if trouble := found.width_problem(fields):
+        return trouble, [], ARC
     problems, numbers = [], []
     parts: dict[str, float | None] = {}
     name = "arc"

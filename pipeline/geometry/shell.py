@@ -62,12 +62,16 @@ class Shell:
         Whether it is the half with y >= 0 of a ball that the plane y = 0 mirrors. Air along x, lift along z
         and spin about y leave that plane a mirror of the flow too, so half the cells do, and the wake cannot
         wander sideways.
+    edges_fitted : bool or None
+        Whether nodes lie on the dimples' edges (`edge_nodes.edges_fitted`); None for a ball without dimples,
+        and for a shell read from its file (quality.json beside it says so).
     """
 
     points: Floats
     quads: Labels
     layers: int
     mirrored: bool = False
+    edges_fitted: bool | None = None
 
     @property
     def nodes_per_layer(self) -> int:

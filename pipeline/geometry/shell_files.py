@@ -39,7 +39,7 @@ def write_shell(folder: Path, shell: Shell) -> None:
     write_poly_mesh(folder / MESH, shell, faces)
     with atomic_open(folder / SHELL) as stream:
         np.savez(stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored)
-    write_json(folder / QUALITY, quality)
+    write_json(folder / QUALITY, quality | {"edges_fitted": shell.edges_fitted})
 
 
 def load_shell(folder: Path) -> Shell:

@@ -12,7 +12,7 @@ from pipeline.errors import InputError
 from pipeline.files import atomic_open
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cubed_sphere import cubed_sphere
-from pipeline.geometry.edge_nodes import edge_fitted
+from pipeline.geometry.edge_nodes import edge_fitted, edges_fitted
 from pipeline.geometry.seam import MOULD_PLANE
 from pipeline.geometry.totals import totals
 
@@ -31,10 +31,13 @@ class Skin:
         Corners [m].
     triangles : ndarray of int, shape (t, 3)
         Indices of corners, counter-clockwise seen from outside.
+    edges_fitted : bool or None
+        Whether corners lie on the dimples' edges (`edge_nodes.edges_fitted`).
     """
 
     points: FloatArray
     triangles: NDArray[np.int64]
+    edges_fitted: bool | None = None
 
 
 def skin(ball: DimpledBall, n: int) -> Skin:
@@ -57,7 +60,8 @@ def skin(ball: DimpledBall, n: int) -> Skin:
     grid, quads = cubed_sphere(n)
     directions, dimple = edge_fitted(grid, quads, ball.layout, ball.ball_diameter_m)
     triangles = _triangles(directions, quads, dimple)
-    return Skin(ball.radius(directions)[:, None] * directions, triangles)
+    fitted = edges_fitted(ball.layout, dimple)
+    return Skin(ball.radius(directions)[:, None] * directions, triangles, fitted)
 
 
 def half_skins(ball: DimpledBall, n: int) -> tuple[Skin, Skin]:
@@ -134,7 +138,7 @@ def _triangles(
     return np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
 
 
-def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float]:
+def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
     """Check that a skin is watertight and encloses the ball's volume.
 
     Closed, wound consistently, in one piece, of Euler number 2 and free of degenerate triangles; every
@@ -152,8 +156,8 @@ def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float]:
     Returns
     -------
     dict
-        ``points``, ``triangles``, ``euler_number``, ``enclosed_volume_m3`` and its relative
-        ``volume_error``.
+        ``points``, ``triangles``, ``euler_number``, ``enclosed_volume_m3``, its relative ``volume_error``,
+        and ``edges_fitted``.
 
     Raises
     ------
@@ -179,6 +183,7 @@ def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float]:
         "euler_number": euler,
         "enclosed_volume_m3": volume,
         "volume_error": error,
+        "edges_fitted": skin.edges_fitted,
     }
 
 

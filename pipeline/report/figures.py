@@ -8,7 +8,7 @@ import numpy as np
 
 from pipeline.quantities import YARD_M
 from pipeline.report.colours import SURFACE_MAP, DepthColours, pattern_style
-from pipeline.report.drawing import SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
+from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
 from pipeline.report.series import CoefficientChart, DepthChart, PathChart
 from pipeline.study import FlightWindow
 from pipeline.trade_units import millimetres, number
@@ -29,7 +29,10 @@ _HEIGHT_SCALE = 2.0
 
 
 def draw_depth_chart(chart: DepthChart, patterns: Sequence[str], colours: DepthColours) -> "Figure":
-    """Draw carry (with its band) and peak height (with the flight window) against depth for one golfer."""
+    """Draw carry (with its band) and peak height (with the flight window) against depth for one golfer.
+
+    Crosses are the flights by the runs' own grid; the dotted line is the depth named, with its interval.
+    """
     figure = new_figure(_WIDTH_IN, 3.7)
     figure.suptitle(chart.golfer, x=0.01, ha="left", fontsize=11, fontweight="bold")
     carry, peak = figure.subplots(1, 2)
@@ -52,6 +55,14 @@ def draw_depth_chart(chart: DepthChart, patterns: Sequence[str], colours: DepthC
                     1e3 * depth, value / YARD_M, marker=marker, color=colours.of(depth), markersize=7,
                     markeredgecolor=colour, markeredgewidth=1.0,
                 )  # fmt: skip
+        for axes, values in ((carry, line.runs_carry_m), (peak, line.runs_peak_m)):
+            axes.plot(
+                1e3 * line.studied_m, values / YARD_M, linestyle="", marker="x", color=INK, markersize=6,
+                markeredgewidth=1.4, zorder=4,
+            )  # fmt: skip
+        if np.isfinite(line.named_lo_m):
+            carry.axvspan(1e3 * line.named_lo_m, 1e3 * line.named_hi_m, color=colour, alpha=0.07, linewidth=0)
+            carry.axvline(1e3 * line.named_m, color=colour, linewidth=1.0, linestyle=(0, (1, 2)))
     for axes, label in ((carry, "carry"), (peak, "peak height")):
         axes.set_xlabel("surface depth (mm)")
         axes.locator_params(axis="x", nbins=6)
@@ -147,7 +158,10 @@ def _list_in_axes(axes: "Axes", texts: Sequence[str], colours: Sequence[str]) ->
 
 
 def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColours) -> "Figure":
-    """Draw Cd and Cl of one pattern, a line a depth, with 90 % error bars.
+    """Draw Cd and Cl of one pattern: runs as points with 90 % bars, the model as a curve with its 90 % band.
+
+    The curve is dashed where the boundary layer is not tripped all round. Panels of one coefficient share
+    their scale, so that a misfit is seen.
 
     Parameters
     ----------
@@ -173,7 +187,8 @@ def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColou
                 axes.set_visible(False)
                 continue
             at = (slice(None), place) if over_spin else (slice(None), slice(None), place)
-            _draw_lines(axes, x, chart, name, at, colours)
+            _draw_model(axes, chart, name, against, float(panels[place]), colours)
+            _draw_points(axes, x, chart, name, at, colours)
             axes.set_title(
                 f"{_NAMES[name]} at Re {panels[place]:,.0f}".replace(",", "\u202f")
                 if over_spin
@@ -184,6 +199,11 @@ def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColou
             axes.set_xlabel("spin ratio S" if over_spin else "Reynolds number Re (thousands)")
             if place % columns == 0:
                 axes.set_ylabel(_NAMES[name])
+    for block in range(len(_NAMES)):
+        flat = grid[block * blocks : (block + 1) * blocks].ravel()[: panels.size]
+        limits = np.array([axes.get_ylim() for axes in flat])
+        for axes in flat:
+            axes.set_ylim(limits[:, 0].min(), limits[:, 1].max())
     figure.draw_without_rendering()
     for block, name in enumerate(_NAMES):
         flat = grid[block * blocks : (block + 1) * blocks].ravel()[: panels.size]
@@ -193,7 +213,32 @@ def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColou
     return figure
 
 
-def _draw_lines(
+def _draw_model(
+    axes: "Axes", chart: CoefficientChart, name: str, against: str, panel: float, colours: DepthColours
+) -> None:
+    """Draw the model's curve of every depth through one panel, dashed inside and below the drag crisis."""
+    for curve in chart.curves:
+        over_spin = against == "spin_ratio"
+        fixed = curve.reynolds if over_spin else curve.spin_ratio
+        at = int(np.abs(fixed - panel).argmin())
+        if abs(fixed[at] - panel) > 1e-6 * max(abs(panel), 1.0):
+            continue
+        cut = (at, slice(None)) if over_spin else (slice(None), at)
+        x = curve.spin_ratio if over_spin else curve.reynolds / 1e3
+        value, error, colour = curve.values[name][cut], curve.errors[name][cut], colours.of(curve.depth_m)
+        axes.fill_between(x, value - BAR * error, value + BAR * error, color=colour, alpha=0.15, linewidth=0)
+        tripped = ~(curve.tripped[cut] < 1.0)
+        # A step belongs to the crisis when either of its ends does.
+        solid = np.where(tripped, value, np.nan)
+        axes.plot(x, solid, color=colour, linewidth=1.3)
+        if not tripped.all():
+            near = ~tripped
+            near[:-1] |= ~tripped[1:]
+            near[1:] |= ~tripped[:-1]
+            axes.plot(x, np.where(near, value, np.nan), color=colour, linewidth=1.3, linestyle=(0, (3, 2)))
+
+
+def _draw_points(
     axes: "Axes", x: np.ndarray, chart: CoefficientChart, name: str, at: tuple, colours: DepthColours
 ) -> None:
     values, errors = chart.values[name][at], chart.errors[name][at]
@@ -201,7 +246,8 @@ def _draw_lines(
         there = np.isfinite(value)
         axes.errorbar(
             x[there], value[there], yerr=BAR * error[there], color=colours.of(depth), marker="o",
-            markersize=3.5, capsize=2.5, elinewidth=1.0,
+            markersize=4.5, capsize=2.5, elinewidth=1.0, markeredgecolor=INK, markeredgewidth=0.6,
+            linestyle="" if chart.curves else "-", zorder=3,
         )  # fmt: skip
     if not np.isfinite(values).any():
         _say_empty(axes, "no usable run")

@@ -141,13 +141,30 @@ def rules_table(inputs: Inputs) -> Table | None:
                 Cell(row["rule"]),
                 Cell(ball),
                 Cell(f"{number(row['limit'], 2)} {row['unit']}"),
+                Cell(row.get("source", "")),
                 Cell(f"{ours} {row['unit']}", mark),
                 Cell(error),
                 Cell(row["note"]),
             ]
         )
-    columns = ("Rule", "Of", "The rule's number", "Our figure", "Standard error", "")
+    columns = ("Rule", "Of", "The rule's number", "Where it is from", "Our figure", "Standard error", "")
     return Table("Equipment Rules beside our figures", columns, rows, labels=2) if rows else None
+
+
+def symmetry_sentence(inputs: Inputs) -> str:
+    """Return whether symmetry is judged, and how."""
+    judged = [
+        row["pattern"]
+        for row in inputs.decision.get("equipment_rules", ())
+        if str(row["rule"]).startswith("symmetry") and row["inside"] is not None
+    ]
+    if not judged:
+        return "Symmetry is not judged: it takes runs in two orientations of the ball."
+    return (
+        "Symmetry is judged from the runs of a pattern in two orientations, seam up less pole up, at the "
+        "present launch conditions and the depth of the one with its pole up "
+        f"({', '.join(dict.fromkeys(judged))})."
+    )
 
 
 def notes(inputs: Inputs) -> list[str]:

@@ -10,22 +10,31 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
+from pipeline.flight.golfer import as_flown, in_words
 from pipeline.geometry.classes import size_classes
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
-from pipeline.report.decision_tables import decision_table, scenario_table
+from pipeline.report.decision_tables import decision_table, moulding_table, scenario_table
 from pipeline.report.drawing import settle, style
+from pipeline.report.flight_conditions import TABLES, draw_passages, passage_table, study_passages
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
-from pipeline.report.series import coefficient_charts, depth_charts, path_charts
+from pipeline.report.series import coefficient_charts, depth_charts, model_curves, path_charts
 from pipeline.study import AirSpec, Study
-from pipeline.trade_units import diameter, launch, millimetres, number, unbroken
+from pipeline.trade_units import diameter, millimetres, number, unbroken
 
 REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = "page.html.j2"
-_OUR_FIGURES = ("carry-*.png", "flights-*.png", "coefficients-*.png", "ball-*.png", "layout-*.png")
+_OUR_FIGURES = (
+    "conditions.png",
+    "carry-*.png",
+    "flights-*.png",
+    "coefficients-*.png",
+    "ball-*.png",
+    "layout-*.png",
+)
 
 _LAYOUT_DPI = 110
 """Maps have hundreds of outlines: as pixels they are a tenth of their size as vectors."""
@@ -77,9 +86,11 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "advice": _advice(inputs),
         "decision": decision_table(inputs),
         "scenarios": scenario_table(inputs),
+        "moulding": moulding_table(inputs),
         "depth_pictures": _depth_pictures(inputs, colours, drawn),
         "flights": _flights(inputs, colours, drawn),
-        "coefficients": _coefficients(inputs, colours, drawn),
+        "flight_conditions": _flight_conditions(inputs, results, drawn),
+        "coefficients": _coefficients(inputs, results, colours, drawn),
         "balls": _balls(inputs, drawn, problems),
         "ball_problems": problems,
         "layouts": _layouts(inputs, results, drawn),
@@ -89,6 +100,7 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "limits": limits.limits(inputs),
         "outside": limits.outside_table(inputs),
         "rules": limits.rules_table(inputs),
+        "symmetry": limits.symmetry_sentence(inputs),
         "product": unbroken(" ".join(inputs.decision.get("product", {}).get("sentences", []))),
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),
@@ -96,11 +108,11 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
 
 
 def _advice(inputs: Inputs) -> list[dict[str, Any]]:
-    """Every golfer's advice, with the launch."""
+    """Every golfer's advice, with the launches flown."""
     return [
         {
             "golfer": of["golfer"],
-            "shot": launch(golfer),
+            "shot": in_words(as_flown(golfer)),
             "headline": unbroken(of["headline"]),
             "text": unbroken(" ".join(of["sentences"])),
             "state": of["state"],
@@ -158,14 +170,30 @@ def _flights(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict
     return found
 
 
-def _coefficients(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict[str, Any]]:
+def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, Any] | None:
+    """Return where in Re and S the flights lie; None for results without tables."""
+    found = study_passages(inputs, results)
+    if not found:
+        return None
+    caption = (
+        "Where the flights with the study's own tables spend their time; points are the runs, the frame is "
+        "the matrix that they span."
+    )
+    draw = partial(draw_passages, inputs.study, found)
+    return {
+        "picture": drawn.keep(draw, "conditions", caption),
+        "table": passage_table(inputs.study, found),
+    }
+
+
+def _coefficients(
+    inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures
+) -> list[dict[str, Any]]:
     found = []
-    for chart in coefficient_charts(inputs):
+    for chart in coefficient_charts(inputs, model_curves(results / TABLES)):
         pictures = []
         for against, words in (("spin_ratio", "spin ratio"), ("reynolds", "Reynolds number")):
-            caption = (
-                f"{chart.pattern}: Cd and Cl against {words}, a line for each surface depth; scales differ."
-            )
+            caption = f"{chart.pattern}: Cd and Cl against {words}, runs and model at each surface depth."
             name = f"coefficients-{chart.pattern}-{words.split()[0].lower()}"
             draw = partial(figures.draw_coefficients, chart, against, colours)
             pictures.append(drawn.keep(draw, name, caption))

@@ -1,17 +1,26 @@
 """What the figures show, as arrays: carry against depth, flight paths, coefficients."""
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.collect import USABLE
 from pipeline.aero.crisis_place import criteria
+from pipeline.aero.export import read_tidy
 from pipeline.aero.patterns import models_from_coefficients
+from pipeline.flight.golfer import as_flown
 from pipeline.flight.station import conditions_of
-from pipeline.flight.trajectory import Launches, path
+from pipeline.flight.trajectory import path
 from pipeline.report.inputs import Inputs
-from pipeline.study import FlightWindow, Golfer
+from pipeline.study import FlightWindow
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 
@@ -21,7 +30,9 @@ class DepthLine:
     """Carry and peak height of one golfer with one pattern against depth.
 
     `depth_m`, `carry_m`, `carry_lo_m`, `carry_hi_m` and `peak_m`, shape (g,), are the curve and its band;
-    `studied_m`, `studied_carry_m` and `studied_peak_m`, shape (d,), the depths that were computed.
+    `studied_m`, `studied_carry_m` and `studied_peak_m`, shape (d,), the depths that were computed;
+    `runs_carry_m` and `runs_peak_m` the same flown by plain interpolation of the runs' own grid, NaN without
+    one. `named_m` is the depth that the decision names, with its interval `named_lo_m` to `named_hi_m`.
     """
 
     pattern: str
@@ -33,6 +44,11 @@ class DepthLine:
     studied_m: Floats
     studied_carry_m: Floats
     studied_peak_m: Floats
+    runs_carry_m: Floats
+    runs_peak_m: Floats
+    named_m: float
+    named_lo_m: float
+    named_hi_m: float
 
 
 @dataclass(frozen=True)
@@ -63,11 +79,28 @@ class PathChart:
 
 
 @dataclass(frozen=True)
+class ModelCurve:
+    """The model of one pattern at one depth on its own grid.
+
+    `reynolds` and `spin_ratio` are the axes, shapes (r,) and (s,); `values`, `errors` map "cd" and "cl" to
+    arrays of shape (r, s); `tripped`, of the same shape, is the share of the meridians that is tripped, NaN
+    where the flows know no crisis.
+    """
+
+    depth_m: float
+    reynolds: Floats
+    spin_ratio: Floats
+    values: dict[str, Floats]
+    errors: dict[str, Floats]
+    tripped: Floats
+
+
+@dataclass(frozen=True)
 class CoefficientChart:
     """Coefficients of one pattern on the grid depth x Reynolds number x spin ratio.
 
     `values` and `errors` map "cd", "cl" and "cm" to arrays of shape (d, r, s), NaN where no run is usable;
-    `verdicts` has the same shape.
+    `verdicts` has the same shape. `curves` are the model's, at the depths studied.
     """
 
     pattern: str
@@ -77,6 +110,7 @@ class CoefficientChart:
     values: dict[str, Floats]
     errors: dict[str, Floats]
     verdicts: NDArray[np.object_]
+    curves: list[ModelCurve]
 
 
 def depth_charts(inputs: Inputs) -> list[DepthChart]:
@@ -90,16 +124,20 @@ def depth_charts(inputs: Inputs) -> list[DepthChart]:
             flights = inputs.flights
             studied = flights[(flights["golfer"] == golfer.name) & (flights["pattern"] == curve["pattern"])]
             studied = studied[np.isfinite(studied["carry_m"])].sort_values("depth_m")
+            depth, carry, low, high, peak = (
+                np.array(curve[name], float)
+                for name in ("depth_m", "carry_m", "carry_lo_m", "carry_hi_m", "peak_height_m")
+            )
+            studied_m, at_studied, peak_at, runs, peak_runs = (
+                studied[name].to_numpy(float)
+                for name in ("depth_m", "carry_m", "peak_height_m", "carry_runs_m", "peak_height_runs_m")
+            )
             lines.append(
                 DepthLine(
-                    curve["pattern"],
-                    *(
-                        np.array(curve[name], float)
-                        for name in ("depth_m", "carry_m", "carry_lo_m", "carry_hi_m", "peak_height_m")
-                    ),
-                    *(studied[name].to_numpy(float) for name in ("depth_m", "carry_m", "peak_height_m")),
+                    curve["pattern"], depth, carry, low, high, peak, studied_m, at_studied, peak_at, runs,
+                    peak_runs, *_named(inputs, golfer.name, curve["pattern"]),
                 )
-            )
+            )  # fmt: skip
         charts.append(DepthChart(golfer.name, golfer.flight_window, lines))
     return charts
 
@@ -113,13 +151,14 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
     conditions = conditions_of(inputs.study)
     charts = []
     for golfer in inputs.study.golfers:
+        shot = as_flown(golfer).mean_shot
         paths: dict[str, list[SidePath]] = {}
         for pattern in inputs.study.patterns:
             name = pattern.name
             model = models.get(name)
             for depth, table in zip(model.depth_m, model.tables(model.depth_m), strict=True) if model else ():
                 try:
-                    flown = path(table, _mean_shot(golfer), conditions)
+                    flown = path(table, shot, conditions)
                 except ValueError:  # has not landed after a minute
                     continue
                 paths.setdefault(name, []).append(SidePath(float(depth), flown.x_m, flown.height_m))
@@ -127,13 +166,63 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
     return charts
 
 
-def _mean_shot(golfer: Golfer) -> Launches:
-    shot = golfer.launch
-    return Launches(shot.ball_speed_m_s, shot.launch_angle_rad, shot.backspin_rad_s, shot.axis_tilt_rad)
+def _named(inputs: Inputs, golfer: str, pattern: str) -> tuple[float, float, float]:
+    """Depth that the decision names for a golfer and pattern, and its interval [m]."""
+    for row in inputs.decision["rows"]:
+        if (row["golfer"], row["pattern"]) == (golfer, pattern):
+            low, high = (
+                math.nan if row[name] is None else float(row[name])
+                for name in ("best_depth_lo_m", "best_depth_hi_m")
+            )
+            return float(row["best_depth_m"]), low, high
+    return math.nan, math.nan, math.nan
 
 
-def coefficient_charts(inputs: Inputs) -> list[CoefficientChart]:
-    """Coefficients of every pattern that has a run with numbers, in the study's order."""
+def model_curves(path: Path) -> dict[str, list[ModelCurve]]:
+    """Read the model's curves from tables.csv, by pattern; empty where there is none.
+
+    Parameters
+    ----------
+    path : Path
+        As from `pipeline.aero.export.write_tables`.
+    """
+    if not path.is_file():
+        return {}
+    frame = read_tidy(path)
+    found: dict[str, list[ModelCurve]] = {}
+    for _, rows in frame.groupby(["pattern", "depth_m"], sort=True):
+        pattern, depth = str(rows["pattern"].iloc[0]), float(rows["depth_m"].iloc[0])
+        re, s = (np.unique(rows[name].to_numpy(float)) for name in ("reynolds", "spin_ratio"))
+        if len(rows) == re.size * s.size:
+            found.setdefault(pattern, []).append(_model_curve(depth, re, s, rows))
+    return found
+
+
+def _model_curve(depth_m: float, reynolds: Floats, spin_ratio: Floats, rows: "pd.DataFrame") -> ModelCurve:
+    ordered = rows.sort_values(["reynolds", "spin_ratio"])
+    shape = (reynolds.size, spin_ratio.size)
+    grids = {
+        name: ordered[name].to_numpy(float).reshape(shape) if name in ordered else np.full(shape, np.nan)
+        for name in ("cd", "cl", "cd_se", "cl_se", "tripped_share")
+    }
+    return ModelCurve(
+        depth_m, reynolds, spin_ratio,
+        {name: grids[name] for name in ("cd", "cl")},
+        {name: grids[f"{name}_se"] for name in ("cd", "cl")},
+        grids["tripped_share"],
+    )  # fmt: skip
+
+
+def coefficient_charts(inputs: Inputs, curves: Mapping[str, list[ModelCurve]]) -> list[CoefficientChart]:
+    """Coefficients of every pattern that has a run with numbers, in the study's order.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Runs.
+    curves : mapping
+        From `model_curves`.
+    """
     charts = []
     for pattern in inputs.study.patterns:
         rows = inputs.coefficients[inputs.coefficients["pattern"] == pattern.name]
@@ -155,5 +244,10 @@ def coefficient_charts(inputs: Inputs) -> list[CoefficientChart]:
                 grid = np.full(shape, np.nan)
                 grid[d, r, s] = rows[column].to_numpy(float)
                 into[name] = np.where(usable, grid, np.nan)
-        charts.append(CoefficientChart(pattern.name, depth, reynolds, spin_ratio, values, errors, verdicts))
+        charts.append(
+            CoefficientChart(
+                pattern.name, depth, reynolds, spin_ratio, values, errors, verdicts,
+                curves.get(pattern.name, []),
+            )
+        )  # fmt: skip
     return charts

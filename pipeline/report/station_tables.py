@@ -43,7 +43,10 @@ def flight_table(inputs: Inputs, golfer: str) -> Table:
             Cell(row["pattern"]),
             Cell(millimetres(row["depth_m"])),
             Cell(yards_cell(row["carry_m"], row["carry_se_m"])),
+            Cell(yards_cell(row.get("carry_runs_m"))),
+            Cell(yards_cell(row.get("crisis_m"))),
             Cell(yards_cell(row["peak_height_m"])),
+            Cell(yards_cell(row.get("peak_height_runs_m"))),
             Cell(number(row["descent_deg"], 1)),
             Cell(number(row["time_s"], 2)),
             Cell(yards_cell(row["total_m"])),
@@ -53,8 +56,10 @@ def flight_table(inputs: Inputs, golfer: str) -> Table:
         for row in flights.to_dict("records")
     ]
     columns = (
-        "Pattern", "Depth", "Carry ± standard error, yd (m)", "Peak height, yd (m)", "Descent angle, deg",
-        "Time, s", "Total distance, yd (m)", "Side (right +), yd (m)", "Time outside the table",
+        "Pattern", "Depth", "Carry ± standard error, yd (m)", "Carry by the runs' grid, yd (m)",
+        "The crisis takes, yd (m)", "Peak height, yd (m)", "Peak by the runs' grid, yd (m)",
+        "Descent angle, deg", "Time, s", "Total distance, yd (m)", "Side (right +), yd (m)",
+        "Time outside the table",
     )  # fmt: skip
     return Table(f"Flights of {golfer}, means over the golfer's shots", columns, rows, labels=2)
 

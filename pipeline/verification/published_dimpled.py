@@ -5,12 +5,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 from pipeline.aero.published import (
     SMITS_SMITH_REYNOLDS,
     SMITS_SMITH_SPIN_RATIO,
     DragAndLift,
+    bearman_harvey_1976,
     smits_smith_1994,
 )
 
@@ -55,56 +55,9 @@ class Band:
     mark: str
 
 
-_HEXAGONS = RegularGridInterpolator(
-    ([38.4, 55.2, 71.9, 88.1], [2000.0, 3000.0, 4000.0, 5000.0, 6000.0]),  # m/s, rpm
-    np.stack(
-        [
-            [
-                [0.2529, 0.2822, 0.3084, 0.3316, 0.3517],
-                [0.2481, 0.2578, 0.2710, 0.2876, 0.3076],
-                [0.2470, 0.2550, 0.2630, 0.2710, 0.2790],
-                [0.2470, 0.2538, 0.2605, 0.2673, 0.2740],
-            ],
-            [
-                [0.1984, 0.2475, 0.2862, 0.3119, 0.3393],
-                [0.1538, 0.1856, 0.2149, 0.2418, 0.2662],
-                [0.1360, 0.1584, 0.1807, 0.2031, 0.2254],
-                [0.1276, 0.1464, 0.1582, 0.1791, 0.2000],
-            ],
-        ],
-        axis=-1,
-    ),
-    bounds_error=False,
-)
-
-
 def _spin_rpm(spin_ratio: float, speed_m_s: float, diameter_m: float) -> float:
     """Rate of rotation at a spin ratio omega D / (2 U)."""
     return spin_ratio * 2.0 * speed_m_s / diameter_m * 30.0 / math.pi
-
-
-def bearman_harvey_1976(reynolds: float, spin_ratio: float) -> DragAndLift:
-    """Drag and lift of the hexagonally dimpled ball, between values read off figures 7 and 8.
-
-    Parameters
-    ----------
-    reynolds, spin_ratio : float
-        The flow [-].
-
-    Returns
-    -------
-    DragAndLift
-        NaN outside speeds of 38.4 to 88.1 m/s and 2000 to 6000 rpm of a ball of 41 mm.
-
-    References
-    ----------
-    Bearman & Harvey 1976, Aeronaut. Q. 27:112-122 [quoted: digitised and smoothed by a third party, in a
-    course's public code, with D = 41 mm and nu = 1.5e-5 m^2/s].
-    """
-    diameter_m, viscosity_m2_s = 0.041, 1.5e-5
-    speed_m_s = reynolds * viscosity_m2_s / diameter_m
-    cd, cl = _HEXAGONS((speed_m_s, _spin_rpm(spin_ratio, speed_m_s, diameter_m)))
-    return DragAndLift(cd, cl)
 
 
 def lyu_2018(reynolds: float, spin_ratio: float) -> DragAndLift:

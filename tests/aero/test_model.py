@@ -153,7 +153,7 @@ def test_without_moments_in_some_runs_there_is_none():
     assert models["ico332"].tables([0.2e-3])[0].cm is None
     assert not models["ico332"].draws([0.2e-3], 2, 1).has_cm.any()
     assert notes == [
-        "ico332: some runs have no moment; the spin decays at the published rate for all of them."
+        "ico332: some runs have no moment; the spin decays at the published rate for all its depths."
     ]
 
 

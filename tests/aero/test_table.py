@@ -25,7 +25,9 @@ def table_of(function, **more) -> CoefficientTable:
 
 
 @settings(deadline=None)
-@given(st.floats(5e4, 2.1e5), st.floats(0.05, 0.25), st.tuples(*[st.floats(-2, 2)] * 4))
+@given(
+    st.floats(5e4, 2.1e5), st.floats(0.05, 0.25), st.tuples(st.floats(0.3, 1.2), *[st.floats(-0.2, 0.2)] * 3)
+)
 def test_bilinear_function_is_reproduced_between_the_nodes(reynolds, spin_ratio, parameters):
     at = table_of(lambda re, s: bilinear(re, s, *parameters)).at(reynolds, spin_ratio)
     expected = bilinear(reynolds, spin_ratio, *parameters)
@@ -36,7 +38,7 @@ def test_bilinear_function_is_reproduced_between_the_nodes(reynolds, spin_ratio,
 
 def test_nodes_are_reproduced_exactly():
     rng = np.random.default_rng(3)
-    cd, cl, cm = rng.uniform(0.1, 0.5, (3, 4, 3))
+    cd, cl, cm = rng.uniform(0.1, 0.5, (3, 4, 3)) * np.array([1.0, 1.0, -1.0])[:, None, None]
     at = CoefficientTable(REYNOLDS, SPIN_RATIO, cd, cl, cm).at(REYNOLDS[:, None], SPIN_RATIO[None, :])
     assert np.array_equal(at.cd, cd) and np.array_equal(at.cl, cl) and np.array_equal(at.cm, cm)
     assert not at.outside.any()
@@ -96,6 +98,16 @@ def test_drawn_drag_is_never_negative():
         ({"spin_ratio": []}, "spin_ratio: needs a list of at least one number"),
         ({"cd": [[0.3, 0.3]]}, "cd: has shape (1, 2); 2 Reynolds numbers and 2 spin ratios need (2, 2)"),
         ({"cl": [[0.1, np.nan], [0.1, 0.1]]}, "cl at reynolds 100000, spin_ratio 0.2: is nan"),
+        (
+            {"cd": [[0.3, 0.3], [0.3, 2e4]]},
+            "cd at reynolds 200000, spin_ratio 0.2: is 20000; a number from 0 to",
+        ),
+        ({"cl": [[1e300, 0.3], [0.3, 0.3]]}, "spin_ratio 0.1: is 1e+300; a number from -3 to 3 is needed"),
+        (
+            {"cm": [[-0.01, 0.01], [0.0, 0.0]]},
+            "cm at reynolds 100000, spin_ratio 0.2: is 0.01; a number from",
+        ),
+        ({"cd_se": [[-0.1, 0.1], [0.0, 0.0]]}, "is -0.1; a standard error from 0 up is needed"),
         ({"cl_se": [[0.1, 0.1], [np.inf, 0.1]]}, "cl_se at reynolds 200000, spin_ratio 0.1: is inf"),
     ],
 )

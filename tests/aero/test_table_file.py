@@ -70,12 +70,16 @@ def test_round_trip_is_exact(tmp_path_factory, reynolds, spin_ratio, with_cm, se
             ':1: unknown column "spin_ration"; did you mean "spin_ratio"?',
         ),
         (GOOD.replace("cd", "CD"), ':1: unknown column "CD"; did you mean "cd"?'),
-        (GOOD.replace(",", ";"), ":1: unknown column"),
+        (GOOD.replace(",", "|"), ":1: unknown column"),
+        (GOOD.replace(",", " "), ":1: has one column, 'reynolds spin_ratio cd cl': separate columns by"),
+        (GOOD.replace("0.17", "1_7"), ':4: cl: "1_7" is not a number'),
         (GOOD.replace("spin_ratio", "cl"), ':1: column "cl" is there twice; keep one'),
         ("reynolds,spin_ratio,cd\n1e5,0.1,0.3\n", ':1: column "cl" is missing'),
-        (GOOD.replace("0.26", "nan"), ':4: cd: "nan" is not a number from 0 up'),
-        (GOOD.replace("0.26", "inf"), ':4: cd: "inf" is not a number from 0 up'),
-        (GOOD.replace("0.26", "-0.26"), ':4: cd: "-0.26" is not a number from 0 up'),
+        (GOOD.replace("0.26", "nan"), ':4: cd: "nan" is not a number from 0 to 10'),
+        (GOOD.replace("0.26", "inf"), ':4: cd: "inf" is not a number from 0 to 10'),
+        (GOOD.replace("0.26", "-0.26"), ':4: cd: "-0.26" is not a number from 0 to 10'),
+        (GOOD.replace("0.26", "2e4"), ':4: cd: "2e4" is not a number from 0 to 10'),
+        (GOOD.replace("0.17", "15"), ':4: cl: "15" is not a number from -3 to 3'),
         (GOOD.replace("0.17", ""), ':4: cl: "" is not a number'),
         (GOOD.replace("0.17", "x"), ':4: cl: "x" is not a number'),
         (GOOD.replace("1.8e5,0.1", "0,0.1"), ':4: reynolds: "0" is not a number above 0'),
@@ -88,7 +92,7 @@ def test_round_trip_is_exact(tmp_path_factory, reynolds, spin_ratio, with_cm, se
             GOOD + "2.5e5,0.1,0.28,0.18\n",
             "the grid has no row for reynolds 250000, spin_ratio 0.2 (1 missing of 3 x 2)",
         ),
-        (GOOD + "2.5e5,0.1\n", ":6: has 2 values; the header has 4 columns"),
+        (GOOD + "2.5e5,0.1\n", ":6: has 2 values: must have 4 (reynolds, spin_ratio, cd, cl)"),
     ],
 )
 def test_one_line_for_what_is_wrong(tmp_path, text, message):
@@ -101,11 +105,19 @@ def test_one_line_for_what_is_wrong(tmp_path, text, message):
 def test_a_missing_file_and_a_folder_are_told(tmp_path):
     with pytest.raises(InputError, match="there is no such file"):
         read_table(tmp_path / "none.csv")
-    with pytest.raises(InputError, match="cannot be read as text"):
+    with pytest.raises(InputError, match=r"cannot be read \(it is a folder\)"):
         read_table(tmp_path)
     (tmp_path / "binary.csv").write_bytes(b"\xff\xfe\x00\x81")
-    with pytest.raises(InputError, match="cannot be read as text"):
+    with pytest.raises(InputError, match="is not text in UTF-8 but text in UTF-16"):
         read_table(tmp_path / "binary.csv")
+
+
+@pytest.mark.parametrize("separator", [";", "\t"])
+def test_semicolons_tabs_and_decimal_commas_are_read(tmp_path, separator):
+    plain = read(tmp_path, GOOD)
+    table = read(tmp_path, GOOD.replace(",", separator).replace(".", ","))
+    assert np.array_equal(table.cd, plain.cd) and np.array_equal(table.cl, plain.cl)
+    assert np.array_equal(table.reynolds, plain.reynolds)
 
 
 def test_a_table_of_100_000_rows_comes_back(tmp_path):

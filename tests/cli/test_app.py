@@ -61,7 +61,7 @@ def test_schema_prints_the_exported_file(depthline):
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (None, "study.yaml: cannot be read"),
+        (None, "study.yaml: there is no such file"),
         ("name: [", "study.yaml:1: is not YAML"),
         ("nam: x", "did you mean"),
     ],

@@ -1,6 +1,7 @@
 """`depthline doctor` on machines that lack things."""
 
 import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -145,3 +146,14 @@ def test_this_machine(depthline, tmp_path) -> None:
     assert ended.code == 0
     assert "ready" in ended.out
     assert "OpenFOAM" in ended.out
+
+
+def test_a_path_that_the_solver_does_not_accept(tmp_path, monkeypatch) -> None:
+    awkward = tmp_path / "the engineer's results"
+    awkward.mkdir()
+    assert {check.name: check for check in doctor.examine(tmp_path)}["path"].state == "found"
+    check = {check.name: check for check in doctor.examine(awkward)}["path"]
+    assert check.state == "limited" and str(awkward) in check.found and "a link in" in check.instead
+    monkeypatch.setattr(tempfile, "tempdir", str(awkward))
+    check = {check.name: check for check in doctor.examine(awkward)}["path"]
+    assert check.state == "missing" and check.needed and "TMPDIR" in check.mend

@@ -1,10 +1,19 @@
 """`depthline forces` on cases that were not written here."""
 
+import json
 import math
+import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
+from tunnel import Tunnel
+
+import pipeline.flow.execute
+from pipeline.flow.run import run
+from pipeline.geometry.shell import Level
+
+STUB = Path(__file__).parents[1] / "stub_solver"
 
 
 def case(folder: Path, cd: np.ndarray, cl: np.ndarray) -> Path:
@@ -90,3 +99,63 @@ def test_a_folder_without_forces(tmp_path, depthline) -> None:
     ended = depthline("forces", tmp_path)
     assert ended.code == 2
     assert "no force histories" in ended.err
+
+
+@pytest.fixture
+def run_folder(tmp_path, monkeypatch):
+    """A finished run of a study, by the stub, with its case kept, and its run.json."""
+    monkeypatch.setattr(pipeline.flow.execute, "POLL_SECONDS", 0.02)
+    monkeypatch.setenv("PATH", str(STUB), prepend=":")
+    monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
+    tunnel = Tunnel(tmp_path, "laminar", Level(8, 16), 100.0)
+    # Targets which only this run has: 0.5 % of Cd, the command's own, would not be met.
+    run_id = tunnel.prepare("smooth", 100.0, 0.1, standard_error={"cd": 0.01, "cl": 0.01})
+    result = run(tmp_path, run_id, keep="all")
+    assert result["verdict"] == "settled" and result["judged_samples"] < result["iterations"]
+    return tmp_path / run_id, result
+
+
+@pytest.mark.parametrize("below", ["", "case", "case/postProcessing", "case/postProcessing/forces"])
+def test_a_run_of_a_study_has_the_means_and_the_verdict_of_its_study(depthline, run_folder, below) -> None:
+    folder, result = run_folder
+    found = depthline("forces", folder / below, "--json").json()
+    assert found["standard_error_target"] == {"cd": 0.01, "cl": 0.01}
+    assert found["verdict"] == result["verdict"]
+    for name in ("cd", "cd_se", "cl", "cl_se", "cm", "cm_se"):
+        # history.csv has eight digits
+        assert found[name] == pytest.approx(result[name], rel=1e-4, abs=1e-7)
+    for history in found["histories"]:
+        assert (history["rows"], history["rows_judged"]) == (result["iterations"], result["judged_samples"])
+        assert {row["name"]: row["verdict"] for row in history["columns"]} == {
+            "cd": "settled", "cl": "settled", "cm": "no target", "cs": "no target",
+        }  # fmt: skip
+    words = depthline("forces", folder / below).out
+    assert "judged as its study does: target standard errors Cd 0.01, Cl 0.01" in words
+
+
+def test_a_target_that_is_asked_for_is_used_on_a_run_too(depthline, run_folder) -> None:
+    folder, _ = run_folder
+    found = depthline("forces", folder, "--target", "1e-9", "--json").json()
+    assert found["standard_error_target"] is None
+    assert found["verdict"] != "settled"
+
+
+def test_a_result_that_does_not_say_what_it_averaged(depthline, run_folder) -> None:
+    folder, result = run_folder
+    older = {name: value for name, value in result.items() if name != "judged_samples"}
+    (folder / "run.json").write_text(json.dumps(older))
+    ended = depthline("forces", folder, "--json")
+    assert "does not say how many samples it averaged" in ended.err
+    assert ended.json()["histories"][0]["rows_judged"] == result["iterations"]
+
+
+def test_implausible_means_are_said(depthline, run_folder) -> None:
+    folder, _ = run_folder
+    (folder / "run.json").unlink()
+    (folder / "history.csv").write_text(
+        "iteration,cd,cl,cs,cm\n" + "".join(f"{i},-25,46,0,0\n" for i in range(1, 200))
+    )
+    shutil.rmtree(folder / "case")
+    ended = depthline("forces", folder, "--json")
+    assert ended.json()["verdict"] == "implausible"
+    assert "Cd -25 is outside" in ended.err

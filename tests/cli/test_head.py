@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -52,6 +53,19 @@ def wait_until(what: Callable[[], object], seconds: float = 120.0) -> None:
     while not what():
         assert time.monotonic() < end
         time.sleep(0.1)
+
+
+def at_work(results: Path) -> list[bytes]:
+    """Stations and solvers whose working folder is a results folder."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        try:
+            words, folder = (entry / "cmdline").read_bytes(), (entry / "cwd").resolve(strict=True)
+        except OSError:
+            continue
+        if folder == results and (b"pipeline.cli.stations" in words or b"stub_solver" in words):
+            found.append(words)
+    return found
 
 
 def write_study(folder: Path, reynolds: str) -> Path:
@@ -127,6 +141,36 @@ def test_a_killed_head_is_taken_over(tmp_path: Path) -> None:
     assert f"process {first.pid} was killed and left its workflow at work" in errors
     assert (quick / "run.json").read_text() == finished
     history = pd.read_csv(held_up / "history.csv")["iteration"]
+    assert history.tolist() == list(range(1, len(history) + 1))
+
+
+@pytest.mark.long
+def test_station_and_solver_leave_when_the_engine_is_killed(tmp_path: Path) -> None:
+    study = write_study(tmp_path, "60")
+    results = with_geometry(study)
+    (tmp_path / "stub.json").write_text(json.dumps({"re60/": {"hold": 60, "until": str(tmp_path / "go")}}))
+    environment = os.environ | {
+        "PYTHONPATH": str(ROOT), "PATH": f"{STUB}:{os.environ['PATH']}", "WM_PROJECT_DIR": str(STUB),
+        "STUB_SETTINGS": str(tmp_path / "stub.json"),
+    }  # fmt: skip
+    command = [
+        sys.executable, "-c", "from pipeline.cli.app import main; main()", "run", str(study),
+        "--results", str(tmp_path / "results"), "--cores", "2",
+    ]  # fmt: skip
+    head = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
+    folder = results / "runs/ico/d0.500mm/re60/s0.100"
+    wait_until(lambda: (folder / "case/progress.json").is_file())
+    engine = int((results / ".lock").read_text().split()[2])
+    os.kill(engine, signal.SIGKILL)
+    _, errors = head.communicate(timeout=60)
+    assert head.returncode == 1 and "the line did not finish" in errors
+    wait_until(lambda: not at_work(results), 15.0)
+    assert not (folder / "run.json").exists()
+    assert (folder / "case/60/U").is_file()  # the state that it wrote when it was told to stop
+    (tmp_path / "go").touch()
+    again = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
+    assert again.returncode == 0, again.stderr
+    history = pd.read_csv(folder / "history.csv")["iteration"]
     assert history.tolist() == list(range(1, len(history) + 1))
 
 

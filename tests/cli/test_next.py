@@ -7,7 +7,9 @@ from pipeline.aero.collect import COLUMNS, write_coefficients
 from pipeline.aero.published import smits_smith_1994
 from pipeline.study_file import load_study
 
-STUDY = SMALL.replace("depths: [0.15 mm, 0.20 mm]", "depths: [0.15 mm, 0.20 mm, 0.25 mm, 0.30 mm]")
+STUDY = "# yaml-language-server: $schema=x.json\n" + SMALL.replace(
+    "depths: [0.15 mm, 0.20 mm]", "depths: [0.15 mm, 0.20 mm, 0.25 mm, 0.30 mm]"
+)
 
 
 def invented(best_m, se=0.001):
@@ -50,6 +52,9 @@ def test_an_optimum_beyond_the_end_asks_for_a_depth_there(depthline, folder):
     assert added.name == "small"
     assert added.patterns[0].depths_m == pytest.approx([0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3, 0.325e-3])
     assert "study-next.yaml" in ended.err
+    # The user's file, comments and all, with the depth.
+    written = (folder / "study-next.yaml").read_text()
+    assert written == STUDY.replace("0.30 mm]", "0.30 mm, 0.325 mm]")
 
 
 def test_a_clear_optimum_needs_no_more_runs(depthline, folder):

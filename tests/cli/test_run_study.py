@@ -87,7 +87,8 @@ def test_without_a_solver_nothing_is_written(tmp_path: Path) -> None:
 def test_an_impossible_depth_is_refused_before_anything_is_written(tmp_path: Path) -> None:
     study = write_study(tmp_path, STUDY.replace("0.4 mm,", "0.1 mm,"))
     done = depthline_run(study)
-    assert_one_line(done, InputError.exit_code, "study.yaml: patterns[0].depths[0]", "mm")
+    line = 1 + study.read_text()[: study.read_text().index("depths:")].count("\n")
+    assert_one_line(done, InputError.exit_code, f"study.yaml:{line}: patterns[0].depths[0]", "mm")
     assert not (tmp_path / "results").exists()
 
 

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli import verify as command
+from pipeline.flow import machine
 from pipeline.verification import parts
 from pipeline.verification.bench import Bench
 from pipeline.verification.parts import Part
@@ -77,3 +78,19 @@ def test_one_at_a_time(tmp_path: Path, depthline) -> None:
         ended = depthline("verify", "cheap", "--results", tmp_path)
     assert ended.code == 2
     assert "another depthline verify is at work there" in ended.err
+
+
+def test_the_limit_of_a_container_is_kept(tmp_path: Path, depthline, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+
+    def bench(results: Path, cores: int, *_: object) -> Bench:
+        asked.append(cores)
+        return Bench(results, cores)
+
+    (tmp_path / "cpu.max").write_text("100000 100000\n")
+    monkeypatch.setattr(machine, "CONTROL_GROUP", tmp_path)
+    monkeypatch.setattr("os.sched_getaffinity", lambda _: set(range(16)))
+    monkeypatch.setattr(command, "Bench", bench)
+    assert depthline("verify", "--results", tmp_path).code == 0
+    assert depthline("verify", "--results", tmp_path, "--cores", 3).code == 0
+    assert asked == [1, 3]

@@ -266,6 +266,9 @@ def test_moulding_scatter_gives_a_share_of_balls():
     given = study().to_json() | {"moulding": {"depth_m": 20e-6, "diameter_m": 10e-6}}
     frame, _ = decide_study(Study.model_validate(given, by_name=True), runs)
     assert frame["share_within_yard"].between(0.5, 1.0).all()
+    assert (frame["share_without_limit"] >= frame["share_within_yard"]).all()
+    limited = frame[frame["share_within_yard"] < 1.0]
+    assert limited["moulding_limit"].isin(["depth", "diameter"]).all()
     assert frame["tolerance_edge_angle_deg"].to_numpy() == pytest.approx(
         40e3 * frame["tolerance_m"].to_numpy()
     )

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import norm
 
 from pipeline.decide.depths import AngleOfDepth
-from pipeline.decide.moulding import share_within
+from pipeline.decide.moulding import moulded_share, share_within
 from pipeline.decide.product import product, rank, short_list
 from pipeline.decide.worth import CONSTRAINT_COST, GRID, Worth, in_window, outside_cost
 from pipeline.study import FlightWindow, Moulding
@@ -109,3 +109,24 @@ def test_share_of_balls_within_a_yard():
     flat = np.full(GRID, 200.0)
     by_diameter = share_within(GRID_M, flat, 0.25e-3, -5000.0, Moulding(diameter_m=100e-6), None)
     assert by_diameter == pytest.approx(norm.cdf(YARD_M / (5000 * 100e-6)), abs=0.01)
+
+
+def test_the_scatter_that_costs_the_most_balls_limits_the_share():
+    """Off a parabola's top and along a slope of diameter; what is left is the other's share [closed form]."""
+    value = 200.0 - 400e6 * (GRID_M - 0.25e-3) ** 2
+    reach = np.sqrt(YARD_M / 400e6)
+    by_diameter = -5000.0
+    deep = moulded_share(GRID_M, value, 0.25e-3, by_diameter, Moulding(depth_m=60e-6, diameter_m=40e-6), None)
+    assert deep.limit == "depth" and deep.share < deep.share_without
+    assert deep.share_without == pytest.approx(norm.cdf(YARD_M / (5000 * 40e-6)), abs=0.01)
+    wide = moulded_share(
+        GRID_M, value, 0.25e-3, by_diameter, Moulding(depth_m=20e-6, diameter_m=400e-6), None
+    )
+    assert wide.limit == "diameter"
+    assert wide.share_without == pytest.approx(2 * norm.cdf(reach / 20e-6) - 1, abs=0.01)
+    tilted = moulded_share(
+        GRID_M, value, 0.25e-3, 0.0, Moulding(depth_m=5e-6, edge_angle_rad=np.radians(4.8)), 12 / 0.1e-3
+    )
+    assert tilted.limit == "edge angle" and tilted.share_without == 1.0
+    fine = moulded_share(GRID_M, value, 0.25e-3, 0.0, Moulding(depth_m=1e-6), None)
+    assert (fine.share, fine.limit, fine.share_without) == (1.0, None, 1.0)

@@ -44,9 +44,10 @@ class Fitting:
 
 
 def judged(of, flights=None, placed=None, ratio=0.5):
-    return state_of(Evidence(of, placed, {"p": Fitting(ratio)}, {("g", "p"): flights or flown()}))
+    return state_of(Evidence(of, placed, {"p": Fitting(ratio)}, {("g", "p"): flights or flown()}, STUDIED))
 
 
+STUDIED = {"p": [0.15e-3, 0.35e-3], "q": [0.15e-3, 0.35e-3]}
 NARROW = np.random.default_rng(1).normal(0.25e-3, 0.01e-3, 2000)
 
 
@@ -98,7 +99,7 @@ def test_a_pattern_that_cannot_win_has_no_say():
     worse = np.full((GRID.size, NARROW.size), 150.0)
     models = {"p": Fitting(), "q": Fitting(9.0)}
     flights = {("g", "p"): flown(), ("g", "q"): flown(outside=0.5)}
-    assert state_of(Evidence(product_of(NARROW, q=worse), None, models, flights)).word == "decided"
+    assert state_of(Evidence(product_of(NARROW, q=worse), None, models, flights, STUDIED)).word == "decided"
 
 
 def test_the_place_of_the_crisis_alone_asks_for_prototypes_even_at_the_edge():

@@ -9,7 +9,15 @@ from hypothesis import strategies as st
 
 from pipeline.errors import InputError
 from pipeline.flight import air
-from pipeline.flight.air import air_from, dynamic_viscosity, moist_air_density, standard_atmosphere
+from pipeline.flight.air import (
+    air_from,
+    dynamic_viscosity,
+    moist_air_density,
+    moist_air_viscosity,
+    standard_atmosphere,
+    vapour_fraction,
+    water_vapour_viscosity,
+)
 
 
 def test_examples_in_the_documentation_run():
@@ -96,7 +104,42 @@ def test_altitude_gives_pressure_and_unless_told_temperature():
     warm = air_from(temperature_k=300.0, altitude_m=1600.0, humidity=0.2)
     assert warm.pressure_pa == standard.pressure_pa and warm.temperature_k == 300.0
     assert warm.density_kg_m3 == moist_air_density(300.0, standard.pressure_pa, 0.2)
-    assert warm.kinematic_viscosity_m2_s == dynamic_viscosity(300.0) / warm.density_kg_m3
+    mixture = moist_air_viscosity(300.0, vapour_fraction(300.0, standard.pressure_pa, 0.2))
+    assert warm.kinematic_viscosity_m2_s == mixture / warm.density_kg_m3
+
+
+# IAPWS 2008 at 1e-6 kg/m^3 [computed with the `iapws` library].
+@pytest.mark.parametrize(
+    ("kelvin", "viscosity"), [(293.15, 9.55047911e-6), (333.15, 1.08861752e-5), (873.15, 3.26046811e-5)]
+)
+def test_viscosity_of_water_vapour(kelvin, viscosity):
+    assert water_vapour_viscosity(kelvin) == pytest.approx(viscosity, rel=1e-6)
+
+
+def test_a_mixture_of_one_gas_has_its_viscosity():
+    assert moist_air_viscosity(310.0, 0.0) == pytest.approx(dynamic_viscosity(310.0), rel=1e-12)
+    assert moist_air_viscosity(310.0, 1.0) == pytest.approx(water_vapour_viscosity(310.0), rel=1e-12)
+
+
+# Dry, half saturated and saturated air at 101325 Pa, 1e-5 Pa s [computed with an open property library, which
+# mixes by the same rule, but takes the vapour's viscosity at 100 degC at all temperatures: 1.22313].
+@pytest.mark.parametrize(
+    ("celsius", "dry", "half", "saturated"),
+    [
+        (20.0, 1.820568, 1.814316, 1.808050),
+        (40.0, 1.916523, 1.892668, 1.868699),
+        (50.0, 1.963525, 1.920110, 1.876441),
+        (60.0, 2.009906, 1.934086, 1.857804),
+    ],
+)
+def test_the_rule_of_mixing(celsius, dry, half, saturated, monkeypatch):
+    monkeypatch.setattr(air, "dynamic_viscosity", lambda kelvin: dry * 1e-5)
+    monkeypatch.setattr(air, "water_vapour_viscosity", lambda kelvin: 1.22313e-5)
+    kelvin = celsius + 273.15
+    for humidity, expected in ((0.5, half), (1.0, saturated)):
+        x = vapour_fraction(kelvin, 101325.0, humidity)
+        # Their share of vapour is up to 0.16 % higher, by another equation of its enhancement.
+        assert 1e5 * moist_air_viscosity(kelvin, x) == pytest.approx(expected, rel=2e-4)
 
 
 @pytest.mark.parametrize(

@@ -223,6 +223,24 @@ def test_flights_of_a_study():
     pd.testing.assert_frame_equal(fly_study(study(), coefficients()), frame)
 
 
+def test_the_launch_of_a_measured_golfer_is_the_mean_of_his_file(tmp_path):
+    """A false launch beside the file moves neither the carry nor the columns."""
+    path = tmp_path / "launches.csv"
+    rows = [f"{speed},11,2600" for speed in (70, 72, 74, 76, 78)]
+    path.write_text("\n".join(["ball_speed_m_s,launch_angle_deg,backspin_rpm", *rows]) + "\n")
+    given = study(golfers=("long hitter",), patterns=("ico332",)).to_json()
+    frames = []
+    for false in (None, {"ball_speed_m_s": 45.0, "launch_angle_rad": 0.3, "backspin_rad_s": 100.0}):
+        given["golfers"] = [{"name": "measured", "measured": {"file": str(path)}, "launch": false}]
+        of = Study.model_validate(given, by_name=True)
+        assert len(of.warnings()) == (false is not None)
+        frames.append(fly_study(of, coefficients(("ico332",))))
+    assert frames[0]["ball_speed_m_s"].tolist() == pytest.approx([74.0, 74.0])
+    assert frames[0]["launch_angle_deg"].tolist() == pytest.approx([11.0, 11.0])
+    assert frames[0]["backspin_rpm"].tolist() == pytest.approx([2600.0, 2600.0])
+    pd.testing.assert_frame_equal(*frames)
+
+
 def test_all_runs_failed_gives_an_empty_table(tmp_path):
     frame = fly_study(study(), coefficients(verdict="diverged"))
     assert len(frame) == 0 and tuple(frame.columns) == COLUMNS

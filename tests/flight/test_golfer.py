@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pipeline.errors import InputError
-from pipeline.flight.golfer import draw_shots, read_launches
+from pipeline.flight.golfer import as_flown, draw_shots, in_words, read_launches
 from pipeline.study import Golfer
 
 LAUNCH = {"ball_speed_m_s": 70.0, "launch_angle_rad": 0.2, "backspin_rad_s": 280.0, "axis_tilt_rad": 0.05}
@@ -120,3 +120,58 @@ def test_bad_launch_files(tmp_path, text, message):
     path.write_text(text)
     with pytest.raises(InputError, match=message):
         draw_shots(measured(path), 10, 1)
+
+
+def test_launches_as_a_german_spreadsheet_writes_them(tmp_path):
+    path = tmp_path / "launches.csv"
+    path.write_text(
+        "Nr;ball_speed_m_s;launch_angle_deg;backspin_rpm;Bemerkung\n1;70,5;11,25;2600;gut, weit\n"
+        "2;71;10,5;2700;\n"
+    )
+    read = read_launches(path)
+    assert read[:, 0].tolist() == [70.5, 71.0]
+    assert np.degrees(read[:, 1]) == pytest.approx([11.25, 10.5])
+
+
+def test_of_many_wrong_launches_fifty_are_listed(tmp_path):
+    path = tmp_path / "launches.csv"
+    path.write_text("ball_speed_mph,launch_angle_deg,backspin_rpm\n" + "900,11,2600\n" * 70)
+    with pytest.raises(InputError) as caught:
+        read_launches(path)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 51 and lines[50].endswith("and 20 more values like these")
+
+
+@pytest.mark.parametrize("use", ["fitted", "drawn"])
+def test_a_measured_golfer_needs_no_launch_and_shows_his_file(tmp_path, use):
+    """Mean and standard deviation of 150, 152, 154, 156, 158 mph are 154 and 3.1623 [by hand]."""
+    path = tmp_path / "monday.csv"
+    rows = [
+        f"{speed},{angle},2600,1" for speed, angle in zip(range(150, 160, 2), (9, 11, 10, 12, 8), strict=True)
+    ]
+    path.write_text("\n".join(["ball_speed_mph,launch_angle_deg,backspin_rpm,axis_tilt_deg", *rows]) + "\n")
+    given = {"name": "invented", "measured": {"file": path, "use": use}}
+    for false in ({}, {"launch": LAUNCH}):  # a launch beside the file is not what is flown
+        of = as_flown(Golfer.model_validate(given | false, by_name=True))
+        assert (of.source, of.file, of.count) == (use, path, 5)
+        assert of.mean / [0.44704, np.pi / 180, np.pi / 30, np.pi / 180] == pytest.approx([154, 10, 2600, 1])
+        assert of.spread[:2] / [0.44704, np.pi / 180] == pytest.approx([10**0.5, 2.5**0.5])
+        assert of.spread[2:] == pytest.approx([0.0, 0.0])
+        words = in_words(of).replace("\u00a0", " ")
+        assert "5 launches of monday.csv: ball speed 154.0 ± 3.2 mph, launch angle 10.0 ± 1.6 deg, " in words
+        assert "backspin 2600 rpm, axis tilt 1.0 deg" in words
+
+
+def test_a_golfer_without_launch_and_file_is_refused():
+    with pytest.raises(
+        ValueError, match='is missing; write "launch:" and its keys below it, indented, or "mea'
+    ):
+        Golfer.model_validate({"name": "invented"}, by_name=True)
+
+
+def test_one_measured_launch_can_be_flown_as_it_is(tmp_path):
+    path = tmp_path / "one.csv"
+    path.write_text("ball_speed_m_s,launch_angle_deg,backspin_rpm\n70,11,2600\n")
+    of = Golfer.model_validate({"name": "invented", "measured": {"file": path, "use": "drawn"}}, by_name=True)
+    assert not as_flown(of).spread.any()
+    assert draw_shots(of, 3, 1).as_array()[:, 0].tolist() == [70.0] * 3

@@ -1,5 +1,7 @@
-"""What must hold for every flight: energy, symmetry, wind, independence of the batch."""
+"""What must hold for every flight: energy, symmetry, wind, independence of the batch, an end."""
 
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 
 from pipeline.aero.published import smits_smith_table
 from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.errors import InputError
 from pipeline.flight.air import Air, air_from
 from pipeline.flight.single import fly_single
 from pipeline.flight.trajectory import MOST_ON_ONE_THREAD, Conditions, Flights, Launches, fly, path
@@ -240,6 +243,78 @@ def test_a_ball_that_loops_is_followed():
     radius = 2 * 0.01 / (1.2 * np.pi * 0.25**2)
     assert flight.carry_m[0] == pytest.approx(-2 * radius * np.sin(0.5), rel=1e-3)
     assert flight.time_s[0] == pytest.approx(2 * (np.pi - 0.5) * radius / 60.0, rel=1e-3)
+
+
+def constant(cd: float, cl: float, cm: float | None = None) -> TableBatch:
+    """A table of constants without the checks at the tables' door."""
+    values = np.broadcast_to(np.array([cd, cl, cm or 0.0]), (1, 2, 2, 3)).copy()
+    nodes = np.log([1e4, 1e6]), np.array([0.0, 1.0])
+    return TableBatch(*nodes, values, np.array([cm is not None]), (1e4, 1e6), (0.0, 1.0))
+
+
+@pytest.mark.parametrize(
+    "coefficients",
+    [
+        (2e4, 0.1),
+        (1e300, 0.1),
+        (0.25, 1e300),
+        (0.25, -1e300),
+        (0.25, 1e5),
+        (0.25, 0.1, 1e300),
+        (0.25, 0.1, -1e300),
+    ],
+)
+def test_every_flight_ends_whatever_its_table_holds(coefficients):
+    launches = Launches(np.linspace(20.0, 90.0, 40), 0.3, 250.0)
+    flight = fly(constant(*coefficients), 0, launches, STILL)
+    given_up = np.isnan(flight.carry_m)
+    assert (given_up == np.isnan(flight.time_s)).all() and (flight.time_s[~given_up] <= 60.0).all()
+
+
+def test_a_ball_given_up_does_not_disturb_its_neighbours():
+    wild = constant(0.25, 1e300)
+    both = TableBatch.join([constant(0.25, 0.15), wild])
+    launches = Launches(np.linspace(20.0, 90.0, 40), 0.3, 250.0)
+    mixed = fly(both, np.arange(40) % 2, launches, STILL)
+    alone = fly(constant(0.25, 0.15), 0, launches, STILL)
+    assert np.isnan(mixed.carry_m[1::2]).all()
+    assert np.array_equal(mixed.carry_m[::2], alone.carry_m[::2])
+
+
+INTERRUPTED = """
+import os, signal, threading, numpy as np
+from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.errors import InputError
+from pipeline.flight.air import Air
+from pipeline.flight.trajectory import Conditions, Launches, fly
+
+batch = TableBatch.of([CoefficientTable([1e5], [0.1], [[0.25]], [[0.15]])])
+still = Conditions(0.0427, 0.0459, Air(1.2, 1.5e-5, 293.15, 101325.0, 0.0))
+fly(batch, 0, Launches(60.0, 0.2, 270.0), still)  # compiled
+threading.Timer(0.2, os.kill, (os.getpid(), signal.SIGINT)).start()
+try:
+    fly(batch, 0, Launches(np.full({n}, 60.0), 0.2, 270.0), still, step_s=1e-9)  # would take hours
+except KeyboardInterrupt:
+    print("heard")
+"""
+
+
+@pytest.mark.parametrize("n", [1, 2 * MOST_ON_ONE_THREAD])
+def test_an_interrupt_ends_flights_that_take_long(n):
+    ended = subprocess.run(
+        [sys.executable, "-c", INTERRUPTED.format(n=n)], capture_output=True, text=True, timeout=300
+    )
+    assert (ended.returncode, ended.stdout) == (0, "heard\n"), ended.stderr
+
+
+def test_a_flight_that_no_ball_makes_is_refused():
+    # With Cl 3 the ball turns over on a circle of 2 m / (rho A Cl) = 18 m and lands behind the golfer.
+    with pytest.raises(InputError, match=r"lands \d+\.\d m behind the golfer .* check Cl and Cd"):
+        fly_single(CoefficientTable([1e5], [0.1], [[0.1]], [[3.0]]), Launches(70.0, 0.5, 300.0), STILL)
+    # A lob into a gale comes back to the golfer as it does on a course.
+    gale = replace(STILL, wind_speed_m_s=30.0)
+    lob = fly_single(CoefficientTable([1e5], [0.1], [[0.5]], [[0.2]]), Launches(20.0, 1.0, 300.0), gale)
+    assert lob["carry_m"] < 0.0
 
 
 def test_single_shot_as_numbers():

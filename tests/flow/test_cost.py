@@ -1,14 +1,40 @@
 """What runs are planned to cost."""
 
+import re
+from pathlib import Path
+
 import pytest
 
-from pipeline.flow.cost import cells, core_seconds
-from pipeline.flow.fidelity import FIDELITIES
+from pipeline.flow.cost import PLANNED_SAMPLES, cells, core_seconds
+from pipeline.flow.fidelity import FIDELITIES, SAMPLE_TIME
 
 
 def test_a_mirrored_ball_costs_half_where_the_flow_has_the_plane_too() -> None:
     assert cells("steady-rans", "coarse", mirrored=True) == 192_000
     assert cells("transient-des", "coarse", mirrored=True) == 384_000
+
+
+def measured() -> list[tuple[str, int, float]]:
+    """Level, cells and core seconds a run of what DEVELOPERS.md has as measured, under "Planning"."""
+    text = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text()
+    rows = re.findall(r"^\| (\w+), (?:half|whole) \| ([\d,]+) \| ([\d,]+) \(measured\)", text, re.MULTILINE)
+    return [(level, *(int(number.replace(",", "")) for number in numbers)) for level, *numbers in rows]
+
+
+def test_prices_are_what_was_measured() -> None:
+    found = measured()
+    assert {level for level, _, _ in found} == {"coarse", "medium", "fine"}
+    for level, count, seconds in found:
+        # One run in twelve of those campaigns started from rest (the matrix of cases/crisis).
+        cold, warm = (core_seconds("steady-rans", level, count, warm) for warm in (False, True))
+        assert (cold + 11.0 * warm) / 12.0 == pytest.approx(seconds, rel=0.10)
+
+
+def test_time_accurate_prices_are_what_was_measured() -> None:
+    # DEVELOPERS.md, "In time": 75 D / U of transient-des on the whole coarse shell took 3.9 core hours.
+    samples = 75.0 / SAMPLE_TIME
+    price = core_seconds("transient-des", "coarse", 384_000, False) / PLANNED_SAMPLES * samples
+    assert price / 3600.0 == pytest.approx(3.9, rel=0.10)
 
 
 def test_a_neighbours_field_saves_iterations() -> None:

@@ -1,6 +1,7 @@
 """The readers of tables against Python's own reading of numbers, and what is said of broken files."""
 
 import math
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 import pipeline.flow.number_table as module
 from pipeline.errors import InputError
+from pipeline.flow.forces import read_history
 from pipeline.flow.number_parser import count_lines
 from pipeline.flow.number_table import read_table
 
@@ -136,3 +138,49 @@ def test_reference_values_of_the_header(tmp_path: Path) -> None:
     header = "# Force coefficients\n# magUInf : 2.5e+01\n# CofR : (1 0 -2)\n# patch : ball\n#\n# Time\ta b\n"
     reference = read_table(table(tmp_path / "x.dat", "1 2 3\n", header)).reference
     assert reference == {"magUInf": (25.0,), "CofR": (1.0, 0.0, -2.0)}
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"# Time " + b"a" * 300_000,  # each byte used to be looked at with 100,000 after it
+        b"# Time " + b"a" * 300_000 + b"\n1 2\n",
+        b"a" * 300_000 + b"\n",
+        b"#\n" * 200_000,
+        b"\n" * 300_000,
+        b"# x : " + b"9" * 300_000 + b"\n# Time a b\n1 2 3\n",
+    ],
+)
+def test_a_header_is_looked_for_in_a_bounded_part_of_the_file(
+    tmp_path: Path, content: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked_at = []
+    monkeypatch.setattr(module.np, "flatnonzero", lambda a: looked_at.append(len(a)) or a.nonzero()[0])
+    path = tmp_path / "force.dat"
+    path.write_bytes(content)
+    with pytest.raises(InputError) as caught:
+        read_table(path)
+    assert "no header line '# Time ...'" in str(caught.value)
+    assert len(str(caught.value)) < 300 + len(str(path))
+    # Bytes looked at, not seconds, which depend on the machine.
+    assert sum(looked_at) < 100e6
+
+
+def test_messages_stay_short_whatever_the_header_holds(tmp_path: Path) -> None:
+    path = table(tmp_path / "force.dat", "", "# Time " + " ".join(f"q{i}" for i in range(500)) + "\n")
+    error = read_table(path).unknown_header("total_x")
+    assert "Time, q0, q1" in str(error) and "and 489 more; expected total_x" in str(error)
+    assert len(str(error)) < 400 + len(str(path))
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    path = tmp_path / "force.dat"
+    os.mkfifo(path)
+    with pytest.raises(InputError, match=r"force\.dat: is missing or no regular file"):
+        read_table(path)
+    with pytest.raises(InputError, match="no regular file"):
+        read_table(tmp_path)
+    (tmp_path / "0").mkdir()
+    path.rename(tmp_path / "0/force.dat")
+    with pytest.raises(InputError, match="no regular file"):
+        read_history(tmp_path)

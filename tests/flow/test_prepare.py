@@ -77,11 +77,11 @@ def test_a_run_knows_its_geometry_and_its_start(tmp_path: Path) -> None:
 
 def test_an_impossible_depth_is_refused_with_its_place(tmp_path: Path) -> None:
     bad = study(tmp_path, "depths: [0.2 mm, 0.02 mm]")
-    with pytest.raises(InputError, match=r"study.yaml: patterns\[0\].depths\[1\]: .*mm"):
+    with pytest.raises(InputError, match=r"study.yaml:8: patterns\[0\].depths\[1\]: .*mm"):
         check_cavities(bad, tmp_path / "study.yaml")
 
 
 def test_an_impossible_edge_angle_is_refused_with_its_place(tmp_path: Path) -> None:
     bad = study(tmp_path, "edge_angles: [3 deg]")
-    with pytest.raises(InputError, match=r"study.yaml: patterns\[0\].edge_angles\[0\]: .*deg"):
+    with pytest.raises(InputError, match=r"study.yaml:8: patterns\[0\].edge_angles\[0\]: .*deg"):
         check_cavities(bad, tmp_path / "study.yaml")

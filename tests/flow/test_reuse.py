@@ -1,5 +1,6 @@
 """Results shared between studies by the key of their inputs; the solver is a stub: only files matter."""
 
+import errno
 import json
 import shutil
 from pathlib import Path
@@ -12,7 +13,7 @@ import pipeline.flow.execute
 from pipeline.files import write_json
 from pipeline.flow.fidelity import fidelity
 from pipeline.flow.provenance import COLUMNS, mixed, rows, write_provenance
-from pipeline.flow.reuse import remember, reuse
+from pipeline.flow.reuse import entries, remember, reuse
 from pipeline.flow.run import run
 from pipeline.geometry.shell import Level
 
@@ -159,3 +160,50 @@ def test_versions_are_not_mixed_silently(studies: list[Study]) -> None:
     assert mixed(found) is None
     assert "1 by OpenFOAM 2312" in str(mixed([found[0], found[1] | {"solver": "OpenFOAM 2312"}]))
     assert "code not known" in str(mixed([found[0], found[1] | {"code": None}]))
+
+
+def no_links(self: Path, _source: Path) -> None:
+    raise OSError(
+        errno.EPERM, "Operation not permitted", str(self)
+    )  # as a FAT or some network file systems say
+
+
+def test_a_file_system_without_hard_links(studies: list[Study], monkeypatch: pytest.MonkeyPatch) -> None:
+    first, second = studies
+    run_id = "runs/smooth/re100/s0.1"
+    monkeypatch.setattr(Path, "hardlink_to", no_links)
+    assert remember(first.results, run_id) == ""
+    taken = again(second, 0.1)
+    assert taken is not None and taken["cd"] is not None
+    origin, copy = (tunnel.results / run_id for tunnel in studies)
+    for name in ("state.npz", "history.csv"):
+        assert (copy / name).read_bytes() == (origin / name).read_bytes()
+        assert not (copy / name).samefile(origin / name)
+
+
+def test_a_store_that_cannot_be_written_fails_no_run(studies: list[Study]) -> None:
+    results = studies[0].results
+    shutil.rmtree(results.parent / ".reuse")
+    (results.parent / ".reuse").write_text("in the way")
+    said = remember(results, "runs/smooth/re100/s0.1")
+    assert said.startswith("runs/smooth/re100/s0.1: not entered for reuse: ") and "\n" not in said
+    assert again(studies[1], 0.1) is None
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"{}", b"[]", b"7", b"\xff", b'{"folder": "first", "files": [], "result": {}}',
+     b'{"folder": 1, "files": {}, "result": []}', b'{"folder": "first/runs", "files": {}, "result": {}}'],
+)  # fmt: skip
+def test_a_spoilt_entry_is_no_entry(studies: list[Study], content: bytes) -> None:
+    results = studies[0].results
+    assert len(entries(results.parent)) == 2
+    path = results.parent / ".reuse" / f"{rows(results, ['runs/smooth/re100/s0.1'])[0]['key'][:2]}"
+    (entry,) = [found for found in entries(results.parent) if found.result["spin_ratio"] == 0.1]
+    assert entry.path.parent == path
+    entry.path.write_bytes(content)
+    assert again(studies[1], 0.1) is None
+    assert len(entries(results.parent)) == 1
+    entry.path.unlink()
+    entry.path.mkdir()
+    assert again(studies[1], 0.1) is None

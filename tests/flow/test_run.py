@@ -126,9 +126,8 @@ def test_a_killed_solver_loses_only_its_run_and_is_taken_up_again(tiny_tunnel: T
     assert process.wait() == 0
     result = json.loads((folder / RESULT).read_text())
     assert result["verdict"] == "killed"
-    assert "SIGKILL" in result["reason"]
-    # 90 MB a process and 1.5 kB a cell, measured.
-    assert "its 6,144 cells need 0.1 GB of memory" in result["reason"]
+    # We did it, not the system for lack of memory.
+    assert result["reason"] == "the solver was killed (SIGKILL)"
     assert result["cd"] is None
     (folder / RESULT).unlink()
     resumed = run(tiny_tunnel.results, run_id)

@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from pipeline.files import read_json
+from pipeline.geometry import edge_nodes
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.build import solver_shell
 from pipeline.geometry.cavity import solve_cavities
@@ -13,6 +15,7 @@ from pipeline.geometry.poly_mesh import shell_faces
 from pipeline.geometry.quality import mesh_quality
 from pipeline.geometry.section import ARC, Sections
 from pipeline.geometry.shell import Level
+from pipeline.geometry.shell_files import QUALITY, write_shell
 from pipeline.geometry.skin import Skin, check_skin, skin
 
 D = 42.7e-3
@@ -120,3 +123,17 @@ def test_facets_show_the_edge_angle_and_the_volume(layout):
         loss = 90.0 / n / 2 * (1 + D / 2 / section)
         assert design - loss < np.mean(_edge_angles(surface, ball)) < design
         assert abs(check_skin(surface, ball)["volume_error"]) < volume_error
+
+
+def test_a_grid_that_could_not_be_fitted_says_so(layout, monkeypatch, tmp_path):
+    ball = DimpledBall(layout, np.full(332, 2e-4), D)
+    plain = DimpledBall(smooth_layout(), np.empty(0), D)
+    assert solver_shell(ball, Level(32, 24), 1e-3).edges_fitted is True
+    assert solver_shell(plain, Level(8, 24), 1e-3).edges_fitted is None
+    assert check_skin(skin(ball, 64), ball)["edges_fitted"] is True
+    monkeypatch.setattr(edge_nodes, "ROUNDS", 0)  # cells that stay spoilt
+    shell = solver_shell(ball, Level(32, 24), 1e-3)
+    assert shell.edges_fitted is False
+    assert check_skin(skin(ball, 64), ball)["edges_fitted"] is False
+    write_shell(tmp_path, shell)
+    assert read_json(tmp_path / QUALITY)["edges_fitted"] is False

@@ -124,15 +124,19 @@ def test_a_long_value_is_shortened(csv_file):
         ("polar,azimuth_deg,chord_diameter_mm", "layout.csv:1: column 'polar': did you mean polar_deg?"),
         ("polar_deg,Azimuth_deg,chord_diameter_mm", "column 'Azimuth_deg': did you mean azimuth_deg?"),
         ("polar_deg,azimuth_deg,diameter_mm", "column 'diameter_mm': did you mean chord_diameter_mm?"),
-        ("polar_deg,azimuth_deg,qq", "column 'qq': no such column"),
-        ("polar_deg,chord_diameter_mm", "lacks azimuth_deg; the columns are"),
+        ("polar_deg,azimuth_deg,qq", "column 'qq': there is no such column. Needed are"),
+        ("polar_deg,chord_diameter_mm", "lacks azimuth_deg; needed are"),
         ("polar_deg,azimuth_deg", "lacks chord_diameter_mm (or cavity.chord_diameter in the study)"),
     ],
 )
 def test_a_wrong_header_names_the_right_columns(csv_file, header, message):
     found = _message(csv_file(header + "\n0,0,3.6\n"))
     assert message in found
-    assert found.endswith("columns are polar_deg, azimuth_deg, chord_diameter_mm")
+    names = "polar_deg or polar_rad, azimuth_deg or azimuth_rad, chord_diameter_mm or chord_diameter_in"
+    assert f"eeded are {names}" in found
+    assert ("; there may also be depth_mm or depth_in, edge_angle_deg or edge_angle_rad, " in found) == (
+        ": column " in found
+    )
     assert "\n" not in found
 
 
@@ -156,7 +160,7 @@ def test_a_chord_diameter_given_twice_is_refused(csv_file):
         (HEADER, "layout.csv: has no dimples"),
         (b"\xff\xfe\x00polar", "layout.csv: is not text in UTF-8"),
         (HEADER + '"' + "a" * 200_000, "is not a CSV row"),
-        (HEADER + "0,0,3.6\n" * 5001, "has 5001 dimples: at most 5000 can be read"),
+        (HEADER + "0,0,3.6\n" * 5001, "has 5001 rows: at most 5000 can be read"),
     ],
 )
 def test_files_that_are_no_layouts(csv_file, content, message):
@@ -164,9 +168,42 @@ def test_files_that_are_no_layouts(csv_file, content, message):
 
 
 def test_a_missing_file(tmp_path):
-    assert _message(tmp_path / "layout.csv") == "layout.csv: cannot be read (No such file or directory)"
+    assert _message(tmp_path / "layout.csv").startswith("layout.csv: there is no such file; a CSV of dimples")
     with pytest.raises(InputError, match="cannot be read"):
         read_layout(tmp_path, D)
+
+
+def test_of_many_overlapping_dimples_five_are_listed_and_all_counted(csv_file):
+    # 30 x 30 places 6 deg apart need 2 x 4.84 deg: all but the first of each ring, and the rings among them.
+    rows = [f"{polar},{azimuth},3.6\n" for polar in range(60, 120, 6) for azimuth in range(0, 360, 6)]
+    lines = _message(csv_file(HEADER + "".join(rows))).splitlines()
+    assert len(lines) == 6
+    assert [line.split(": ")[0] for line in lines[:5]] == [f"layout.csv:{line}" for line in range(3, 8)]
+    assert all("overlaps the dimple of line" in line for line in lines[:5])
+    assert lines[5].startswith("layout.csv: 599 dimples overlap or repeat others (the first 5 are listed)")
+
+
+def test_of_many_wrong_rows_fifty_are_listed_and_all_counted(csv_file):
+    lines = _message(csv_file(HEADER + "200,0,3.6\n" * 80)).splitlines()
+    assert len(lines) == 51 and lines[50] == "layout.csv: and 30 more rows with faults"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "polar_deg;azimuth_deg;chord_diameter_mm\n30,5;0;3,6\n90;45,25;3,581\n",
+        "sep=;\r\npolar_deg;azimuth_deg;chord_diameter_mm\r\n30.5;0;3.6\r\n90;45.25;3.581\r\n",
+        "polar_deg\tazimuth_deg\tchord_diameter_mm\n30,5\t0\t3,6\n90\t45,25\t3,581\n",
+        "polar_deg\tazimuth_deg\tchord_diameter_mm\n30.5\t0\t3.6\n90\t45.25\t3.581\n",
+        'polar_deg,azimuth_deg,chord_diameter_mm\n"30,5",0,"3,6"\n90,"45,25","3,581"\n',
+    ],
+    ids=["semicolons", "announced", "tabs", "tabs and points", "quoted"],
+)
+def test_what_spreadsheets_of_other_countries_write_is_read(csv_file, text):
+    plain = read_layout(csv_file(HEADER + "30.5,0,3.6\n90,45.25,3.581\n"), D)
+    layout = read_layout(csv_file(text), D)
+    assert np.array_equal(layout.directions, plain.directions)
+    assert np.array_equal(layout.chord_diameters_m, plain.chord_diameters_m)
 
 
 @settings(deadline=None, max_examples=200)

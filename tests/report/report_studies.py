@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from pipeline.aero.collect import collect, write_coefficients
+from pipeline.aero.export import origin_lines, write_tables
 from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.flown import fly_everything
 from pipeline.decide.station import decide_study, write_decision
@@ -38,7 +39,8 @@ patterns:
     layout: {{symmetry: octahedral, count: 14}}
     cavity: {{chord_diameter: 5 mm}}
     edge_angles: [8 deg, 12 deg]
-flow: {{fidelity: steady-rans, level: coarse, reynolds: [9e4, 1.8e5], spin_ratios: [0.08, 0.20]}}
+flow:
+  {{fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5], spin_ratios: [0.08, 0.20]}}
 golfers:
   - name: "{HOSTILE_GOLFER}"
     launch: {{ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}}
@@ -55,7 +57,8 @@ patterns:
     layout: {symmetry: icosahedral, count: 32}
     cavity: {chord_diameter: 4 mm}
     depths: [0.15 mm, 0.20 mm, 0.25 mm]
-flow: {fidelity: steady-rans, level: coarse, reynolds: [9e4], spin_ratios: [0.08]}
+flow:
+  {fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5], spin_ratios: [0.08, 0.20]}
 golfers:
   - name: fast swing
     launch: {ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}
@@ -142,6 +145,7 @@ def decide(results: Results) -> None:
     write_coefficients(frame, folder / "coefficients.csv")
     flown = fly_everything(study, frame)
     write_flights(flights_table(study, flown.every), folder / "flights.csv")
+    write_tables(flown.models, folder, origin_lines(study, frame))
     write_decision(folder, *decide_study(study, frame, flown))
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pipeline.report.colours import DepthColours, pattern_style
 from pipeline.report.drawing import inline_svg, new_figure, settle, spread_labels, style
 from pipeline.report.figures import draw_coefficients, draw_depth_chart, draw_path_chart
-from pipeline.report.series import CoefficientChart, DepthChart, DepthLine, PathChart, SidePath
+from pipeline.report.series import CoefficientChart, DepthChart, DepthLine, ModelCurve, PathChart, SidePath
 from pipeline.study import FlightWindow
 
 COLOURS = DepthColours([1e-4, 3e-4])
@@ -61,7 +61,11 @@ def test_labels_that_are_apart_stay() -> None:
 def line(pattern: str, depths: list[float]) -> DepthLine:
     depth = np.array(depths)
     carry = 200.0 - (depth / 1e-4 - 2) ** 2
-    return DepthLine(pattern, depth, carry, carry - 1, carry + 1, 0.1 * carry, depth, carry, 0.1 * carry)
+    runs = np.where(depth > 1.5e-4, carry, np.nan)
+    return DepthLine(
+        pattern, depth, carry, carry - 1, carry + 1, 0.1 * carry, depth, carry, 0.1 * carry, runs, 0.1 * runs,
+        2e-4, 1.8e-4, 2.3e-4,
+    )  # fmt: skip
 
 
 def grid(fill: float, shape: tuple[int, int, int] = (2, 2, 2)) -> CoefficientChart:
@@ -69,8 +73,18 @@ def grid(fill: float, shape: tuple[int, int, int] = (2, 2, 2)) -> CoefficientCha
     errors = {name: np.full(shape, 0.01) for name in values}
     return CoefficientChart(
         "p$1$", np.linspace(1e-4, 3e-4, shape[0]), np.linspace(9e4, 2e5, shape[1]),
-        np.linspace(0.1, 0.3, shape[2]), values, errors, np.full(shape, "settled", dtype=object),
+        np.linspace(0.1, 0.3, shape[2]), values, errors, np.full(shape, "settled", dtype=object), curves(),
     )  # fmt: skip
+
+
+def curves() -> list[ModelCurve]:
+    """A curve that is not tripped all round at its lowest Reynolds number."""
+    re, s = np.linspace(9e4, 2e5, 5), np.linspace(0.1, 0.3, 6)
+    shape = (re.size, s.size)
+    values = {name: np.full(shape, 0.26) for name in ("cd", "cl")}
+    tripped = np.ones(shape)
+    tripped[0] = 0.4
+    return [ModelCurve(1e-4, re, s, values, {name: np.full(shape, 0.01) for name in values}, tripped)]
 
 
 ARC = SidePath(1e-4, np.array([0.0, 100.0, 180.0]), np.array([0.0, 30.0, 0.0]))

@@ -1,0 +1,104 @@
+"""Reading a study for a command: its file, measured launches, flow conditions that were left to `auto`."""
+
+import sys
+from pathlib import Path
+
+from rich.progress import Progress
+
+from pipeline.cli.output import messages
+from pipeline.errors import InputError
+from pipeline.flow.reuse import STORE
+from pipeline.study import Study
+from pipeline.study_file import load_study
+
+REPOSITORY = Path(__file__).parents[2]
+"""The checkout that the command runs from, or the folder of an installed package."""
+
+
+def read_study(path: Path) -> Study:
+    """Read a study and everything that it names, so that what is wrong comes before any flow is computed.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+
+    Returns
+    -------
+    Study
+        With numbers in place of `auto`.
+
+    Raises
+    ------
+    InputError
+        The study file or a file of measured launches is wrong (every such file is reported).
+    """
+    study = load_study(path)
+    check_launches(study)
+    return resolved(study)
+
+
+def resolved(study: Study) -> Study:
+    """Put numbers in place of `auto`, with a bar that shows how far it is; see `with_conditions`."""
+    if study.flow.resolved:
+        return study
+    from pipeline.flight.passage import with_conditions
+
+    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
+        task = progress.add_task("flying the golfers for the Reynolds numbers", total=1.0)
+        return with_conditions(study, lambda share: progress.update(task, completed=share))
+
+
+def check_launches(study: Study) -> None:
+    """Read every file of measured launches.
+
+    Raises
+    ------
+    InputError
+        Some are wrong; each golfer's faults are reported.
+    """
+    if all(golfer.measured is None for golfer in study.golfers):
+        return
+    from pipeline.flight.golfer import as_flown
+
+    problems: list[str] = []
+    for index, golfer in enumerate(study.golfers):
+        try:
+            as_flown(golfer)
+        except InputError as error:
+            problems += [f"golfers[{index}] ({golfer.name}): {line}" for line in str(error).splitlines()]
+    if problems:
+        raise InputError("\n".join(problems))
+
+
+def results_folder(path: Path, results_root: Path, study: Study) -> tuple[Path, list[str]]:
+    """Say where a study's results are, and whether runs of other studies are found again there.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    results_root : Path
+        Folder of all results, relative to the current one or not.
+    study : Study
+        The study.
+
+    Returns
+    -------
+    results : Path
+        The study's own folder, absolute; it need not exist.
+    warnings : list of str
+        Not empty when `results_root` has no store of runs yet while the repository's results, or those beside
+        the study file, have one: the same runs would be computed anew.
+    """
+    root = Path(results_root).resolve()
+    if (root / STORE).is_dir():
+        return root / study.name, []
+    others = dict.fromkeys(folder / "results" for folder in (REPOSITORY, Path(path).resolve().parent))
+    warnings = [
+        f"results go to {root}, where no run of another study is found again; finished runs are in {other}: "
+        f"--results {other} uses them"
+        for other in others
+        if other != root and (other / STORE).is_dir()
+    ]
+    return root / study.name, warnings[:1]
