@@ -1,5 +1,6 @@
 """`depthline run`: prepare a study, start the workflow, show how far it is."""
 
+import contextlib
 import os
 import re
 import shutil
@@ -133,7 +134,8 @@ def _watched(arguments: list[str], results: Path, log: IO[bytes], clock: Clock, 
         show(clock, engine)
     except KeyboardInterrupt:
         # The engine passes it on; each solver writes its state and ends.
-        os.killpg(engine.pid, signal.SIGINT)
+        with contextlib.suppress(ProcessLookupError):  # it may have ended at the same moment
+            os.killpg(engine.pid, signal.SIGINT)
         engine.wait()
         raise
     finally:
