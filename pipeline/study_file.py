@@ -73,7 +73,9 @@ def study_of(path: Path, text: str) -> Study:
 
 
 def _runs(study: Study) -> int:
-    return len(variants(study)) * len(study.flow.reynolds) * len(study.flow.spin_ratios)
+    """Number of runs; of conditions that are left to `auto`, at least."""
+    reynolds, spin_ratios = len(study.flow.reynolds) or 3, len(study.flow.spin_ratios) or 3
+    return len(variants(study)) * reynolds * spin_ratios
 
 
 def line_of(path: Path, location: Location) -> int:

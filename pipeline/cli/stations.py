@@ -33,7 +33,7 @@ def layout(pattern: str) -> None:
     """Lay a pattern's dimples out."""
     from pipeline.geometry.build import build_layout
 
-    build_layout(HERE / "geometry" / pattern)
+    build_layout(HERE / "geometry" / pattern, HERE.resolve().parent)
 
 
 def geometry(pattern: str, key: str) -> None:

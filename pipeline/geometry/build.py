@@ -15,6 +15,7 @@ from pipeline.geometry.class_layout import pack_layout
 from pipeline.geometry.edge_nodes import edge_fitted, edges_fitted, volume_factor
 from pipeline.geometry.layout import Layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
+from pipeline.geometry.layout_store import recall, remember
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.rotation_groups import rotation_group
 from pipeline.geometry.seam import Seam, make_seam
@@ -100,15 +101,35 @@ def seam_of(spec: dict[str, Any]) -> Seam | None:
     return make_seam(spec["seam"], spec["symmetry"], amplitude_rad, waves)
 
 
-def build_layout(folder: Path, progress: Callable[[float], None] | None = None) -> None:
-    """Write layout.csv of a pattern's folder from its layout.json."""
-    write_layout(folder / LAYOUT, make_layout(read_json(folder / LAYOUT_SPEC), progress))
+def find_layout(spec: dict[str, Any], root: Path, progress: Callable[[float], None] | None = None) -> Layout:
+    """Layout that a spec asks for, as of `make_layout`: one kept below the folder of results, or made now.
+
+    A layout that is made by an optimiser is kept there, where that can be done.
+    """
+    if spec["file"] is not None:
+        return make_layout(spec)
+    kept = recall(root, spec)
+    if kept is not None:
+        return _as_made(kept, spec)
+    layout = make_layout(spec, progress)
+    remember(root, spec, layout)
+    return layout
+
+
+def build_layout(folder: Path, root: Path | None = None) -> None:
+    """Write layout.csv of a pattern's folder from its layout.json; made now without a `root` to look in."""
+    spec = read_json(folder / LAYOUT_SPEC)
+    write_layout(folder / LAYOUT, make_layout(spec) if root is None else find_layout(spec, root))
 
 
 def load_layout(folder: Path) -> Layout:
     """Read the layout of a pattern's folder, with the symmetry it was made with."""
     spec = read_json(folder / LAYOUT_SPEC)
-    layout = read_layout(folder / LAYOUT, spec["ball_diameter_m"])
+    return _as_made(read_layout(folder / LAYOUT, spec["ball_diameter_m"]), spec)
+
+
+def _as_made(layout: Layout, spec: dict[str, Any]) -> Layout:
+    """Give a layout that was read the symmetry and the seam that it was made with."""
     symmetry = spec["symmetry"] or "none"
     order = len(rotation_group(symmetry))
     return dataclasses.replace(layout, symmetry=symmetry, order=order, seam=seam_of(spec))

@@ -1,8 +1,10 @@
 """`depthline check`."""
 
 import math
+import shutil
 
 import pytest
+from small_study import SMALL
 
 from pipeline.files import write_json
 from pipeline.flow.prepare import layout_spec, prepare
@@ -22,7 +24,7 @@ def test_demo_is_checked(depthline, demo, tmp_path):
     assert found["cold_runs"] == len(flow.reynolds)
     assert all(line.startswith("flow: ") for line in found["warnings"])  # of flights outside the matrix
     assert found["results"] == str(tmp_path / "results" / "demo")
-    assert not (tmp_path / "results").exists()
+    assert [kept.name for kept in (tmp_path / "results").iterdir()] == [".layouts"]
     study = load_study(demo)
     pattern = study.patterns[0]
     for row in found["variants"]:
@@ -76,8 +78,12 @@ def test_warnings_go_to_standard_error(depthline, small):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("count: 32", "count: 33", "patterns[0] (ico32): "),  # 12 a + 20 b + 30 c + 60 d with a, b, c 0 or 1
-        ("count: 32", "count: 92, narrowest_land: 10 mm", "patterns[0] (ico32): "),
+        (
+            "count: 32",
+            "count: 33",
+            "study.yaml:5: patterns[0].layout",
+        ),  # 12 a + 20 b + 30 c + 60 d with a, b, c 0 or 1
+        ("count: 32", "count: 92, narrowest_land: 10 mm", "study.yaml:5: patterns[0].layout"),
         ("0.15 mm", "1.9 mm", "patterns[0].depths["),
     ],
 )
@@ -95,8 +101,87 @@ def test_every_impossible_pattern_is_told(depthline, small):
     small.write_text(first.replace("flow:", second + "flow:").replace("count: 32", "count: 33"))
     ended = depthline("check", small)
     assert ended.code == 2
-    assert "patterns[0] (ico32): " in ended.err
-    assert "patterns[1] (other): " in ended.err
+    assert f"{small}:5: patterns[0].layout.count: " in ended.err
+    assert f"{small}:9: patterns[1].layout.count: " in ended.err
+
+
+def test_a_depth_too_deep_for_the_chords_found_is_told_with_its_line(depthline, small, tmp_path):
+    text = small.read_text().replace("    cavity: {chord_diameter: 3.58 mm}\n", "")
+    small.write_text(text.replace("count: 32", "count: 32, classes: 2").replace("0.20 mm]", "0.20 mm, 2 mm]"))
+    ended = depthline("check", small, "--results", tmp_path / "results")
+    # The two that are flatter than any cavity of such chords too.
+    assert ended.code == 2
+    for line in ended.err.splitlines():
+        assert line.startswith(f"depthline: {small}:6: patterns[0].depths[")
+        assert "with chord diameter" in line and "must be above" in line
+
+
+def counted_packings(monkeypatch):
+    """Count how often layouts of classes are looked for."""
+    from pipeline.geometry import build
+
+    asked = []
+
+    def pack(*arguments):
+        asked.append(arguments)
+        return true(*arguments)
+
+    true = build.pack_layout
+    monkeypatch.setattr(build, "pack_layout", pack)
+    return asked
+
+
+@pytest.fixture
+def classes(tmp_path):
+    path = tmp_path / "study.yaml"
+    text = SMALL.replace("    cavity: {chord_diameter: 3.58 mm}\n", "").replace(
+        "[0.15 mm, 0.20 mm]", "[1.5 mm]"
+    )
+    path.write_text(text.replace("count: 32", "count: 32, classes: 2"))
+    return path
+
+
+def test_a_layout_of_classes_is_looked_for_once(depthline, classes, tmp_path, monkeypatch):
+    asked = counted_packings(monkeypatch)
+    root = tmp_path / "results"
+    first = depthline("check", classes, "--json", "--results", root).json()
+    again = depthline("check", classes, "--json", "--results", root).json()
+    assert len(asked) == 1
+    for one, other in zip(first["variants"], again["variants"], strict=True):
+        assert one["coverage"] == pytest.approx(other["coverage"], rel=1e-9)
+        assert (one["symmetry"], one["order"]) == (other["symmetry"], other["order"]) == ("icosahedral", 60)
+    # Another study asks for the same; the workflow's station does too.
+    classes.write_text(classes.read_text().replace("name: small", "name: other").replace("ico32", "renamed"))
+    depthline("check", classes, "--results", root)
+    study = load_study(classes)
+    folder = root / "other" / "geometry" / "renamed"
+    write_json(folder / "layout.json", layout_spec(study, study.patterns[0]))
+    build_layout(folder, root)
+    assert len(asked) == 1
+    classes.write_text(classes.read_text().replace("classes: 2", "classes: 1"))
+    depthline("check", classes, "--results", root)
+    assert len(asked) == 2
+
+
+@pytest.mark.parametrize("spoilt", ["truncated", "not text", "a folder", "a file in its place"])
+def test_a_spoilt_store_of_layouts_fails_nothing(depthline, classes, tmp_path, monkeypatch, spoilt):
+    asked = counted_packings(monkeypatch)
+    root = tmp_path / "results"
+    first = depthline("check", classes, "--json", "--results", root).json()
+    (kept,) = (root / ".layouts").rglob("*.csv")
+    if spoilt == "truncated":
+        kept.write_text(kept.read_text()[:100])
+    elif spoilt == "not text":
+        kept.write_bytes(b"\xff\x00")
+    elif spoilt == "a folder":
+        kept.unlink()
+        kept.mkdir()
+    else:
+        shutil.rmtree(root / ".layouts")
+        (root / ".layouts").write_text("")
+    ended = depthline("check", classes, "--json", "--results", root)
+    assert (ended.code, len(asked)) == (0, 2)
+    assert ended.json()["variants"] == first["variants"]
 
 
 def test_a_layout_that_is_there_already_is_used(depthline, small, tmp_path):
