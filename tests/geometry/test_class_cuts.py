@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import InputError
+from pipeline.geometry.class_cuts import nearest_cuts, nth_cuts
 from pipeline.geometry.class_layout import pack_layout
-from pipeline.geometry.coverage import nearest_cuts, nth_cuts
 from pipeline.geometry.layout import spread_layout
 
 D = 42.7e-3
