@@ -21,7 +21,6 @@ from pipeline.cli.engine import (
     load_profile,
 )
 from pipeline.cli.held import held, name_engine
-from pipeline.cli.output import messages
 from pipeline.cli.progress import Clock, show
 from pipeline.cli.study_input import read_study, results_folder
 from pipeline.errors import DepthlineError
@@ -75,13 +74,14 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     find_solver()
     results, elsewhere = results_folder(study_path, results_root, study)
     check_solver_path(results)
-    for warning in (*study.warnings(), *elsewhere):
+    for warning in study.warnings():
         complain(warning)
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with held(results) as lock:
-        messages().print(f"results: {results}")
+        for line in (f"results: {results}", *elsewhere):
+            complain(line)
         clear_queue(chosen, results)
         prepare(study, results)
         code = _work(study, results, cores, chosen, lock)

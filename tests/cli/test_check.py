@@ -290,6 +290,14 @@ def test_results_that_are_elsewhere_than_the_store_of_runs_are_told(depthline, s
     assert f"--results {tmp_path / 'checkout' / 'results'} uses them" in ended.err
     for root in (tmp_path / "checkout" / "results", "../checkout/results"):
         assert "uses them" not in depthline("check", small, "--results", root).err
+    for part in ("find_solver", "_work", "_ending"):
+        monkeypatch.setattr(f"pipeline.cli.run.{part}", lambda *_: 0)
+    first, second = depthline("run", small).err.splitlines()
+    assert first == f"depthline: results: {folder / 'results' / 'small'}"
+    assert second.startswith(
+        f"depthline: results go to {folder / 'results'}, where no run of another study is"
+    )
+    assert second.endswith(f"--results {tmp_path / 'checkout' / 'results'} uses them")
     (folder / "results" / ".reuse").mkdir(parents=True)  # runs are found again here
     assert "uses them" not in depthline("check", small).err
 
