@@ -1,5 +1,6 @@
 """`depthline check`."""
 
+import json
 import math
 import shutil
 
@@ -325,3 +326,18 @@ def test_runs_that_are_there_are_not_priced(depthline, small, tmp_path) -> None:
 def test_a_golfer_s_name_is_no_markup(depthline, small):
     small.write_text(small.read_text().replace("fast swing", '"[red]fast[/] :golf:"'))
     assert depthline("check", small).out.count("[red]fast[/] :golf:") == 3
+
+
+def test_run_and_status_resolve_a_study_as_check_does(depthline, small, tmp_path, monkeypatch):
+    """study.json has numbers, so that the workflow and its stations see the same runs every time."""
+    small.write_text(small.read_text().replace(", reynolds: [9e4, 1.8e5], spin_ratios: [0.1, 0.2]", ""))
+    for part in ("find_solver", "_work", "_ending"):
+        monkeypatch.setattr(f"pipeline.cli.run.{part}", lambda *_: 0)
+    root = tmp_path / "results"
+    assert depthline("run", small, "--results", root).code == 0
+    flow = json.loads((root / "small" / "study.json").read_text())["flow"]
+    (asked,) = depthline("check", small, "--results", root, "--json").json()["patterns"]
+    assert (flow["reynolds"], flow["spin_ratios"]) == (asked["reynolds"], asked["spin_ratios"])
+    states = depthline("status", small, "--results", root, "--json").json()["runs"]
+    assert len(states) == asked["runs"]
+    assert all((root / "small" / state["run"] / "spec.json").is_file() for state in states)
