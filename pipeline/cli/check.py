@@ -9,6 +9,7 @@ from rich.table import Table
 from pipeline.aero.published import published_tables
 from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
 from pipeline.cli.output import print_json, shown_progress, tables, warn
+from pipeline.cli.plausible_geometry import pattern_warnings
 from pipeline.cli.study_input import check_launches, resolved, results_folder
 from pipeline.errors import InputError, MissingError
 from pipeline.files import read_json
@@ -85,6 +86,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
+    geometry = _geometry(study, results, path)
     known, price = at_hand(study, results, _solver()), prices(study)
     with shown_progress("flying the golfers") as progress:
         flights = passages(study, published_tables(), progress)
@@ -110,11 +112,18 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
             }
             for pattern in study.patterns
         ],
-        "variants": _geometry(study, results, path),
+        "variants": geometry,
         "golfers": [golfer_row(golfer) for golfer in study.golfers],
         "passages": [passage_row(study, of) for of in flights],
         "results": str(results),
         "warnings": study.warnings()
+        + [
+            warning
+            for index, pattern in enumerate(study.patterns)
+            for warning in pattern_warnings(
+                index, pattern, [row for row in geometry if row["pattern"] == pattern.name]
+            )
+        ]
         + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
         + outside_warnings(study, flights),
     }

@@ -21,6 +21,7 @@ from pipeline.cli.engine import (
     load_profile,
 )
 from pipeline.cli.held import held, name_engine
+from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.cli.progress import Clock, show
 from pipeline.cli.study_input import read_study, results_folder
 from pipeline.errors import DepthlineError
@@ -80,7 +81,7 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with held(results) as lock:
-        for line in (f"results: {results}", *elsewhere):
+        for line in (f"results: {results}", *elsewhere, *geometry_warnings(study, results)):
             complain(line)
         clear_queue(chosen, results)
         prepare(study, results)
@@ -153,6 +154,8 @@ def _ending(study: Study, results: Path, code: int) -> int:
     complaints = re.findall(rf"^{PREFIX}(.*)$", (results / LOG).read_text(errors="replace"), re.MULTILINE)
     for line in dict.fromkeys(complaints):
         complain(line)
+    for warning in built_warnings(study, results):
+        complain(f"warning: {warning}")
     if line := mixed(rows(results, [run.run_id for run in runs(study)])):
         complain(f"warning: {line}")
     states = {run.run_id: results / run.run_id / RESULT for run in runs(study)}

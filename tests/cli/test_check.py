@@ -71,7 +71,9 @@ def test_warnings_go_to_standard_error(depthline, small):
     small.write_text(text)
     ended = depthline("check", small, "--json")
     assert ended.code == 0
-    assert len([line for line in ended.json()["warnings"] if not line.startswith("flow: ")]) == 2
+    assert (
+        len([line for line in ended.json()["warnings"] if not line.startswith(("flow: ", "patterns["))]) == 2
+    )
     assert "warning: ball.mass: 46.50 g is above the 45.93 g" in ended.err
     assert "warning: Re 20000 lies outside" in ended.err
 
@@ -227,7 +229,8 @@ def test_the_matrix_follows_from_the_golfers_when_it_is_left_to_them(depthline, 
     ended = depthline("check", small, "--json")
     found = ended.json()
     # flights go below the Reynolds numbers at which the flow model was compared with published balls
-    assert all("the range that steady-rans is valid for" in line for line in found["warnings"])
+    of_flow = [line for line in found["warnings"] if not line.startswith("patterns[")]
+    assert all("the range that steady-rans is valid for" in line for line in of_flow)
     assert found["auto"] == ["reynolds", "spin_ratios"]
     (row,) = found["patterns"]
     assert row["runs"] == 2 * len(row["reynolds"]) * len(row["spin_ratios"]) == found["runs"]
@@ -293,7 +296,8 @@ def test_results_that_are_elsewhere_than_the_store_of_runs_are_told(depthline, s
         assert "uses them" not in depthline("check", small, "--results", root).err
     for part in ("find_solver", "_work", "_ending"):
         monkeypatch.setattr(f"pipeline.cli.run.{part}", lambda *_: 0)
-    first, second = depthline("run", small).err.splitlines()
+    first, second, *implausible = depthline("run", small).err.splitlines()
+    assert all(line.startswith("depthline: patterns[0] (ico32): ") for line in implausible)
     assert first == f"depthline: results: {folder / 'results' / 'small'}"
     assert second.startswith(
         f"depthline: results go to {folder / 'results'}, where no run of another study is"
@@ -341,3 +345,12 @@ def test_run_and_status_resolve_a_study_as_check_does(depthline, small, tmp_path
     states = depthline("status", small, "--results", root, "--json").json()["runs"]
     assert len(states) == asked["runs"]
     assert all((root / "small" / state["run"] / "spec.json").is_file() for state in states)
+
+
+def test_implausible_geometry_is_warned_of(depthline, small, tmp_path):
+    """32 dimples of 3.58 mm cover 5.6 %: 32 (1 - cos b) / 2, sin b = 3.58 / 42.7 [closed form]."""
+    ended = depthline("check", small, "--json", "--results", tmp_path / "results")
+    coverage, volume = [line for line in ended.json()["warnings"] if line.startswith("patterns[0] (ico32)")]
+    assert "coverage 5.63 % is outside 40 to 95 %: dimples are few" in coverage
+    assert "dimple volume 0.0593 to 0.0791 % is outside 0.3 to 2.5 %" in volume
+    assert f"warning: {coverage}" in ended.err
