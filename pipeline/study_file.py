@@ -15,7 +15,7 @@ LARGEST_FILE = 256 * 1024
 """Bytes; a study of 200 patterns needs under 100 kB."""
 MOST_PROBLEMS = 50
 MOST_RUNS = 100_000
-"""Runs of a study; the table of so many takes a second and 100 MB, a run a core minute and more."""
+"""Runs of a study; `depthline check` of so many takes 6 CPU s and 0.3 GB, `status` 16 CPU s and 0.2 GB."""
 
 
 def load_study(path: Path) -> Study:

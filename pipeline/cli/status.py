@@ -8,7 +8,7 @@ from typing import Any
 
 from rich.table import Table
 
-from pipeline.cli.output import print_json, tables, warn
+from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.study_input import read_study
 from pipeline.flow.provenance import mixed, rows
 from pipeline.matrix import RunSpec, runs
@@ -117,7 +117,12 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
     """
     study = read_study(path)
     results = results_root / study.name
-    states = [run_state(results, run) for run in runs(study)]
+    plan = runs(study)
+    states = []
+    with shown_progress("reading the states of runs") as progress:
+        for place, run in enumerate(plan):
+            progress(place / len(plan))
+            states.append(run_state(results, run))
     warning = mixed(rows(results, [run.run_id for run in runs(study)]))
     counts = dict(Counter(state["state"] for state in states).most_common())
     if as_json:
