@@ -12,7 +12,6 @@ from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.plausible_geometry import pattern_warnings
 from pipeline.cli.study_input import check_launches, resolved, results_folder
 from pipeline.errors import InputError, MissingError
-from pipeline.files import read_json
 from pipeline.flight.passage import outside_warnings, passages
 from pipeline.flow.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.cost import cells
@@ -180,9 +179,12 @@ def laid_out(study: Study, pattern: Pattern, results: Path, progress: Callable[[
     spec = layout_spec(study, pattern)
     folder = results / "geometry" / pattern.name
     made, asked = folder / build.LAYOUT, folder / build.LAYOUT_SPEC
-    if made.is_file() and asked.is_file() and read_json(asked) == spec:
-        if made.stat().st_mtime >= asked.stat().st_mtime:
+    try:
+        there = made.is_file() and asked.is_file() and build.read_layout_spec(folder) == spec
+        if there and made.stat().st_mtime >= asked.stat().st_mtime:
             return build.load_layout(folder)
+    except InputError:
+        pass  # broken: `depthline run` sets it aside
     return build.find_layout(spec, results.parent, progress)
 
 

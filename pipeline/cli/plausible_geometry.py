@@ -6,8 +6,8 @@ from typing import Any
 
 import numpy as np
 
+from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import read_json
 from pipeline.flow.prepare import layout_spec, variant_spec
 from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
@@ -59,7 +59,7 @@ def built_warnings(study: Study, results: Path) -> list[str]:
             path = results / "geometry" / variant.pattern / variant.key / build.TOTALS
             try:
                 if variant.pattern == pattern.name:
-                    rows.append({"variant": variant.key} | read_json(path))
+                    rows.append({"variant": variant.key} | records.read(path, records.TOTALS))
             except (InputError, OSError, TypeError):
                 continue
         found += pattern_warnings(index, pattern, rows)

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import read_json, remove_leftovers, write_json
+from pipeline import records
+from pipeline.files import remove_leftovers
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.class_layout import pack_layout
@@ -25,8 +26,8 @@ from pipeline.geometry.shell_files import write_shell
 from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
 from pipeline.geometry.totals import totals
 
-LAYOUT_SPEC, LAYOUT = "layout.json", "layout.csv"
-SPEC, TOTALS, SKIN_STL, SKIN_PLY = "spec.json", "totals.json", "skin.stl", "skin.ply"
+LAYOUT_SPEC, LAYOUT = records.LAYOUT_SPEC.name, records.LAYOUT
+SPEC, TOTALS, SKIN_STL, SKIN_PLY = records.VARIANT_SPEC.name, records.TOTALS.name, "skin.stl", "skin.ply"
 
 ORIENTATIONS = {
     "pole-up": np.eye(3),
@@ -118,14 +119,24 @@ def find_layout(spec: dict[str, Any], root: Path, progress: Callable[[float], No
 
 def build_layout(folder: Path, root: Path | None = None) -> None:
     """Write layout.csv of a pattern's folder from its layout.json; made now without a `root` to look in."""
-    spec = read_json(folder / LAYOUT_SPEC)
+    spec = read_layout_spec(folder)
     write_layout(folder / LAYOUT, make_layout(spec) if root is None else find_layout(spec, root))
+
+
+def read_layout_spec(folder: Path) -> dict[str, Any]:
+    """Read the layout.json of a pattern's folder."""
+    return records.read(folder / LAYOUT_SPEC, records.LAYOUT_SPEC)
 
 
 def load_layout(folder: Path) -> Layout:
     """Read the layout of a pattern's folder, with the symmetry it was made with."""
-    spec = read_json(folder / LAYOUT_SPEC)
-    return _as_made(read_layout(folder / LAYOUT, spec["ball_diameter_m"]), spec)
+    spec = read_layout_spec(folder)
+    layout = read_layout(folder / LAYOUT, spec["ball_diameter_m"])
+    wanted = spec.get("count")
+    if wanted is not None and spec["file"] is None and len(layout.directions) != wanted:
+        what = f"{len(layout.directions)} dimples instead of {wanted}"
+        raise records.Broken(folder / LAYOUT, what, records.MADE_AGAIN)
+    return _as_made(layout, spec)
 
 
 def _as_made(layout: Layout, spec: dict[str, Any]) -> Layout:
@@ -215,7 +226,7 @@ def build_variant(folder: Path) -> None:
         If the dimples are impossible or the mesh is not fit for the solver.
     """
     remove_leftovers(folder)  # of a station that was killed: skins have megabytes
-    spec = read_json(folder / SPEC)
+    spec = records.read(folder / SPEC, records.VARIANT_SPEC)
     ball = make_ball(load_layout(folder.parent), spec)
     surface = skin(ball, SKIN_N)
     checked = check_skin(surface, ball)
@@ -225,7 +236,8 @@ def build_variant(folder: Path) -> None:
     options = {name: spec[name] for name in ("whole", "orientation") if name in spec}
     write_shell(folder, solver_shell(ball, level, spec["first_cell"], **options))
     across = cells_across_dimple(ball, level)
-    write_json(folder / TOTALS, totals(ball) | {"skin": checked, "cells_across_dimple": across})
+    found = totals(ball) | {"skin": checked, "cells_across_dimple": across}
+    records.write(folder / TOTALS, records.TOTALS, found)
 
 
 def solver_shell(

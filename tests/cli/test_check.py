@@ -5,7 +5,7 @@ import math
 import shutil
 
 import pytest
-from small_study import SMALL
+from small_study import SMALL, run_record
 
 from pipeline.files import write_json
 from pipeline.flow.prepare import layout_spec, prepare
@@ -193,11 +193,14 @@ def test_a_layout_that_is_there_already_is_used(depthline, small, tmp_path):
     write_json(folder / "layout.json", layout_spec(study, study.patterns[0]))
     build_layout(folder)
     lines = (folder / "layout.csv").read_text().splitlines()
-    (folder / "layout.csv").write_text("\n".join(lines[:-2]) + "\n")  # two dimples fewer: recognisable
+    last = lines[-1].rsplit(",", 1)[0] + ",3.4"  # a smaller dimple: recognisable
+    (folder / "layout.csv").write_text("\n".join([*lines[:-1], last]) + "\n")
     arguments = ["check", small, "--json", "--results", tmp_path / "results"]
-    assert {row["count"] for row in depthline(*arguments).json()["variants"]} == {30}
+    smallest = {row["chord_diameter_min_m"] for row in depthline(*arguments).json()["variants"]}
+    assert list(smallest) == pytest.approx([0.0034])
     small.write_text(small.read_text().replace("3.58 mm", "3.50 mm"))
-    assert {row["count"] for row in depthline(*arguments).json()["variants"]} == {32}
+    smallest = {row["chord_diameter_min_m"] for row in depthline(*arguments).json()["variants"]}
+    assert list(smallest) == pytest.approx([0.0035])
 
 
 def test_a_golfer_who_flies_outside_the_matrix_is_warned_of(depthline, small):
@@ -316,7 +319,7 @@ def test_runs_that_are_there_are_not_priced(depthline, small, tmp_path) -> None:
     prepare(study, results / study.name)
     every = [run.run_id for run in runs(study)]
     for run_id in every[: len(every) // 2]:
-        write_json(results / study.name / run_id / "run.json", {"verdict": "settled", "cd": 0.25, "key": "a"})
+        write_json(results / study.name / run_id / "run.json", run_record(run=run_id, key="a"))
     after = depthline("check", small, "--results", results, "--json").json()
     assert after["runs_finished"] == len(every) // 2
     assert after["core_hours_of_all"] == before["core_hours_of_all"]
