@@ -3,6 +3,7 @@
 import fcntl
 import json
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -92,6 +93,29 @@ def remove_leftovers(folder: Path) -> list[Path]:
     return removed
 
 
+def set_aside(path: Path, into: Path | None = None) -> Path:
+    """Move a file, or a folder that stands in its place, away as NAME.broken.
+
+    Parameters
+    ----------
+    path : Path
+        What is broken.
+    into : Path, optional
+        Folder to move it into; its own when absent.
+
+    Returns
+    -------
+    Path
+        Where it is now. What an earlier call has left there is replaced.
+    """
+    path = Path(path)
+    aside = (path.parent if into is None else Path(into)) / f"{path.name}.broken"
+    if aside.is_dir() and not aside.is_symlink():
+        shutil.rmtree(aside)
+    os.replace(path, aside)
+    return aside
+
+
 def write_text(path: Path, text: str, durable: bool = True) -> None:
     """Write `text` (UTF-8) to `path` atomically."""
     with atomic_open(path, durable) as stream:
@@ -117,6 +141,8 @@ def write_json_if_changed(path: Path, value: Any) -> bool:
     path = Path(path)
     if path.is_file() and path.read_bytes() == text.encode():
         return False
+    if path.is_dir():
+        set_aside(path)
     write_text(path, text, durable=False)  # an empty one is not unchanged; a study has thousands
     return True
 

@@ -1,9 +1,15 @@
 """The matrix of runs: every pattern, depth, Reynolds number and spin ratio, and what starts from what."""
 
+import hashlib
+import json
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.keys import depth_key, edge_angle_key, reynolds_key, spin_ratio_key
 from pipeline.study import Study
+
+NO_PART_OF_RESULTS = ("about", "flow.keep", "flow.wall_time_s")
+"""Keys of a study whose change leaves all results as they are."""
 
 
 @dataclass(frozen=True)
@@ -102,3 +108,47 @@ def runs(study: Study) -> list[RunSpec]:
 
 def _run_id(pattern: str, variant_key: str, reynolds: float, spin_ratio: float) -> str:
     return f"runs/{pattern}/{variant_key}/{reynolds_key(reynolds)}/{spin_ratio_key(spin_ratio)}"
+
+
+def differences(study: Study, other: Study) -> list[str]:
+    """Say where two studies differ in what their results depend on.
+
+    Parameters
+    ----------
+    study, other : Study
+        What is wanted, and what the results were made of.
+
+    Returns
+    -------
+    list of str
+        "KEY: WANTED, was OTHER" for every key that differs, SI, as in study.json.
+    """
+    ours, theirs = _flat(study.to_json()), _flat(other.to_json())
+    return [
+        f"{key}: {_short(ours.get(key))}, was {_short(theirs.get(key))}"
+        for key in dict.fromkeys([*ours, *theirs])
+        if ours.get(key) != theirs.get(key)
+    ]
+
+
+def fingerprint(study: Study) -> str:
+    """Fingerprint of all of a study that its results depend on."""
+    text = json.dumps(_flat(study.to_json()), sort_keys=True)
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
+
+
+def _flat(value: Any, at: str = "") -> dict[str, Any]:
+    """Leaves of a JSON value by their place, without those that results do not depend on."""
+    if at in NO_PART_OF_RESULTS:
+        return {}
+    if isinstance(value, dict) and value:
+        parts = [_flat(each, f"{at}.{key}" if at else key) for key, each in value.items()]
+    elif isinstance(value, list) and value:
+        parts = [_flat(each, f"{at}[{place}]") for place, each in enumerate(value)]
+    else:
+        return {at: value}
+    return {key: leaf for part in parts for key, leaf in part.items()}
+
+
+def _short(value: Any) -> str:
+    return "none" if value is None else f"{value:g}" if isinstance(value, float) else str(value)[:60]

@@ -15,7 +15,7 @@ LARGEST_FILE = 256 * 1024
 """Bytes; a study of 200 patterns needs under 100 kB."""
 MOST_PROBLEMS = 50
 MOST_RUNS = 100_000
-"""Runs of a study; the table of so many takes a second and 100 MB, a run a core minute and more."""
+"""Runs of a study; `depthline check` of so many takes 6 CPU s and 0.3 GB, `status` 16 CPU s and 0.2 GB."""
 
 
 def load_study(path: Path) -> Study:
@@ -73,7 +73,9 @@ def study_of(path: Path, text: str) -> Study:
 
 
 def _runs(study: Study) -> int:
-    return len(variants(study)) * len(study.flow.reynolds) * len(study.flow.spin_ratios)
+    """Number of runs; of conditions that are left to `auto`, at least."""
+    reynolds, spin_ratios = len(study.flow.reynolds) or 3, len(study.flow.spin_ratios) or 3
+    return len(variants(study)) * reynolds * spin_ratios
 
 
 def line_of(path: Path, location: Location) -> int:

@@ -1,5 +1,6 @@
 """Files that somebody spoilt: an error line, never a traceback, minutes, or a machine out of memory."""
 
+import gzip
 import resource
 import string
 import subprocess
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 
 from pipeline.aero.table_file import read_table as read_coefficient_table
 from pipeline.errors import InputError
+from pipeline.flight.golfer import read_launches
 from pipeline.flow.forces import read_history
 from pipeline.geometry.layout_file import read_layout
 from pipeline.study_file import load_study
@@ -25,6 +27,9 @@ LAYOUT = "polar_deg,azimuth_deg,chord_diameter_mm\n" + "".join(
 FORCES = (
     "# Time total_x total_y total_z pressure_x pressure_y pressure_z viscous_x viscous_y viscous_z\n"
     + "".join(f"{time} 0.2 0 0.1 0.1 0 0.1 0.1 0 0\n" for time in range(1, 9))
+)
+LAUNCHES = "ball_speed_mph;launch_angle_deg;backspin_rpm\n" + "".join(
+    f"{150 + shot},5;11,25;2600\n" for shot in range(8)
 )
 TABLE = "reynolds,spin_ratio,cd,cl\n" + "".join(
     f"{reynolds},{spin},0.25,0.1\n" for reynolds in (8e4, 2e5) for spin in (0.1, 0.3)
@@ -44,12 +49,15 @@ READERS: dict[str, tuple[Callable[[Path], object], str]] = {
     "layout.csv": (lambda path: read_layout(path, 0.0427, None), LAYOUT),
     "force.dat": (read_forces, FORCES),
     "table.csv": (read_coefficient_table, TABLE),
+    "launches.csv": (read_launches, LAUNCHES),
 }
 
 SPLINTERS = st.sampled_from(
     ["", "\x00", "nan", "-inf", "1e999", "-1", "0", "9" * 400, "1_0", "٣", "\u202e", "\ud7ff", "&a [*a,*a]",
      "!!python/object/apply:os.system ['true']", "{{ 7*7 }}", "${HOME}", "$(id)", "`id`", "../../etc/passwd",
-     "/dev/zero", ";", '"', "'", "\t", "\r", "\n", "|", ">", "[[[[", "}}", "---\n", "%YAML 9\n", ",,,", "#"]
+     "/dev/zero", ";", '"', "'", "\t", "\r", "\n", "|", ">", "[[[[", "}}", "---\n", "%YAML 9\n", ",,,", "#",
+     "%YAML 1." + "1" * 5000 + "\n---\n", '"\\U00110000"', '"\\UFFFFFFFF"', "1,5", "1.5", "2,600", "sep=;\n",
+     "PK\x03\x04", "0.2" + " " * 5000 + "mm"]
 )  # fmt: skip
 
 
@@ -105,6 +113,15 @@ def large_files() -> dict[str, tuple[str, bytes]]:
         "many keys": ("study.yaml", b"".join(b"k%d: 1\n" % i for i in range(25_000))),
         "just below the limit": (
             "study.yaml", b"patterns:\n" + b"".join(b"- {name: p%d}\n" % i for i in range(16_000))),
+        "blanks in a quantity": (
+            "study.yaml", DEMO.replace("0.15 mm", '"0.15' + " " * 200_000 + 'mm"').encode()),
+        "long escape": ("study.yaml", b'name: "' + b"\\U00110000" * 20_000 + b'"'),
+        "number of a directive": ("study.yaml", b"%YAML 1." + b"1" * 200_000 + b"\n---\nname: x\n"),
+        "commas in every cell": ("launches.csv", b"a;b\n" + b"1,2;3,4\n" * (MEGABYTE // 8)),
+        "quotes in a header": ("table.csv", b'"' * MEGABYTE),
+        "many launches": ("launches.csv", LAUNCHES.encode() + b"150;11;2600\n" * (MEGABYTE // 12)),
+        "many wrong launches": ("launches.csv", LAUNCHES.encode() + b"1;x;\n" * (MEGABYTE // 6)),
+        "compressed": ("table.csv", gzip.compress(b"0" * 300 * MEGABYTE)),
         "long number": ("study.yaml", b"name: " + b"9" * (MEGABYTE // 5)),
         "many dimples": ("layout.csv", LAYOUT.encode() + b"1,1,0.0001\n" * (MEGABYTE // 11)),
         "many columns": ("layout.csv", b"a," * (MEGABYTE // 2)),

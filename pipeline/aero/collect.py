@@ -1,15 +1,17 @@
 """Gather the results of all runs into one table, coefficients.csv."""
 
-import json
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import write_text
+from pipeline.files import set_aside, write_text
+from pipeline.records import CD_BOUNDS, CL_BOUNDS, USABLE, WITHOUT_NUMBERS
 
 COLUMNS = (
     "pattern",
@@ -38,11 +40,10 @@ COLUMNS = (
 ADDED: dict[str, float] = {"attempts": 1}
 """Columns that older results lack, with what is true of those: nothing was tried twice."""
 
-USABLE = ("settled", "noisy", "oscillating", "drifting")
-"""Verdicts whose means a table may use (the standard errors of the last include the drift)."""
-
 MISSING = "missing"
 """Verdict of a run that has left no run.json."""
+
+_VERDICTS = (*USABLE, *WITHOUT_NUMBERS, MISSING)
 
 _TEXT = ("pattern", "verdict", "fidelity", "solver", "run")
 
@@ -65,25 +66,18 @@ def collect(results: Path, run_ids: Iterable[str]) -> pd.DataFrame:
 
     Raises
     ------
-    InputError
-        A run.json cannot be read or lacks a key.
+    Broken
+        A run.json is broken.
     """
     return _frame([_row(Path(results), run_id) for run_id in run_ids])
 
 
 def _row(results: Path, run_id: str) -> dict[str, Any]:
-    path = results / run_id / "run.json"
-    try:
-        run = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
+    path = results / run_id / records.RUN.name
+    if not path.exists():
         pattern = run_id.split("/")[1] if run_id.count("/") > 1 else ""
         return {"pattern": pattern, "verdict": MISSING, "run": run_id}
-    except (OSError, ValueError) as error:
-        raise InputError(f"{path}: cannot be read ({error}); remove it and run the study again") from None
-    run = ADDED | run
-    absent = [name for name in COLUMNS if name not in run]
-    if absent:
-        raise InputError(f'{path}: the key "{absent[0]}" is missing; remove the file and run the study again')
+    run = ADDED | records.read(path, records.RUN)
     return {name: run[name] for name in COLUMNS}
 
 
@@ -96,7 +90,92 @@ def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
 
 def write_coefficients(frame: pd.DataFrame, path: Path) -> None:
     """Write the frame of `collect` as CSV, atomically; `read_coefficients` gives it back exactly."""
-    write_text(path, frame.to_csv(index=False, lineterminator="\n"))
+    write_text(path, _as_csv(frame))
+
+
+def _as_csv(frame: pd.DataFrame) -> str:
+    return str(frame.to_csv(index=False, lineterminator="\n"))
+
+
+def fingerprint(frame: pd.DataFrame) -> str:
+    """Fingerprint of the numbers of a table, by which a decision knows what it was made of."""
+    return hashlib.blake2b(_as_csv(frame[list(COLUMNS)]).encode(), digest_size=16).hexdigest()
+
+
+def checked_coefficients(results: Path, run_ids: Sequence[str]) -> tuple[pd.DataFrame, str | None]:
+    """Read coefficients.csv and check it against the runs; it is made again from them where it differs.
+
+    Parameters
+    ----------
+    results : Path
+        Folder of the study's results.
+    run_ids : sequence of str
+        Every run of the study, in the order of its matrix.
+
+    Returns
+    -------
+    frame : DataFrame
+        As from `collect`. A run without a run.json keeps the row that the table has of it.
+    note : str or None
+        What was wrong with the table, which is set aside then, and made again; None when it was right.
+
+    Raises
+    ------
+    InputError
+        There is no table, or it is broken or lacks rows, and no run.json is left to make it of.
+    """
+    path = Path(results) / records.COEFFICIENTS
+    there = [run_id for run_id in run_ids if (Path(results) / run_id / records.RUN.name).exists()]
+    try:
+        table = read_coefficients(path)
+    except InputError as error:
+        if not there or not path.exists():
+            raise
+        table, problem = _frame([]), str(error).removeprefix(str(path)).lstrip(": ")
+    else:
+        problem = _differing_rows(table, run_ids) or ""
+    from_runs = collect(results, there).set_index("run", drop=False)
+    kept = table[~table["run"].isin(there) & ~table["run"].duplicated()].set_index("run", drop=False)
+    lost = [run_id for run_id in run_ids if run_id not in from_runs.index and run_id not in kept.index]
+    if lost and not there:
+        raise InputError(
+            f"{path}: {len(lost)} of {len(run_ids)} runs have no row ({lost[0]}), and their run.json are not "
+            "there either; put the rows back, or run the study again"
+        )
+    rows = [
+        dict(source.loc[run_id, list(COLUMNS)])
+        for run_id in run_ids
+        for source in (from_runs if run_id in from_runs.index else kept,)
+        if run_id not in lost
+    ]
+    missing = {row["run"]: row for row in (_row(Path(results), run_id) for run_id in lost)}
+    by_run = {row["run"]: row for row in rows} | missing
+    frame = _frame([by_run[run_id] for run_id in run_ids])
+    if not problem and not _same(table, frame):
+        problem = "its numbers are not those of the runs"
+    if not problem:
+        return table, None
+    aside = set_aside(path)
+    write_coefficients(frame, path)
+    return frame, f"{path}: {problem}: set aside as {aside.name}, made again from the runs"
+
+
+def _differing_rows(table: pd.DataFrame, run_ids: Sequence[str]) -> str | None:
+    """Say which runs have no row, or several, or are none of the study's."""
+    counts = table["run"].value_counts()
+    for words, found in (
+        ("no row", [run_id for run_id in run_ids if run_id not in counts.index]),
+        ("several rows", [str(run) for run in counts.index[counts > 1]]),
+    ):
+        if found:
+            return f"{len(found)} of {len(run_ids)} runs have {words} ({found[0]})"
+    strange = sorted(set(map(str, counts.index)) - set(run_ids))
+    return f"{len(strange)} rows are of no run of the study ({strange[0]})" if strange else None
+
+
+def _same(table: pd.DataFrame, frame: pd.DataFrame) -> bool:
+    columns = list(COLUMNS)
+    return len(table) == len(frame) and table[columns].reset_index(drop=True).equals(frame[columns])
 
 
 def read_coefficients(path: Path) -> pd.DataFrame:
@@ -110,7 +189,8 @@ def read_coefficients(path: Path) -> pd.DataFrame:
     Raises
     ------
     InputError
-        The file is missing or empty, lacks a column, or has text where a number belongs.
+        The file is missing or empty, lacks a column, has text or an infinity where a number belongs, an
+        unknown verdict, or a usable run whose coefficients or standard errors cannot be.
     """
     try:
         # Only an empty cell is a missing name: a pattern may be called NA.
@@ -133,9 +213,27 @@ def read_coefficients(path: Path) -> pd.DataFrame:
         if name in _TEXT:
             continue
         numbers = pd.to_numeric(frame[name], errors="coerce")
-        wrong = numbers.isna() & frame[name].notna()
+        wrong = (numbers.isna() & frame[name].notna()) | np.isinf(numbers.astype(float))
         if wrong.any():
             line = int(np.flatnonzero(wrong)[0]) + 2
             raise InputError(f'{path}:{line}: {name}: "{frame[name][line - 2]}" is not a number')
         frame[name] = numbers.astype(float)
+    _check_values(frame, path)
     return frame
+
+
+def _check_values(frame: pd.DataFrame, path: Path) -> None:
+    """Refuse verdicts that are none and coefficients of usable runs that cannot be."""
+    usable = frame["verdict"].isin(USABLE)
+    rules = [("verdict", ~frame["verdict"].isin(_VERDICTS), f"one of {', '.join(_VERDICTS)}")]
+    for name, (low, high) in (("cd", CD_BOUNDS), ("cl", CL_BOUNDS)):
+        inside = (frame[name] >= low) & (frame[name] <= high)
+        rules.append((name, usable & ~inside, f"a number from {low:g} to {high:g}, as a usable run has"))
+        rules.append(
+            (f"{name}_se", usable & ~(frame[f"{name}_se"] >= 0.0), "a number from 0 up, as a usable run has")
+        )
+    rules.append(("cm_se", usable & frame["cm"].notna() & ~(frame["cm_se"] >= 0.0), "a number from 0 up"))
+    for name, wrong, right in rules:
+        if wrong.any():
+            at = int(np.flatnonzero(wrong)[0])
+            raise InputError(f'{path}:{at + 2}: {name}: "{frame[name].iloc[at]}" is not {right}')

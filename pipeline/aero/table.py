@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.errors import InputError
+from pipeline.records import CD_BOUNDS, CL_BOUNDS
 
 FloatArray = NDArray[np.float64]
 
-BOUNDS = {"cd": (0.0, 10.0), "cl": (-3.0, 3.0), "cm": (-1.0, 0.0)}
+BOUNDS = {"cd": CD_BOUNDS, "cl": CL_BOUNDS, "cm": (-1.0, 0.0)}
 """What a coefficient of a ball that flies through air can be, generously: drag of a sphere is below 10 at
 Reynolds numbers above 4 (24 / Re and more below that), lift below 2 S, and the moment slows the spin. Beyond
 them a number is in other units, or of another quantity."""

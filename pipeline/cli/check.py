@@ -1,20 +1,17 @@
 """`depthline check`: what a study asks for and what it costs, before any of it is computed."""
 
-import sys
 from collections.abc import Callable
-from functools import partial
 from pathlib import Path
 from typing import Any
 
-from rich.progress import Progress, TaskID
 from rich.table import Table
 
 from pipeline.aero.published import published_tables
 from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
-from pipeline.cli.output import messages, print_json, tables, warn
+from pipeline.cli.output import print_json, shown_progress, tables, warn
+from pipeline.cli.plausible_geometry import pattern_warnings
 from pipeline.cli.study_input import check_launches, resolved, results_folder
 from pipeline.errors import InputError, MissingError
-from pipeline.files import read_json
 from pipeline.flight.passage import outside_warnings, passages
 from pipeline.flow.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.cost import cells
@@ -25,9 +22,9 @@ from pipeline.flow.solver import find_solver
 from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
 from pipeline.geometry.totals import totals
-from pipeline.matrix import runs, variants
+from pipeline.matrix import Variant, runs, variants
 from pipeline.study import Pattern, Study
-from pipeline.study_file import load_study
+from pipeline.study_file import line_of, load_study
 
 
 def check_study(path: Path, results_root: Path, as_json: bool) -> None:
@@ -39,7 +36,7 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
         Study file.
     results_root : Path
         Folder that holds the results of all studies; a layout that is there already is used. Nothing is
-        written.
+        written but layouts that were found, so that the next check need not look for them.
     as_json : bool
         Print one JSON object instead of tables.
 
@@ -54,7 +51,7 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
     study = resolved(asked)
     check_cavities(study, path)
     results, elsewhere = results_folder(path, results_root, study)
-    found = summary(study, results)
+    found = summary(study, results, path)
     found["auto"] = [key for key in ("reynolds", "spin_ratios") if not getattr(asked.flow, key)]
     found["warnings"] += elsewhere
     warn(found["warnings"])
@@ -64,7 +61,7 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
         _print_tables(found)
 
 
-def summary(study: Study, results: Path) -> dict[str, Any]:
+def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
     """Return what `depthline check --json` prints.
 
     Parameters
@@ -73,6 +70,8 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
         The study.
     results : Path
         Its results folder, which need not exist.
+    path : Path
+        Its file, for messages.
 
     Returns
     -------
@@ -86,10 +85,10 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
+    geometry = _geometry(study, results, path)
     known, price = at_hand(study, results, _solver()), prices(study)
-    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
-        task = progress.add_task("flying the golfers", total=1.0)
-        flights = passages(study, published_tables(), partial(_show_share, progress, task))
+    with shown_progress("flying the golfers") as progress:
+        flights = passages(study, published_tables(), progress)
     return {
         "study": study.name,
         "fidelity": model.name,
@@ -112,11 +111,18 @@ def summary(study: Study, results: Path) -> dict[str, Any]:
             }
             for pattern in study.patterns
         ],
-        "variants": _geometry(study, results),
+        "variants": geometry,
         "golfers": [golfer_row(golfer) for golfer in study.golfers],
         "passages": [passage_row(study, of) for of in flights],
         "results": str(results),
         "warnings": study.warnings()
+        + [
+            warning
+            for index, pattern in enumerate(study.patterns)
+            for warning in pattern_warnings(
+                index, pattern, [row for row in geometry if row["pattern"] == pattern.name]
+            )
+        ]
         + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
         + outside_warnings(study, flights),
     }
@@ -130,48 +136,56 @@ def _solver() -> str | None:
         return None
 
 
-def _geometry(study: Study, results: Path) -> list[dict[str, Any]]:
+def _geometry(study: Study, results: Path, path: Path) -> list[dict[str, Any]]:
     """Lay out every pattern and return the totals of every variant; all impossible ones are told at once."""
     rows: list[dict[str, Any]] = []
     problems: list[str] = []
     everything = variants(study)
-    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
-        for index, pattern in enumerate(study.patterns):
-            where = f"patterns[{index}] ({pattern.name})"
-            task = progress.add_task(f"laying out {pattern.name}", total=1.0)
-            try:
-                layout = laid_out(study, pattern, results, partial(_show_share, progress, task))
-            except InputError as error:
-                problems.append(f"{where}: {error}")
+    for index, pattern in enumerate(study.patterns):
+        try:
+            with shown_progress(f"laying out {pattern.name}") as progress:
+                layout = laid_out(study, pattern, results, progress)
+        except InputError as error:
+            line = line_of(path, ("patterns", index, "layout"))
+            told = str(error) if str(error).startswith("layout.") else f"layout: {error}"
+            problems.append(f"{path}:{line}: patterns[{index}].{told}")
+            continue
+        for variant in everything:
+            if variant.pattern != pattern.name:
                 continue
-            finally:
-                progress.remove_task(task)
-            for variant in everything:
-                if variant.pattern != pattern.name:
-                    continue
-                try:
-                    ball = build.make_ball(layout, variant_spec(study, variant))
-                    rows.append({"pattern": pattern.name, "variant": variant.key} | totals(ball))
-                except InputError as error:
-                    problems.append(f"{where}: {variant.key}: {error}")
+            try:
+                ball = build.make_ball(layout, variant_spec(study, variant))
+                rows.append({"pattern": pattern.name, "variant": variant.key} | totals(ball))
+            except InputError as error:
+                problems.append(f"{_place(path, study, index, variant)}: {error}")
     if problems:
         raise InputError("\n".join(problems))
     return rows
 
 
-def _show_share(progress: Progress, task: TaskID, share: float) -> None:
-    progress.update(task, completed=share)
+def _place(path: Path, study: Study, index: int, variant: Variant) -> str:
+    """File, line and key of a variant in its study file."""
+    pattern = study.patterns[index]
+    key, values, value = "edge_angles", pattern.edge_angles_rad, variant.edge_angle_rad
+    if variant.depth_m is not None:
+        key, values, value = "depths", pattern.depths_m, variant.depth_m
+    entry = [given == value for given in values or ()].index(True)
+    line = line_of(path, ("patterns", index, key, entry))
+    return f"{path}:{line}: patterns[{index}].{key}[{entry}]"
 
 
 def laid_out(study: Study, pattern: Pattern, results: Path, progress: Callable[[float], None]) -> Layout:
-    """Return a pattern's layout: the one in the results folder when it fits the study, else a new one."""
+    """Return a pattern's layout: that in its results when it fits the study, one kept, or a new one."""
     spec = layout_spec(study, pattern)
     folder = results / "geometry" / pattern.name
     made, asked = folder / build.LAYOUT, folder / build.LAYOUT_SPEC
-    if made.is_file() and asked.is_file() and read_json(asked) == spec:
-        if made.stat().st_mtime >= asked.stat().st_mtime:
+    try:
+        there = made.is_file() and asked.is_file() and build.read_layout_spec(folder) == spec
+        if there and made.stat().st_mtime >= asked.stat().st_mtime:
             return build.load_layout(folder)
-    return build.make_layout(spec, progress)
+    except InputError:
+        pass  # broken: `depthline run` sets it aside
+    return build.find_layout(spec, results.parent, progress)
 
 
 def _print_tables(found: dict[str, Any]) -> None:

@@ -5,10 +5,11 @@ from typing import Any
 
 import numpy as np
 
+from pipeline import records
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.output import messages, print_json
 from pipeline.errors import InputError, MissingError
-from pipeline.files import read_json, write_text
+from pipeline.files import write_text
 from pipeline.geometry import step
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.build import SKIN_N
@@ -144,7 +145,7 @@ def _tolerances(found: OneBall) -> list[dict[str, Any]]:
     names = ("golfer", "best_depth_m", "best_depth_lo_m", "best_depth_hi_m", "tolerance_m")
     return [
         {name: row.get(name) for name in names}
-        for row in read_json(path)["rows"]
+        for row in records.read(path, records.DECISION)["rows"]
         if row["pattern"] == found.pattern
     ]
 

@@ -143,6 +143,7 @@ def _asked(
             problems.append(f"--depth: {depth}: {error}")
     if problems or given_ball is None or given_air is None or given_wind is None:
         raise InputError("\n".join(problems))
+    from pipeline.aero.plausible_table import implausible_table
     from pipeline.aero.tables_of_file import read_tables
     from pipeline.flight.golfer import read_launches
     from pipeline.flight.station import conditions_in
@@ -151,7 +152,7 @@ def _asked(
     tables = []
     for path in table_paths:
         found, notes = read_tables(path, pattern, depth_m)
-        warn(notes)
+        warn([*notes, *(f"{of.label}: {line}" for of in found for line in implausible_table(of.table))])
         tables += found
     if launches_path is not None:
         launches = Launches(*read_launches(launches_path).T)

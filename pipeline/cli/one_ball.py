@@ -1,14 +1,10 @@
 """The one ball of a study that an option names: its pattern, and its depth or edge angle."""
 
-import sys
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 
-from rich.progress import Progress, TaskID
-
 from pipeline.cli.check import laid_out
-from pipeline.cli.output import messages
+from pipeline.cli.output import shown_progress
 from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
 from pipeline.flow.prepare import variant_spec
@@ -86,11 +82,8 @@ def one_ball(
         )
     )
     results = results_root / study.name
-    with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
-        task = progress.add_task(f"laying out {name}", total=1.0)
-        layout = laid_out(
-            study, study.patterns[names.index(name)], results, partial(_show_share, progress, task)
-        )
+    with shown_progress(f"laying out {name}") as progress:
+        layout = laid_out(study, study.patterns[names.index(name)], results, progress)
     return OneBall(study, results, name, variant.key, build.make_ball(layout, variant_spec(study, variant)))
 
 
@@ -100,7 +93,3 @@ def quantity(option: str, text: str, kind: Kind) -> float:
         return parse_quantity(text, kind)
     except QuantityError as error:
         raise InputError(f"{option}: {text}: {error}") from None
-
-
-def _show_share(progress: Progress, task: TaskID, share: float) -> None:
-    progress.update(task, completed=share)

@@ -1,12 +1,13 @@
 """Progress of a study: what is done, what is running, how long it will take."""
 
-import json
 import subprocess
 import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from pipeline import records
+from pipeline.errors import InputError
 from pipeline.flow.cost import COLD_ITERATIONS
 from pipeline.flow.execute import PROGRESS
 from pipeline.flow.request import prices
@@ -89,12 +90,12 @@ class Clock:
         try:
             if time.time() - path.stat().st_mtime > 60:
                 return "", 0.0
-            progress = json.loads(path.read_text())
-        except (OSError, json.JSONDecodeError):
+            progress = records.read(path, records.PROGRESS)
+        except (OSError, InputError):  # not there, or broken
             return "", 0.0
         name = run.run_id.removeprefix("runs/")
         text = f"{name}: iteration {progress['iterations']:.0f}"
-        if "cd" in progress:
+        if {"cd", "cd_se", "cl", "cl_se"} <= set(progress):
             for name in ("cd", "cl"):
                 text += f", {name.capitalize()} {progress[name]:.4f} ± {progress[f'{name}_se']:.4f}"
         return text, min(0.95, progress["iterations"] / COLD_ITERATIONS)

@@ -20,13 +20,15 @@ def write_study_report(path: Path, results_root: Path) -> None:
     Raises
     ------
     InputError
-        The study file is wrong, or there are no results yet.
+        The study file is wrong, there are no results yet, or they were computed before the study was changed.
     """
     study = read_study(path)
     results = results_root / study.name
     if not (results / "decision.json").is_file():
         raise InputError(f"{results}: has no decision.json yet; depthline run {path} makes it")
+    from pipeline.report.inputs import check_same_study
     from pipeline.report.page import write_report
 
+    check_same_study(study, results, path)
     write_report(study, results)
     messages().print(f"wrote {results / 'report.html'}")

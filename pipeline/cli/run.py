@@ -1,5 +1,6 @@
 """`depthline run`: prepare a study, start the workflow, show how far it is."""
 
+import contextlib
 import os
 import re
 import shutil
@@ -8,6 +9,7 @@ import subprocess
 from pathlib import Path
 from typing import IO, Any, TextIO
 
+from pipeline import records
 from pipeline.cli.ending import PREFIX, complain
 from pipeline.cli.engine import (
     MOST_IN_QUEUE,
@@ -20,11 +22,11 @@ from pipeline.cli.engine import (
     load_profile,
 )
 from pipeline.cli.held import held, name_engine
-from pipeline.cli.output import messages
+from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.cli.progress import Clock, show
+from pipeline.cli.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
 from pipeline.cli.study_input import read_study, results_folder
 from pipeline.errors import DepthlineError
-from pipeline.files import read_json
 from pipeline.flow.machine import cores_allowed
 from pipeline.flow.prepare import check_cavities, prepare
 from pipeline.flow.provenance import mixed, rows
@@ -74,15 +76,19 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     find_solver()
     results, elsewhere = results_folder(study_path, results_root, study)
     check_solver_path(results)
-    for warning in (*study.warnings(), *elsewhere):
+    for warning in study.warnings():
         complain(warning)
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with held(results) as lock:
-        messages().print(f"results: {results}")
+        for line in (f"results: {results}", *elsewhere, *geometry_warnings(study, results)):
+            complain(line)
         clear_queue(chosen, results)
+        for line in [*bring_back_from_the_future(results), *set_broken_aside(study, results)]:
+            complain(line)
         prepare(study, results)
+        outdate_what_differs(study, results)
         code = _work(study, results, cores, chosen, lock)
         return _ending(study, results, code)
 
@@ -96,7 +102,7 @@ def _to_retry(study: Study, results: Path) -> list[str]:
     found = []
     for run in runs(study):
         path = results / run.run_id / RESULT
-        if path.is_file() and read_json(path)["verdict"] in RETRIED:
+        if path.is_file() and records.read(path, records.RUN)["verdict"] in RETRIED:
             (path.parent / SPEC).touch()
             found.append(f"{run.run_id}/{RESULT}")
     return found
@@ -133,7 +139,8 @@ def _watched(arguments: list[str], results: Path, log: IO[bytes], clock: Clock, 
         show(clock, engine)
     except KeyboardInterrupt:
         # The engine passes it on; each solver writes its state and ends.
-        os.killpg(engine.pid, signal.SIGINT)
+        with contextlib.suppress(ProcessLookupError):  # it may have ended at the same moment
+            os.killpg(engine.pid, signal.SIGINT)
         engine.wait()
         raise
     finally:
@@ -146,17 +153,27 @@ def _interrupt(_number: int, _frame: Any) -> None:
     raise KeyboardInterrupt
 
 
+def _read_result(path: Path) -> dict[str, Any]:
+    """Read a run's result; one that was broken meanwhile is a failed run."""
+    try:
+        return records.read(path, records.RUN)
+    except records.Broken as error:
+        return {"verdict": FAILED[-1], "reason": str(error)}
+
+
 def _ending(study: Study, results: Path, code: int) -> int:
     """Say what failed and where the results are."""
     complaints = re.findall(rf"^{PREFIX}(.*)$", (results / LOG).read_text(errors="replace"), re.MULTILINE)
     for line in dict.fromkeys(complaints):
         complain(line)
+    for warning in built_warnings(study, results):
+        complain(f"warning: {warning}")
     if line := mixed(rows(results, [run.run_id for run in runs(study)])):
         complain(f"warning: {line}")
     states = {run.run_id: results / run.run_id / RESULT for run in runs(study)}
     failed = 0
     for run_id, path in states.items():
-        if path.is_file() and (result := read_json(path))["verdict"] in FAILED:
+        if path.is_file() and (result := _read_result(path))["verdict"] in FAILED:
             complain(f"{run_id}: {result['verdict']}: {result['reason']}")
             failed += 1
     if code != 0:
@@ -169,7 +186,7 @@ def _ending(study: Study, results: Path, code: int) -> int:
                 f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
             )
         raise DepthlineError(f"{ended}; see {results / LOG}, mend it and run again")
-    for of in read_json(results / "decision.json").get("advice", ()):
+    for of in records.read(results / records.DECISION.name, records.DECISION)["advice"]:
         print(f"{of['golfer']}: {of['headline']}")
     print(f"report: {results / 'report.html'}")
     if failed:

@@ -5,6 +5,7 @@ once (with that of `depthline` a start took 0.13 CPU s more).
 """
 
 import argparse
+import contextlib
 import math
 import os
 import signal
@@ -33,7 +34,7 @@ def layout(pattern: str) -> None:
     """Lay a pattern's dimples out."""
     from pipeline.geometry.build import build_layout
 
-    build_layout(HERE / "geometry" / pattern)
+    build_layout(HERE / "geometry" / pattern, HERE.resolve().parent)
 
 
 def geometry(pattern: str, key: str) -> None:
@@ -59,11 +60,13 @@ def flow(
     killed or crashed fails while it has attempts left, so that the queue gives the next more memory and time;
     the last one leaves its verdict, and the study goes on without it.
     """
+    from pipeline.files import set_aside
     from pipeline.flow.alone import alone
     from pipeline.flow.reuse import remember, reuse
     from pipeline.flow.run import RETRIED
     from pipeline.flow.run import run as compute
     from pipeline.flow.solver import find_solver
+    from pipeline.records import Broken
 
     if leave_seconds is not None:
         signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
@@ -74,7 +77,14 @@ def flow(
         solver = find_solver()
         if reuse(HERE, run, solver.label, keep):
             return
-        result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep, solver=solver)
+        try:
+            result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep, solver=solver)
+        except Broken as error:  # of the geometry: the next call finds it missing, and makes it again
+            with contextlib.suppress(FileNotFoundError):  # another run was quicker
+                set_aside(error.path)
+            raise DepthlineError(
+                f"{error.path}: was broken ({error.what}) and is set aside; run again, it is made again"
+            ) from None
         if not_entered := remember(HERE, run):
             complain(f"warning: {not_entered}")
     if result["verdict"] in RETRIED and attempt < attempts:
@@ -96,18 +106,23 @@ def coefficients() -> None:
 
 def decision() -> None:
     """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
-    from pipeline.aero.collect import read_coefficients
+    from pipeline import matrix
+    from pipeline.aero.collect import checked_coefficients, fingerprint
     from pipeline.aero.export import origin_lines, write_tables
     from pipeline.decide.flown import fly_everything
     from pipeline.decide.station import decide_study, write_decision
     from pipeline.flight.station import flights_table, write_flights
 
-    study, coefficients = _study(), read_coefficients(HERE / "coefficients.csv")
+    study = _study()
+    coefficients, note = checked_coefficients(HERE, [run.run_id for run in matrix.runs(study)])
+    if note is not None:
+        complain(f"warning: {note}")
     flown = fly_everything(study, coefficients)
     write_flights(flights_table(study, flown.every), HERE / "flights.csv")
     write_tables(flown.models, HERE, origin_lines(study, coefficients))
     table, details = decide_study(study, coefficients, flown)
-    write_decision(HERE, table, details)
+    made_of = {"study": matrix.fingerprint(study), "coefficients": fingerprint(coefficients)}
+    write_decision(HERE, table, details | {"made_of": made_of})
 
 
 def report() -> None:

@@ -1,6 +1,5 @@
 """`depthline status`: the state of every run, read from the files that the flow station leaves."""
 
-import json
 import time
 from collections import Counter
 from pathlib import Path
@@ -8,8 +7,10 @@ from typing import Any
 
 from rich.table import Table
 
-from pipeline.cli.output import print_json, tables, warn
+from pipeline import records
+from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.study_input import read_study
+from pipeline.errors import InputError
 from pipeline.flow.provenance import mixed, rows
 from pipeline.matrix import RunSpec, runs
 
@@ -56,10 +57,11 @@ def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
     folder = results / run.run_id
     state: dict[str, Any] = {"run": run.run_id}
     done, spec = folder / "run.json", folder / "spec.json"
-    if done.is_file():
-        result = _read(done)
-        if result is None:
-            return state | {"state": UNREADABLE, "reason": f"{done} is not JSON; remove it and run again"}
+    if done.exists():
+        try:
+            result = records.read(done, records.RUN)
+        except InputError as error:
+            return state | {"state": UNREADABLE, "reason": str(error)}
         state |= _numbers(result)
         if spec.is_file() and spec.stat().st_mtime > done.stat().st_mtime:
             return state | {
@@ -71,7 +73,7 @@ def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
     log = folder / "case" / "solver.log"
     if not log.is_file():
         return state | {"state": NOT_STARTED, "reason": _waits_for(results, run)}
-    state |= _numbers(_read(folder / "case" / "progress.json") or {})
+    state |= _numbers(_progress(folder))
     silent = time.time() - log.stat().st_mtime
     so_far = f"{state['iterations']} iterations so far" if "iterations" in state else "no iteration yet"
     if silent < SILENT_SECONDS:
@@ -88,12 +90,12 @@ def _waits_for(results: Path, run: RunSpec) -> str:
     return f"starts from {run.starts_from}"
 
 
-def _read(path: Path) -> dict[str, Any] | None:
+def _progress(folder: Path) -> dict[str, Any]:
+    """How far a running solver is, as far as it is known."""
     try:
-        value = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):  # absent, caught in mid-removal, or spoilt
-        return None
-    return value if isinstance(value, dict) else None
+        return records.read(folder / "case" / records.PROGRESS.name, records.PROGRESS)
+    except InputError:  # absent, caught in mid-removal, or broken
+        return {}
 
 
 def _numbers(source: dict[str, Any]) -> dict[str, Any]:
@@ -117,7 +119,12 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
     """
     study = read_study(path)
     results = results_root / study.name
-    states = [run_state(results, run) for run in runs(study)]
+    plan = runs(study)
+    states = []
+    with shown_progress("reading the states of runs") as progress:
+        for place, run in enumerate(plan):
+            progress(place / len(plan))
+            states.append(run_state(results, run))
     warning = mixed(rows(results, [run.run_id for run in runs(study)]))
     counts = dict(Counter(state["state"] for state in states).most_common())
     if as_json:

@@ -4,8 +4,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import read_json
 from pipeline.flow.prepare import prepare
 from pipeline.flow.provenance import NAMES, code_fingerprint
 from pipeline.flow.reuse import Entry, entries
@@ -72,9 +72,10 @@ def _finished(folder: Path, spec: Any, geometry: dict[Path, Any]) -> dict[str, A
     """Result of a run that is there and was made of these specs; None otherwise."""
     path = folder / RESULT
     try:
-        if any(read_json(asked) != wanted for asked, wanted in ({folder / SPEC: spec} | geometry).items()):
+        asked = {folder / SPEC: spec} | geometry
+        if any(records.read(name, records.ANY) != wanted for name, wanted in asked.items()):
             return None
-        result: dict[str, Any] = read_json(path)
+        result = records.read(path, records.RUN)
         late = path.stat().st_mtime < (folder / SPEC).stat().st_mtime
         return None if late or result["verdict"] in RETRIED else result
     except (InputError, OSError, KeyError, TypeError):
@@ -91,11 +92,11 @@ def _index(root: Path, solver: str) -> dict[str, Entry]:
             if (inputs["solver"], inputs["code"]) != (solver, code_fingerprint()):
                 continue
             results = root / Path(entry.folder).parts[0]
-            variant = results / read_json(root / entry.folder / SPEC)["geometry"]
+            variant = results / records.read(root / entry.folder / SPEC, records.RUN_SPEC)["geometry"]
             paths = [variant.parent / build.LAYOUT_SPEC, variant / build.SPEC]
             for path in paths:
                 if path not in geometries:
-                    geometries[path] = read_json(path)
+                    geometries[path] = records.read(path, records.ANY)
             geometry = [geometries[path] for path in paths]
             found[_identity(inputs["spec"], geometry, inputs["starts_from_key"])] = entry
         except (InputError, OSError, KeyError, TypeError, IndexError, AttributeError):

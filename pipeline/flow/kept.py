@@ -2,7 +2,8 @@
 
 from pathlib import Path
 
-from pipeline.files import read_json
+from pipeline import records
+from pipeline.errors import InputError
 from pipeline.flow.state import STATE_FILE
 
 LARGE_STATE = 4e6
@@ -24,14 +25,21 @@ def drop_states(results: Path, run_id: str, result_name: str, unfinished: tuple[
     unfinished : tuple of str
         Verdicts of runs that will be taken up again.
     """
+    try:
+        _drop_states(results, run_id, result_name, unfinished)
+    except InputError:
+        pass  # a broken spec or result: its states are kept, and the next `depthline run` deals with it
+
+
+def _drop_states(results: Path, run_id: str, result_name: str, unfinished: tuple[str, ...]) -> None:
     followers: dict[str, list[str]] = {}
     # A run starts from one of its own pattern: all depths share one mesh topology.
     pattern = Path(*Path(run_id).parts[:2])
     for path in results.glob(f"{pattern}/*/*/*/spec.json"):
-        spec = read_json(path)
-        if "starts_from" in spec:
-            followers.setdefault(spec["starts_from"], []).append(spec["run"])
-    for candidate in (run_id, read_json(results / run_id / "spec.json")["starts_from"]):
+        spec = records.read(path, records.RUN_SPEC)
+        followers.setdefault(spec["starts_from"], []).append(spec["run"])
+    own = records.read(results / run_id / records.RUN_SPEC.name, records.RUN_SPEC)
+    for candidate in (run_id, own["starts_from"]):
         state = results / str(candidate) / STATE_FILE
         if candidate is None or not state.is_file() or state.stat().st_size <= LARGE_STATE:
             continue
@@ -44,4 +52,4 @@ def _finished(result: Path, spec: Path, unfinished: tuple[str, ...]) -> bool:
     """Whether a run has its result, and neither will be taken up again nor is out of date."""
     if not result.is_file() or result.stat().st_mtime < spec.stat().st_mtime:
         return False
-    return read_json(result)["verdict"] not in unfinished
+    return records.read(result, records.RUN)["verdict"] not in unfinished

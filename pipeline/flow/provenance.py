@@ -7,6 +7,7 @@ import hashlib
 import importlib.metadata
 import io
 import json
+import operator
 import os
 import platform
 import socket
@@ -15,9 +16,9 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from pipeline import __version__
+from pipeline import __version__, records
 from pipeline.errors import InputError
-from pipeline.files import read_json, write_text
+from pipeline.files import write_text
 from pipeline.geometry.shell_files import MESH
 
 PACKAGE = Path(__file__).resolve().parents[1]
@@ -28,7 +29,7 @@ CODE = ("flow", "geometry")
 NAMES = ("run", "pattern", "variant", "geometry", "starts_from")
 """Entries of a spec that only name things: two studies may name the same run differently."""
 
-RESULT, PROVENANCE = "run.json", "provenance.csv"
+RESULT, PROVENANCE = records.RUN.name, "provenance.csv"
 
 COLUMNS = (
     "run", "key", "verdict", "solver", "code", "depthline", "host", "cpu", "job", "started_at", "finished_at",
@@ -124,7 +125,7 @@ def rows(results: Path, run_ids: Iterable[str]) -> list[dict[str, Any]]:
     found = []
     for run_id in run_ids:
         try:
-            found.append(origin_of(read_json(results / run_id / RESULT)))
+            found.append(origin_of(records.read(results / run_id / RESULT, records.RUN)))
         except InputError:
             continue
     return found
@@ -132,9 +133,10 @@ def rows(results: Path, run_ids: Iterable[str]) -> list[dict[str, Any]]:
 
 def origin_of(result: dict[str, Any]) -> dict[str, Any]:
     """Row of provenance.csv from a run's run.json: `COLUMNS`, None where not known."""
-    origin = result.get("provenance") or {"inputs": {}, "versions": {}, "machine": {}}
+    origin = result.get("provenance") or {}
     files = origin.get("case_files")
-    known = origin["inputs"] | origin["versions"] | origin["machine"] | origin | result
+    parts = (origin.get(name) or {} for name in ("inputs", "versions", "machine"))
+    known = functools.reduce(operator.or_, parts) | origin | result
     known["edges_fitted"] = (result.get("mesh") or {}).get("edges_fitted")
     known["case_files"] = _digest(json.dumps(files, sort_keys=True).encode()) if files else None
     return {name: known.get(name) for name in COLUMNS}
@@ -180,9 +182,12 @@ def mixed(found: Iterable[dict[str, Any]]) -> str | None:
 
 def _origin_key(results: Path, origin: str | None) -> str | None:
     """Key of the run to start from; None when there is none, or it has failed."""
-    if origin is None or not (results / origin / RESULT).is_file():
+    if origin is None:
         return None
-    result = read_json(results / origin / RESULT)
+    try:
+        result = records.read(results / origin / RESULT, records.RUN)
+    except InputError:  # none, or broken
+        return None
     return result.get("key") if result.get("cd") is not None else None
 
 

@@ -5,15 +5,16 @@ its folder is, and a link to its history, or a copy where the file system has no
 any time: results stay, only nothing is found again. Whatever is wrong with it, no run fails for it.
 """
 
-import json
+import contextlib
 import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import atomic_open, read_json, write_json
+from pipeline.files import atomic_open, set_aside, write_json
 from pipeline.flow.kept import drop_states
 from pipeline.flow.provenance import inputs, key_of
 from pipeline.flow.run import FAILED, HISTORY, RESULT, RETRIED
@@ -80,8 +81,8 @@ def remember(results: Path, run_id: str) -> str:
     results = Path(results).resolve()
     folder = results / run_id
     try:
-        result = read_json(folder / RESULT)
-        if result["verdict"] in FAILED or result["reason"] or not result.get("key"):
+        result = records.read(folder / RESULT, records.RUN)
+        if result["verdict"] in FAILED or result.get("reason") or not result.get("key"):
             return ""
         path = _path(results, result["key"])
         files = {name: _stamp(folder / name) for name in (STATE_FILE, SURFACE_FILE, CASE)}
@@ -117,8 +118,8 @@ def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] 
     """
     results = Path(results).resolve()
     folder = results / run_id
-    spec = read_json(folder / SPEC)
-    entry = read_entry(_path(results, key_of(inputs(results, spec, solver))))
+    spec = records.read(folder / SPEC, records.RUN_SPEC)
+    entry = _read_or_set_aside(_path(results, key_of(inputs(results, spec, solver))))
     if entry is None or not entry.has_what(results.parent, keep):
         return None
     origin, there = results.parent / entry.folder, entry.still_there(results.parent)
@@ -139,7 +140,7 @@ def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] 
     result = dict(entry.result)
     result |= {name: spec[name] for name in ("run", "pattern", "starts_from")}
     result |= {"kept": keep, "reused_from": entry.folder}
-    write_json(folder / RESULT, result)
+    records.write(folder / RESULT, records.RUN, result)
     drop_states(results, run_id, RESULT, RETRIED)
     return result
 
@@ -153,14 +154,29 @@ def entries(root: Path) -> list[Entry]:
 def read_entry(path: Path) -> Entry | None:
     """Read an entry of the store; None when it is not there or spoilt."""
     try:
-        stored = json.loads(path.read_text())
-        folder, files, result = stored["folder"], stored["files"], stored["result"]
-        good = isinstance(folder, str) and isinstance(files, dict) and isinstance(result, dict)
-        if not good or result["key"] != path.stem or result["verdict"] in FAILED:
-            return None
-    except (OSError, ValueError, KeyError, TypeError):
+        return _read(path)
+    except InputError:
         return None
-    return Entry(path, folder, files, result)
+
+
+def _read_or_set_aside(path: Path) -> Entry | None:
+    """Read an entry; a spoilt one is set aside, and its run is computed and entered anew."""
+    try:
+        return _read(path)
+    except records.Broken:
+        with contextlib.suppress(OSError):
+            set_aside(path)
+    except InputError:  # not there
+        pass
+    return None
+
+
+def _read(path: Path) -> Entry:
+    stored = records.read(path, records.REUSED)
+    result = stored["result"]
+    if result.get("key") != path.stem or result["verdict"] in FAILED:
+        raise records.Broken(path, "another run's, or of one that failed", records.REUSED.remedy)
+    return Entry(path, stored["folder"], stored["files"], result)
 
 
 def _path(results: Path, key: str) -> Path:

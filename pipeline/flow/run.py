@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline import records
 from pipeline.errors import DepthlineError, InputError
-from pipeline.files import atomic_open, read_json, remove_leftovers, write_json
+from pipeline.files import atomic_open, remove_leftovers
 from pipeline.flow.boundary_layer import regime_warnings
 from pipeline.flow.case import remove_case
 from pipeline.flow.cost import memory_bytes
@@ -33,7 +34,7 @@ from pipeline.geometry.shell_files import QUALITY, load_shell
 
 Floats = NDArray[np.float64]
 
-RESULT, HISTORY = "run.json", "history.csv"
+RESULT, HISTORY = records.RUN.name, "history.csv"
 
 WRONG = ("diverged", "implausible")
 """Verdicts of flows that went wrong; they are computed once more from rest, with more robust settings."""
@@ -108,7 +109,7 @@ def run(
     """
     folder = Path(results) / run_id
     remove_leftovers(folder)  # of a station that was killed while it wrote a state
-    spec = read_json(folder / SPEC)
+    spec = records.read(folder / SPEC, records.RUN_SPEC)
     geometry = Path(results) / spec["geometry"]
     task = Task(
         results=Path(results),
@@ -117,9 +118,9 @@ def run(
         fidelity=fidelity(spec["fidelity"]),
         geometry=geometry,
         shell=load_shell(geometry),
-        totals=read_json(geometry / "totals.json"),
+        totals=records.read(geometry / records.TOTALS.name, records.FLOW_TOTALS),
     )
-    mesh = read_json(geometry / QUALITY)
+    mesh = records.read(geometry / QUALITY, records.QUALITY)
     solver = solver or find_solver()
     started = datetime.datetime.now(datetime.UTC)
     warnings = task.fidelity.warnings(spec["reynolds"])
@@ -242,7 +243,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         "ranks": ranks,
         "reason": reason,
         "residuals": residuals(task.case / LOG),
-        "mesh": read_json(task.geometry / QUALITY),
+        "mesh": records.read(task.geometry / QUALITY, records.QUALITY),
         "cells_across_dimple": task.totals.get("cells_across_dimple"),
         "cells_across_boundary_layer": across,
         "boundary_layer_thickness": thickness,
@@ -284,7 +285,7 @@ def _finish(task: Task, result: dict[str, Any], keep: str) -> None:
         state = load_state(task.folder / STATE_FILE)
         spec = task.spec
         write_surface(task.folder / SURFACE_FILE, task.shell, state, spec["reynolds"], spec["spin_ratio"])
-    write_json(task.folder / RESULT, result)
+    records.write(task.folder / RESULT, records.RUN, result)
     if keep == "all":
         return
     if result["verdict"] not in RETRIED:

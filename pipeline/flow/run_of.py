@@ -1,10 +1,11 @@
 """The run of a study that a folder belongs to: its target standard errors and which samples it averages."""
 
-import json
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pipeline import records
+from pipeline.errors import InputError
 from pipeline.flow.plausible import Bounds, plausible_bounds
 from pipeline.flow.run import RESULT
 from pipeline.flow.start import SPEC
@@ -65,7 +66,6 @@ def _count(value: Any) -> int | None:
 def _read(path: Path) -> dict[str, Any]:
     """Content of a JSON file; nothing where it is absent or spoilt: it is then as any case's folder."""
     try:
-        value = json.loads(path.read_text())
-    except (OSError, ValueError):
+        return records.read(path, records.ANY)
+    except InputError:
         return {}
-    return value if isinstance(value, dict) else {}

@@ -1,5 +1,6 @@
 """How a run begins: from rest, from a neighbour's field, from its own last state, or anew after diverging."""
 
+import contextlib
 import os
 import shutil
 from dataclasses import dataclass, field, replace
@@ -9,8 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import read_json, write_json
+from pipeline.files import set_aside, write_json
 from pipeline.flow.boundary_layer import Zones, boundary_layer_zones, critical_reynolds
 from pipeline.flow.case import CaseWriter, remove_case
 from pipeline.flow.decomposition import cell_ranks
@@ -27,7 +29,7 @@ from pipeline.geometry.shell_files import MESH, QUALITY
 
 Floats = NDArray[np.float64]
 
-SPEC, CASE, START = "spec.json", "case", "start.json"
+SPEC, CASE, START = records.RUN_SPEC.name, "case", records.START.name
 
 SHELTER = 0.1
 """Height above the ball over which the free stream fades in at a cold, time-accurate start, in diameters."""
@@ -157,7 +159,9 @@ def resume(task: Task, solver: Solver, ranks: int) -> Begun | None:
 
 def begin(task: Task, solver: Solver, ranks: int) -> Begun:
     """Write the case anew and start from the neighbour's field, or from rest."""
-    fields, warnings = _start_fields(task)
+    warnings = _set_aside_if_broken(task)
+    fields, more = _start_fields(task)
+    warnings += more
     # A case of this run that was killed before its first state is begun anew, but its time was spent.
     account = (0.0, 0) if _start_of_same(task, solver, ranks) is None else spent(task.case)
     warnings = _set_aside_if_edited(task) + warnings
@@ -199,9 +203,10 @@ def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
 
 def _start_of_same(task: Task, solver: Solver, ranks: int) -> dict[str, Any] | None:
     """How the case on disk was begun, if it is one of this run for the same solver on as many ranks."""
-    if not (task.case / START).is_file():
+    try:
+        start = records.read(task.case / START, records.START)
+    except InputError:  # none, or broken: the run is begun anew
         return None
-    start: dict[str, Any] = read_json(task.case / START)
     same = (start["spec"], start["solver"], start["ranks"]) == (task.spec, solver.label, ranks)
     return start if same else None
 
@@ -241,11 +246,23 @@ def _write(
     return Begun(writer, False, attempt, files, warnings)
 
 
+def _set_aside_if_broken(task: Task) -> list[str]:
+    """Keep a broken account of how the case was begun; the case itself is then begun anew."""
+    try:
+        records.read(task.case / START, records.START)
+    except records.Broken as error:
+        aside = set_aside(task.case / START, task.folder)
+        return [f"{START} was broken ({error.what}): set aside as {aside.name}, begun anew"]
+    except InputError:
+        pass  # there is none
+    return []
+
+
 def _set_aside_if_edited(task: Task) -> list[str]:
     """Move a case away that somebody edited; its name tells where it went."""
     if not (task.case / START).is_file():
         return []
-    names = edited(task.case, read_json(task.case / START)["files"])
+    names = edited(task.case, records.read(task.case / START, records.START)["files"])
     if not names:
         return []
     aside = task.folder / SET_ASIDE
@@ -260,11 +277,17 @@ def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
     if origin is None:
         return None, []
     path = task.results / origin / STATE_FILE
-    if not path.is_file():
+    if not path.exists():
         return None, [f"started cold: {origin} left no state to start from"]
-    state = load_state(path)
+    try:
+        state = load_state(path)
+    except records.Broken as error:
+        with contextlib.suppress(FileNotFoundError):  # another run was quicker
+            set_aside(path)
+        return None, [f"started cold: {path.name} of {origin} was broken ({error.what}), set aside"]
     # A time-accurate run may start from a steady one, which has more fields.
-    if not set(state) >= set(task.fields) or len(state["U"]) != task.shell.cells:
+    shapes = {name: (task.shell.cells, 3) if name == "U" else (task.shell.cells,) for name in task.fields}
+    if any(name not in state or state[name].shape != shape for name, shape in shapes.items()):
         return None, [f"started cold: the state of {origin} is of another mesh or fidelity"]
     if _edges_fitted(task.results, task.spec) != _edges_fitted(task.results, _spec_of(task, origin)):
         return None, [
@@ -275,11 +298,16 @@ def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
 
 def _spec_of(task: Task, origin: str) -> dict[str, Any]:
     path = task.results / origin / SPEC
-    spec: dict[str, Any] = read_json(path) if path.is_file() else task.spec
-    return spec
+    try:
+        return records.read(path, records.RUN_SPEC)
+    except InputError:  # none, or broken
+        return task.spec
 
 
 def _edges_fitted(results: Path, spec: dict[str, Any]) -> bool:
     """Whether the mesh of a run has nodes on the dimples' edges, or no dimples."""
     path = results / spec["geometry"] / QUALITY
-    return not path.is_file() or read_json(path).get("edges_fitted") is not False
+    try:
+        return records.read(path, records.QUALITY).get("edges_fitted") is not False
+    except InputError:  # none, or broken
+        return True

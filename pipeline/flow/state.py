@@ -7,12 +7,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.array_files import read_archive
 from pipeline.errors import InputError
 from pipeline.files import atomic_open
+from pipeline.records import MADE_AGAIN, STATE, Broken
 
 Floats = NDArray[np.float64]
 
-STATE_FILE = "state.npz"
+STATE_FILE = STATE
 
 
 def written_times(case: Path, ranks: int = 1) -> list[str]:
@@ -93,14 +95,29 @@ def save_state(path: Path, state: dict[str, Floats]) -> None:
 
 
 def load_state(path: Path) -> dict[str, Floats]:
-    """Read what `save_state` wrote, now or before it stored bytes apart."""
-    with np.load(path, allow_pickle=False) as archive:
-        return {name: _from_planes(archive[name]).astype(np.float64) for name in archive.files}
+    """Read what `save_state` wrote, now or before it stored bytes apart.
+
+    Raises
+    ------
+    InputError
+        If it is missing.
+    Broken
+        If it is not that.
+    """
+    try:
+        state = {name: _from_planes(stored).astype(np.float64) for name, stored in read_archive(path).items()}
+    except (ValueError, TypeError):
+        raise Broken(path, "its arrays are not those of a state", MADE_AGAIN) from None
+    if not all(np.isfinite(values).all() for values in state.values()):
+        raise Broken(path, "numbers that are not finite", MADE_AGAIN)
+    return state
 
 
 def _from_planes(stored: NDArray[Any]) -> NDArray[Any]:
     if stored.dtype != np.uint8:
         return stored
+    if stored.ndim < 2 or len(stored) != 4:
+        raise ValueError("four planes of bytes are needed")
     return np.ascontiguousarray(np.moveaxis(stored, 0, -1)).view("<f4")[..., 0]
 
 

@@ -8,13 +8,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import read_json, remove_leftovers, write_json
+from pipeline import records
+from pipeline.files import remove_leftovers
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.cavity import solve_cavities
 from pipeline.geometry.class_layout import pack_layout
 from pipeline.geometry.edge_nodes import edge_fitted, edges_fitted, volume_factor
 from pipeline.geometry.layout import Layout, spread_layout
 from pipeline.geometry.layout_file import read_layout, write_layout
+from pipeline.geometry.layout_store import recall, remember
 from pipeline.geometry.mirror import has_mirror_plane
 from pipeline.geometry.rotation_groups import rotation_group
 from pipeline.geometry.seam import Seam, make_seam
@@ -24,8 +26,8 @@ from pipeline.geometry.shell_files import write_shell
 from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
 from pipeline.geometry.totals import totals
 
-LAYOUT_SPEC, LAYOUT = "layout.json", "layout.csv"
-SPEC, TOTALS, SKIN_STL, SKIN_PLY = "spec.json", "totals.json", "skin.stl", "skin.ply"
+LAYOUT_SPEC, LAYOUT = records.LAYOUT_SPEC.name, records.LAYOUT
+SPEC, TOTALS, SKIN_STL, SKIN_PLY = records.VARIANT_SPEC.name, records.TOTALS.name, "skin.stl", "skin.ply"
 
 ORIENTATIONS = {
     "pole-up": np.eye(3),
@@ -100,15 +102,45 @@ def seam_of(spec: dict[str, Any]) -> Seam | None:
     return make_seam(spec["seam"], spec["symmetry"], amplitude_rad, waves)
 
 
-def build_layout(folder: Path, progress: Callable[[float], None] | None = None) -> None:
-    """Write layout.csv of a pattern's folder from its layout.json."""
-    write_layout(folder / LAYOUT, make_layout(read_json(folder / LAYOUT_SPEC), progress))
+def find_layout(spec: dict[str, Any], root: Path, progress: Callable[[float], None] | None = None) -> Layout:
+    """Layout that a spec asks for, as of `make_layout`: one kept below the folder of results, or made now.
+
+    A layout that is made by an optimiser is kept there, where that can be done.
+    """
+    if spec["file"] is not None:
+        return make_layout(spec)
+    kept = recall(root, spec)
+    if kept is not None:
+        return _as_made(kept, spec)
+    layout = make_layout(spec, progress)
+    remember(root, spec, layout)
+    return layout
+
+
+def build_layout(folder: Path, root: Path | None = None) -> None:
+    """Write layout.csv of a pattern's folder from its layout.json; made now without a `root` to look in."""
+    spec = read_layout_spec(folder)
+    write_layout(folder / LAYOUT, make_layout(spec) if root is None else find_layout(spec, root))
+
+
+def read_layout_spec(folder: Path) -> dict[str, Any]:
+    """Read the layout.json of a pattern's folder."""
+    return records.read(folder / LAYOUT_SPEC, records.LAYOUT_SPEC)
 
 
 def load_layout(folder: Path) -> Layout:
     """Read the layout of a pattern's folder, with the symmetry it was made with."""
-    spec = read_json(folder / LAYOUT_SPEC)
+    spec = read_layout_spec(folder)
     layout = read_layout(folder / LAYOUT, spec["ball_diameter_m"])
+    wanted = spec.get("count")
+    if wanted is not None and spec["file"] is None and len(layout.directions) != wanted:
+        what = f"{len(layout.directions)} dimples instead of {wanted}"
+        raise records.Broken(folder / LAYOUT, what, records.MADE_AGAIN)
+    return _as_made(layout, spec)
+
+
+def _as_made(layout: Layout, spec: dict[str, Any]) -> Layout:
+    """Give a layout that was read the symmetry and the seam that it was made with."""
     symmetry = spec["symmetry"] or "none"
     order = len(rotation_group(symmetry))
     return dataclasses.replace(layout, symmetry=symmetry, order=order, seam=seam_of(spec))
@@ -194,7 +226,7 @@ def build_variant(folder: Path) -> None:
         If the dimples are impossible or the mesh is not fit for the solver.
     """
     remove_leftovers(folder)  # of a station that was killed: skins have megabytes
-    spec = read_json(folder / SPEC)
+    spec = records.read(folder / SPEC, records.VARIANT_SPEC)
     ball = make_ball(load_layout(folder.parent), spec)
     surface = skin(ball, SKIN_N)
     checked = check_skin(surface, ball)
@@ -204,7 +236,8 @@ def build_variant(folder: Path) -> None:
     options = {name: spec[name] for name in ("whole", "orientation") if name in spec}
     write_shell(folder, solver_shell(ball, level, spec["first_cell"], **options))
     across = cells_across_dimple(ball, level)
-    write_json(folder / TOTALS, totals(ball) | {"skin": checked, "cells_across_dimple": across})
+    found = totals(ball) | {"skin": checked, "cells_across_dimple": across}
+    records.write(folder / TOTALS, records.TOTALS, found)
 
 
 def solver_shell(

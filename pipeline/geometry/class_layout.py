@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.errors import InputError
 from pipeline.geometry.coverage import Packer, Packing
-from pipeline.geometry.layout import Layout, land_factor, with_sides
+from pipeline.geometry.layout import Layout, check_free, land_factor, with_sides
 from pipeline.geometry.orbits import check_mirror, mirror_ties, orbit_make_up, starting_points
 from pipeline.geometry.perimeter import ROUND, inscribed_half_angle
 from pipeline.geometry.rotation_groups import into_fundamental_domain, rotation_group
@@ -54,7 +54,8 @@ def pack_layout(
     Raises
     ------
     InputError
-        If the count is not a sum of orbits, the shares do not suit, or the land leaves no room.
+        If the count is not a sum of orbits or leaves too many of them free, the shares do not suit, or the
+        land leaves no room.
     """
     if shares is not None and (len(shares) != classes or abs(sum(shares) - 1) > 1e-3):
         raise InputError(
@@ -63,6 +64,7 @@ def pack_layout(
         )
     group = rotation_group(symmetry)
     special, general = orbit_make_up(symmetry, count, seam)
+    check_free(general, symmetry)
     fixed = list(special)
     if mirror:
         check_mirror(symmetry, seam)
@@ -72,11 +74,11 @@ def pack_layout(
     each = max(1, starts // len(on_planes))
     done = 0
 
-    def report() -> None:
+    def report(share: float) -> None:
         nonlocal done
-        done += 1
         if progress is not None:
-            progress(done / (each * len(on_planes)))
+            progress((done + share) / (each * len(on_planes)))
+        done += share == 1.0
 
     best: Packing | None = None
     for on_plane in on_planes:

@@ -6,7 +6,7 @@ sum. First every orbit has a radius of its own; then orbits of similar radius ar
 wanted, and the steps go on with one radius a class.
 """
 
-import itertools
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import csr_array, hstack, vstack
 
+from pipeline.geometry.class_cuts import nearest_cuts, nth_cuts
 from pipeline.geometry.seam import Seam
 from pipeline.geometry.spacing import descend, orbit_points, project, tangents, tie_rows
 
@@ -93,7 +94,7 @@ class Packer:
         starts: Iterable[FloatArray],
         classes: int,
         shares: FloatArray | None,
-        report: Callable[[], None] = lambda: None,
+        report: Callable[[float], None] = lambda share: None,
     ) -> Packing:
         """Best packing found from several starts.
 
@@ -106,7 +107,7 @@ class Packer:
         shares : ndarray, shape (classes,), optional
             Share of the dimples wanted in each class, widest first; those that cover most when absent.
         report : callable
-            Called after each start.
+            Called with the share of the present start that is done, 1 at its end.
 
         Returns
         -------
@@ -127,12 +128,14 @@ class Packer:
             if self.partners is not None:
                 own[self.fixed_count :] = self.fixed_count + self.partners
             own = np.unique(own, return_inverse=True)[1]
-            free = self._improved(spread, own, FREE_STEPS)
-            joined = self._joined(free, own, classes, shares)
-            found = self._improved(free.representatives, joined, CLASS_STEPS)
+            free = self._improved(spread, own, FREE_STEPS, lambda share: report(0.1 + 0.4 * share))
+            joined = self._joined(free, own, classes, shares, lambda share: report(0.5 + 0.2 * share))
+            found = self._improved(
+                free.representatives, joined, CLASS_STEPS, lambda share: report(0.7 + 0.3 * share)
+            )
             if best is None or found.coverage > best.coverage + SAME_COVERAGE:
                 best = found
-            report()
+            report(1.0)
         if best is None:
             raise ValueError("a packing needs at least one start")
         return best
@@ -142,21 +145,29 @@ class Packer:
         fixed = np.bincount(self.fixed_orbit, minlength=self.fixed_count)
         return np.concatenate([fixed, np.full(general, len(self.group))]).astype(float)
 
-    def _joined(self, free: Packing, own: Labels, classes: int, shares: FloatArray | None) -> Labels:
+    def _joined(
+        self,
+        free: Packing,
+        own: Labels,
+        classes: int,
+        shares: FloatArray | None,
+        report: Callable[[float], None],
+    ) -> Labels:
         """Class of each orbit, shape (f + k,): neighbours in radius together."""
         sizes = self._sizes(len(free.representatives))
         radius = np.array([free.radii[own == v][0] for v in range(own.max() + 1)])
         weight = np.bincount(own, sizes)
         order = np.argsort(-radius, kind="stable")
         count = min(classes, len(order))
-        cuts = list(itertools.combinations(range(1, len(order)), count - 1))
         if shares is not None:
-            # The cuts whose counts come nearest to the shares.
-            reached = np.concatenate([[0.0], np.cumsum(weight[order])]) / weight.sum()
-            wanted = np.cumsum(shares)[: count - 1]
-            cuts = [min(cuts, key=lambda cut: float(np.sum((reached[list(cut)] - wanted) ** 2)))]
-        elif len(cuts) > MOST_JOININGS:
-            cuts = [cuts[i] for i in np.linspace(0, len(cuts) - 1, MOST_JOININGS).astype(int)]
+            reached = np.cumsum(weight[order]) / weight.sum()
+            cuts = [nearest_cuts(reached, np.cumsum(shares)[: count - 1])]
+        else:
+            ways = math.comb(len(order) - 1, count - 1)
+            compared = min(ways, MOST_JOININGS)
+            # In whole numbers: there can be more ways than a float counts exactly.
+            places = [place * (ways - 1) // max(compared - 1, 1) for place in range(compared)]
+            cuts = [nth_cuts(len(order), count - 1, place) for place in places]
 
         def labels(cut: tuple[int, ...]) -> Labels:
             place = np.empty(len(order), dtype=np.int64)
@@ -165,17 +176,27 @@ class Packer:
 
         if len(cuts) == 1:
             return labels(cuts[0])
-        tried = [self._improved(free.representatives, labels(cut), 3) for cut in cuts]
-        return labels(cuts[int(np.argmax([packing.coverage for packing in tried]))])
+        reached_by = []
+        for place, cut in enumerate(cuts):
+            report(place / len(cuts))
+            reached_by.append(self._improved(free.representatives, labels(cut), 3).coverage)
+        return labels(cuts[int(np.argmax(reached_by))])
 
-    def _improved(self, representatives: FloatArray, label: Labels, steps: int) -> Packing:
+    def _improved(
+        self,
+        representatives: FloatArray,
+        label: Labels,
+        steps: int,
+        report: Callable[[float], None] = lambda share: None,
+    ) -> Packing:
         """Packing after linear steps from given positions, with one radius for each label."""
         sizes = self._sizes(len(representatives))
         mean = np.sqrt(4 * 0.8 / sizes.sum())
         radii = self._largest(representatives, label, np.full(label.max() + 1, mean), sizes)
         trust = FIRST_TRUST * mean
         coverage = _covered(radii[label], sizes)
-        for _ in range(steps):
+        for done in range(steps):
+            report(done / steps)
             moved, guess = self._step(representatives, label, radii, trust, sizes)
             after = self._largest(moved, label, guess, sizes)
             reached = _covered(after[label], sizes)

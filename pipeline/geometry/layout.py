@@ -24,6 +24,8 @@ STARTS_WITHOUT_SYMMETRY = 2
 STARTS_WITH_MIRROR = 6
 # Rounding in positions read back from a file must not turn touching dimples into overlapping ones.
 LAND_ROUNDING_M = 1e-9
+MOST_FREE_ORBITS = 1000
+"""Orbits that the optimiser moves: the time grows with their square, to some five minutes of a core."""
 NEAR_CHORDS = 1.0
 """Gap between circumscribed circles, in half angles of the widest dimple, below which polygons' is exact."""
 
@@ -132,14 +134,15 @@ def spread_layout(
     Raises
     ------
     InputError
-        If the count is not a sum of orbits (the message names the nearest counts that are), or the dimples
-        do not fit (it says the largest chord diameter found feasible).
+        If the count is not a sum of orbits (the message names the nearest counts that are), leaves too many
+        of them free, or the dimples do not fit (it says the largest chord diameter found feasible).
     """
     if narrowest_land_m < 0:
         raise InputError(f"layout.narrowest_land: {narrowest_land_m * 1e3:g} mm must be 0 mm or more")
     beta = float(edge_half_angle(chord_diameter_m, ball_diameter_m))
     group = rotation_group(symmetry)
     special, general = orbit_make_up(symmetry, count, seam)
+    check_free(general, symmetry)
     fixed = np.concatenate([np.empty((0, 3)), *special])
     if mirror:
         check_mirror(symmetry, seam)
@@ -169,6 +172,21 @@ def spread_layout(
             f"{ball_diameter_m * 1e3:g} mm: {remedy}"
         )
     return layout
+
+
+def check_free(orbits: int, symmetry: str) -> None:
+    """Refuse more orbits than the optimiser moves in reasonable time.
+
+    Raises
+    ------
+    InputError
+        Naming what would be right.
+    """
+    if orbits > MOST_FREE_ORBITS:
+        raise InputError(
+            f"layout.count: {symmetry} symmetry leaves {orbits} dimples to be moved freely; at most "
+            f"{MOST_FREE_ORBITS} can be. Choose a symmetry that repeats them more often, or fewer dimples"
+        )
 
 
 def with_sides(layout: Layout, sides: int) -> Layout:
@@ -272,11 +290,11 @@ def _spread(
         ties = [mirror_ties(general, on_plane) for on_plane in range(general % 2, general + 1, 2)]
         starts = max(STARTS_WITH_MIRROR, starts // len(ties))
 
-    def report() -> None:
+    def report(share: float) -> None:
         nonlocal done
-        done += 1
         if progress is not None:
-            progress(done / (starts * len(ties)))
+            progress((done + share) / (starts * len(ties)))
+        done += share == 1.0
 
     found = [
         largest_spacing(group, fixed, starting_points(group, general, starts, seed), report, tied, seam)

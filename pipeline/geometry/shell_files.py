@@ -4,12 +4,15 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline import records
+from pipeline.array_files import read_archive
 from pipeline.errors import InputError
 from pipeline.files import atomic_open, write_json
 from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
 from pipeline.geometry.shell import Shell
+from pipeline.records import MADE_AGAIN, SHELL, Broken
 
-MESH, SHELL, QUALITY = "shell/polyMesh", "shell/shell.npz", "shell/quality.json"
+MESH, QUALITY = "shell/polyMesh", f"shell/{records.QUALITY.name}"
 
 MAX_NON_ORTHOGONALITY_DEG = 70.0
 MAX_SKEWNESS = 4.0
@@ -49,9 +52,13 @@ def load_shell(folder: Path) -> Shell:
     ------
     InputError
         If it is missing.
+    Broken
+        If it is not what `write_shell` wrote.
     """
     path = folder / SHELL
-    if not path.is_file():
-        raise InputError(f"{path}: missing; the geometry station has not finished")
-    with np.load(path, allow_pickle=False) as archive:
-        return Shell(archive["points"], archive["quads"], int(archive["layers"]), bool(archive["mirrored"]))
+    arrays = read_archive(path, ("points", "quads", "layers", "mirrored"))
+    points, quads, layers = arrays["points"], arrays["quads"], arrays["layers"]
+    whole = points.ndim == 2 and quads.ndim == 2 and layers.ndim == 0 and arrays["mirrored"].ndim == 0
+    if not (whole and np.isfinite(points).all() and len(points) % (int(layers) + 1) == 0):
+        raise Broken(path, "its arrays are not those of a shell", MADE_AGAIN)
+    return Shell(points, quads, int(layers), bool(arrays["mirrored"]))

@@ -61,7 +61,7 @@ def largest_spacing(
     group: FloatArray,
     fixed: FloatArray,
     starts: Iterable[FloatArray],
-    report: Callable[[], None] = lambda: None,
+    report: Callable[[float], None] = lambda share: None,
     tied: FloatArray | None = None,
     seam: Seam | None = None,
 ) -> FloatArray:
@@ -79,7 +79,7 @@ def largest_spacing(
     starts : iterable of ndarray, shape (k, 3)
         First guesses of the representatives, unit vectors.
     report : callable
-        Called after each start.
+        Called with the share of the present start that is done, 1 at its end.
     tied : ndarray, shape (3 k, 3 k), optional
         Orthogonal projection onto the representatives' positions that are allowed, for instance mirror images
         of each other; all are without it.
@@ -101,12 +101,12 @@ def largest_spacing(
     for start in starts:
         if len(fixed) + len(start) * len(group) == 1:
             return start  # a single point has no spacing
-        spread = descend(group, fixed, start, tied, seam=seam)
-        representatives = _polish(group, fixed, spread, tied, seam)
+        spread = descend(group, fixed, start, tied, seam=seam, report=lambda share: report(0.4 * share))
+        representatives = _polish(group, fixed, spread, tied, seam, lambda share: report(0.4 + 0.6 * share))
         spacing = float(np.arccos(np.clip(_largest_cosine(group, fixed, representatives, seam), -1, 1)))
         if spacing > best_spacing + SAME_SPACING_RAD:
             best, best_spacing = representatives, spacing
-        report()
+        report(1.0)
     if best is None:
         raise ValueError("largest_spacing needs at least one start")
     return best
@@ -119,16 +119,29 @@ def descend(
     tied: FloatArray | None,
     exponents: tuple[float, ...] = RIESZ_EXPONENTS,
     seam: Seam | None = None,
+    report: Callable[[float], None] = lambda share: None,
 ) -> FloatArray:
-    """Local minimum of the Riesz energies, one exponent after the other, as for `largest_spacing`."""
+    """Local minimum of the Riesz energies, one exponent after the other, as for `largest_spacing`.
+
+    `report` is called with the share of the iterations allowed.
+    """
     representatives = project(start, tied)
-    for exponent in exponents:
+    done = 0
+
+    def step(_: FloatArray) -> None:
+        nonlocal done
+        done += 1
+        report(done / (ITERATIONS_PER_EXPONENT * len(exponents)))
+
+    for place, exponent in enumerate(exponents):
+        done = place * ITERATIONS_PER_EXPONENT
         found = minimize(
             _log_energy,
             representatives.ravel(),
             args=(group, fixed, exponent, tied, seam),
             jac=True,
             method="L-BFGS-B",
+            callback=step,
             options={"maxiter": ITERATIONS_PER_EXPONENT, "maxcor": 20},
         )
         representatives = project(found.x.reshape(-1, 3), tied)
@@ -182,6 +195,7 @@ def _polish(
     representatives: FloatArray,
     tied: FloatArray | None,
     seam: Seam | None,
+    report: Callable[[float], None],
 ) -> FloatArray:
     """Maximise the smallest spacing by sequential linear programming.
 
@@ -191,7 +205,8 @@ def _polish(
     cosine = _largest_cosine(group, fixed, representatives, seam)
     trust = 0.1 * float(np.arccos(np.clip(cosine, -1, 1)))
     settled = SETTLED_SHARE * (1 - cosine)
-    for _ in range(POLISHING_STEPS):
+    for done in range(POLISHING_STEPS):
+        report(done / POLISHING_STEPS)
         step, promised = _linear_step(group, fixed, representatives, trust, tied, seam)
         moved = project(representatives + step, tied)
         reached = _largest_cosine(group, fixed, moved, seam)

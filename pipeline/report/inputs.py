@@ -1,20 +1,23 @@
 """What the report reads: the files that the stations before it have left in the results folder."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import read_json
+from pipeline.flow.prepare import layout_spec
 from pipeline.flow.run import RESULT
 from pipeline.geometry.build import SKIN_PLY, TOTALS
-from pipeline.matrix import RunSpec, Variant, runs, variants
+from pipeline.matrix import RunSpec, Variant, differences, fingerprint, runs, variants
 from pipeline.study import Study
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_DECISION_KEYS = ("golfers", "patterns", "rows", "curves", "advice", "notes")
+_MOST_DIFFERENCES = 5
+"""Differences between two studies that one line names."""
+
 _FLIGHT_NAMES = ("pattern", "golfer")
 
 
@@ -36,6 +39,8 @@ class Inputs:
         Every run of the study.
     runs : dict
         run.json of each run that has one, by run identifier.
+    notes : list of str
+        What was wrong with the results and was made right.
     variants : list of Variant
         Every pattern and depth.
     totals : dict
@@ -53,6 +58,7 @@ class Inputs:
     variants: list[Variant]
     totals: dict[tuple[str, str], dict[str, Any]]
     skins: dict[tuple[str, str], Path]
+    notes: list[str] = field(default_factory=list)
 
     def depth_m(self, variant: Variant) -> float | None:
         """Surface depth of a variant, the mean over its dimples; None when it is not known [m]."""
@@ -79,9 +85,11 @@ def read_inputs(study: Study, results: Path) -> Inputs:
     Raises
     ------
     InputError
-        One of the three is missing, a file is broken, or the decision is about other golfers or patterns.
+        One of the three is missing, a file is broken, or the decision was made of another state of the study
+        or of its runs.
     """
-    from pipeline.aero.collect import read_coefficients
+    from pipeline.aero.collect import checked_coefficients
+    from pipeline.aero.collect import fingerprint as fingerprint_of_rows
 
     results = Path(results)
     plan, everything = runs(study), variants(study)
@@ -89,28 +97,72 @@ def read_inputs(study: Study, results: Path) -> Inputs:
         (variant.pattern, variant.key): results / "geometry" / variant.pattern / variant.key
         for variant in everything
     }
+    coefficients, note = checked_coefficients(results, [run.run_id for run in plan])
     return Inputs(
         study=study,
-        coefficients=read_coefficients(results / "coefficients.csv"),
-        flights=read_flights(results / "flights.csv"),
-        decision=_read_decision(results / "decision.json", study),
+        coefficients=coefficients,
+        notes=[] if note is None else [note],
+        flights=read_flights(results / records.FLIGHTS),
+        decision=_read_decision(results / records.DECISION.name, study, fingerprint_of_rows(coefficients)),
         plan=plan,
         runs={
-            run.run_id: read_json(path) for run in plan if (path := results / run.run_id / RESULT).is_file()
+            run.run_id: records.read(path, records.RUN)
+            for run in plan
+            if (path := results / run.run_id / RESULT).exists()
         },
         variants=everything,
         totals={
-            key: read_json(folder / TOTALS) for key, folder in geometry.items() if (folder / TOTALS).is_file()
+            key: records.read(folder / TOTALS, records.TOTALS)
+            for key, folder in geometry.items()
+            if (folder / TOTALS).exists()
         },
         skins={key: folder / SKIN_PLY for key, folder in geometry.items() if (folder / SKIN_PLY).is_file()},
     )
 
 
-def _read_decision(path: Path, study: Study) -> dict[str, Any]:
-    decision = read_json(path)
-    for key in _DECISION_KEYS:
-        if not isinstance(decision, dict) or key not in decision:
-            raise InputError(f'{path}: the key "{key}" is missing; remove the file and run the study again')
+def check_same_study(study: Study, results: Path, path: Path) -> None:
+    """Refuse results of another state of a study: their page would show new inputs above old numbers.
+
+    Parameters
+    ----------
+    study : Study
+        The study as its file is now.
+    results : Path
+        Its results folder, with study.json.
+    path : Path
+        The study file, for the message.
+
+    Raises
+    ------
+    InputError
+        They differ; the message names where.
+    """
+    made_of = Study.from_json(results / records.STUDY.name)
+    found = differences(study, made_of)
+    for pattern in study.patterns:
+        spec = results / "geometry" / pattern.name / records.LAYOUT_SPEC.name
+        if pattern.layout.file is not None and not found and spec.exists():
+            digest = layout_spec(study, pattern)["file_sha256"]
+            if records.read(spec, records.LAYOUT_SPEC).get("file_sha256") != digest:
+                found.append(f"content of {pattern.layout.file}")
+    if found:
+        named = "; ".join(found[:_MOST_DIFFERENCES])
+        more = f" and {len(found) - _MOST_DIFFERENCES} more" if len(found) > _MOST_DIFFERENCES else ""
+        raise InputError(
+            f"{results}: was computed before {path} was changed ({named}{more}); depthline run {path} brings "
+            "it up to date"
+        )
+
+
+def _read_decision(path: Path, study: Study, coefficients: str) -> dict[str, Any]:
+    decision = records.read(path, records.DECISION)
+    made_of = decision.get("made_of")
+    for key, now, what in (
+        ("study", fingerprint(study), "the study has changed"),
+        ("coefficients", coefficients, "runs have been computed or lost"),
+    ):
+        if made_of is not None and made_of[key] != now:
+            raise InputError(f"{path}: {what} since it was made; run the study again")
     for key, sections in (("golfers", study.golfers), ("patterns", study.patterns)):
         if decision[key] != [section.name for section in sections]:
             raise InputError(
@@ -135,6 +187,8 @@ def read_flights(path: Path) -> "pd.DataFrame":
     try:
         # A golfer may be called "NA" or "7": names stay the text that they are.
         frame = pd.read_csv(path, dtype=str, keep_default_na=False)
+        if not path.read_bytes().endswith(b"\n"):
+            raise InputError(f"{path}: is cut off in its last line; run the study again")
     except FileNotFoundError:
         raise InputError(f"{path}: missing; the flight station has not finished") from None
     except (OSError, ValueError) as error:

@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.files import read_json
+from pipeline import records
 from pipeline.geometry import build, drawings
 from pipeline.geometry.ball import DimpledBall
 from pipeline.geometry.classes import SizeClass
@@ -41,4 +41,6 @@ def made_ball(folder: Path) -> DimpledBall | None:
     needed = (folder / build.SPEC, folder.parent / build.LAYOUT, folder.parent / build.LAYOUT_SPEC)
     if not all(path.is_file() for path in needed):
         return None
-    return build.make_ball(build.load_layout(folder.parent), read_json(folder / build.SPEC))
+    return build.make_ball(
+        build.load_layout(folder.parent), records.read(folder / build.SPEC, records.VARIANT_SPEC)
+    )

@@ -170,6 +170,7 @@ def symmetry_sentence(inputs: Inputs) -> str:
 def notes(inputs: Inputs) -> list[str]:
     """Return what else should be known: warnings of the study and of runs, mixed versions, holes filled."""
     found = [f"Study: {warning}." for warning in inputs.study.warnings()]
+    found += [f"Results: {note}." for note in inputs.notes]
     found += inputs.decision["notes"]
     if line := mixed(origin_of(result) for result in inputs.runs.values()):
         found.append(f"Versions: {line}.")

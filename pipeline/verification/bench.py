@@ -1,6 +1,7 @@
 """A folder in which flows around balls are computed for verification, each once."""
 
 import json
+import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,13 +10,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import read_json, write_json, write_json_if_changed
+from pipeline import records
+from pipeline.files import set_aside, write_json, write_json_if_changed
 from pipeline.flow.run import FAILED, HISTORY, RESULT, RETRIED
 from pipeline.flow.start import SPEC
 from pipeline.geometry.build import TOTALS
 from pipeline.geometry.shell_files import QUALITY, write_shell
 from pipeline.verification.flows import Flow
 from pipeline.verification.work import MEASURES, Progress, Work
+
+_log = logging.getLogger(__name__)
 
 Floats = NDArray[np.float64]
 
@@ -140,16 +144,25 @@ class Bench:
         folder = self.results / flow.run_id
         if not (folder / MEASURES).is_file() or not (folder / RESULT).is_file():
             return False
-        same = read_json(folder / MEASURES)["spec"] == json.loads(json.dumps(flow.spec()))
-        return same and read_json(folder / RESULT)["verdict"] not in RETRIED
+        for name, record in ((MEASURES, records.MEASURES), (RESULT, records.RUN)):
+            try:
+                records.read(folder / name, record)
+            except records.Broken as error:
+                aside = set_aside(folder / name)
+                words = "%s: was broken (%s): set aside as %s, computed again"
+                _log.warning(words, error.path, error.what, aside.name)
+                return False
+        measured = records.read(folder / MEASURES, records.MEASURES)
+        same = measured["spec"] == json.loads(json.dumps(flow.spec()))
+        return same and records.read(folder / RESULT, records.RUN)["verdict"] not in RETRIED
 
     def _outcome(self, flow: Flow) -> Outcome | None:
         folder = self.results / flow.run_id
-        result = read_json(folder / RESULT)
+        result = records.read(folder / RESULT, records.RUN)
         if result["verdict"] in FAILED:
             self.failures[flow.run_id] = f"{result['verdict']}: {result['reason']}"
             return None
-        return Outcome(flow, folder, result, read_json(folder / MEASURES)["measures"])
+        return Outcome(flow, folder, result, records.read(folder / MEASURES, records.MEASURES)["measures"])
 
 
 def _abreast(due: list[Flow]) -> int:

@@ -1,7 +1,6 @@
 """Working off flows that are due: one by one, or several at a time, with the time left."""
 
 import concurrent.futures
-import json
 import multiprocessing
 import signal
 import time
@@ -11,7 +10,9 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from pipeline.files import read_json, write_json
+from pipeline import records
+from pipeline.errors import InputError
+from pipeline.files import write_json
 from pipeline.flow.case import remove_case
 from pipeline.flow.cost import SECONDS_PER_CELL_ITERATION
 from pipeline.flow.execute import PROGRESS
@@ -24,7 +25,7 @@ from pipeline.geometry.shell_files import load_shell
 from pipeline.verification.flows import Flow
 from pipeline.verification.wake import wake_measures
 
-MEASURES = "measures.json"
+MEASURES = records.MEASURES.name
 """What is measured in the final state of a run, with the spec that it was computed for."""
 
 POLL_SECONDS = 1.0
@@ -64,7 +65,7 @@ def compute_run(
         As for `pipeline.flow.run.run`.
     """
     folder = results / run_id
-    spec = read_json(folder / SPEC)
+    spec = records.read(folder / SPEC, records.RUN_SPEC)
     result = run(results, run_id, ranks, on_progress=on_progress, keep="all")
     measures: dict[str, float | None] = {}
     if (folder / STATE_FILE).is_file():
@@ -127,10 +128,9 @@ class Work:
 
     def _look(self, flow: Flow) -> dict[str, Any]:
         try:
-            now: dict[str, Any] = json.loads((self._results / flow.run_id / CASE / PROGRESS).read_text())
-        except (OSError, json.JSONDecodeError):
+            return records.read(self._results / flow.run_id / CASE / PROGRESS, records.PROGRESS)
+        except InputError:  # not there, or broken
             return {}
-        return now
 
     def _tell(self, running: list[tuple[Flow, dict[str, Any]]]) -> None:
         if self._on_progress is None:

@@ -72,13 +72,13 @@ def test_a_study_without_runs_gives_an_empty_table(tmp_path):
 def test_a_broken_run_json_is_named(tmp_path):
     run = put(tmp_path, RUN)
     path = tmp_path / run / "run.json"
-    path.write_text(path.read_text()[:40])
+    path.write_text(json.dumps(RUN, indent=1)[:60])
     with pytest.raises(
-        InputError, match=r"s0\.100/run\.json: cannot be read .* remove it and run the study again"
+        InputError, match=r"s0\.100/run\.json: is broken \(not JSON, line 4: .*\); depthline run sets it"
     ):
         collect(tmp_path, [run])
     path.write_text(json.dumps({key: value for key, value in RUN.items() if key != "cl"}))
-    with pytest.raises(InputError, match=r'run\.json: the key "cl" is missing'):
+    with pytest.raises(InputError, match=r'run\.json: is broken \(the key "cl" is missing\)'):
         collect(tmp_path, [run])
 
 
@@ -119,8 +119,8 @@ def test_results_from_before_attempts_were_counted(tmp_path):
 
 
 def test_a_pattern_may_be_called_na(tmp_path):
-    frame = pd.DataFrame({name: pd.Series(["NA"], dtype="string") for name in ("pattern", "verdict", "run")})
-    whole = frame.reindex(columns=list(COLUMNS))
+    frame = pd.DataFrame({name: pd.Series(["NA"], dtype="string") for name in ("pattern", "run")})
+    whole = frame.reindex(columns=list(COLUMNS)).assign(verdict="missing")
     write_coefficients(whole, tmp_path / "coefficients.csv")
     back = read_coefficients(tmp_path / "coefficients.csv")
     assert back["pattern"].tolist() == ["NA"] and back["solver"].isna().all() and back["cd"].isna().all()

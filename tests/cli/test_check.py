@@ -1,8 +1,11 @@
 """`depthline check`."""
 
+import json
 import math
+import shutil
 
 import pytest
+from small_study import SMALL, run_record
 
 from pipeline.files import write_json
 from pipeline.flow.prepare import layout_spec, prepare
@@ -22,7 +25,7 @@ def test_demo_is_checked(depthline, demo, tmp_path):
     assert found["cold_runs"] == len(flow.reynolds)
     assert all(line.startswith("flow: ") for line in found["warnings"])  # of flights outside the matrix
     assert found["results"] == str(tmp_path / "results" / "demo")
-    assert not (tmp_path / "results").exists()
+    assert [kept.name for kept in (tmp_path / "results").iterdir()] == [".layouts"]
     study = load_study(demo)
     pattern = study.patterns[0]
     for row in found["variants"]:
@@ -68,7 +71,9 @@ def test_warnings_go_to_standard_error(depthline, small):
     small.write_text(text)
     ended = depthline("check", small, "--json")
     assert ended.code == 0
-    assert len([line for line in ended.json()["warnings"] if not line.startswith("flow: ")]) == 2
+    assert (
+        len([line for line in ended.json()["warnings"] if not line.startswith(("flow: ", "patterns["))]) == 2
+    )
     assert "warning: ball.mass: 46.50 g is above the 45.93 g" in ended.err
     assert "warning: Re 20000 lies outside" in ended.err
 
@@ -76,8 +81,12 @@ def test_warnings_go_to_standard_error(depthline, small):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("count: 32", "count: 33", "patterns[0] (ico32): "),  # 12 a + 20 b + 30 c + 60 d with a, b, c 0 or 1
-        ("count: 32", "count: 92, narrowest_land: 10 mm", "patterns[0] (ico32): "),
+        (
+            "count: 32",
+            "count: 33",
+            "study.yaml:5: patterns[0].layout",
+        ),  # 12 a + 20 b + 30 c + 60 d with a, b, c 0 or 1
+        ("count: 32", "count: 92, narrowest_land: 10 mm", "study.yaml:5: patterns[0].layout"),
         ("0.15 mm", "1.9 mm", "patterns[0].depths["),
     ],
 )
@@ -95,8 +104,87 @@ def test_every_impossible_pattern_is_told(depthline, small):
     small.write_text(first.replace("flow:", second + "flow:").replace("count: 32", "count: 33"))
     ended = depthline("check", small)
     assert ended.code == 2
-    assert "patterns[0] (ico32): " in ended.err
-    assert "patterns[1] (other): " in ended.err
+    assert f"{small}:5: patterns[0].layout.count: " in ended.err
+    assert f"{small}:9: patterns[1].layout.count: " in ended.err
+
+
+def test_a_depth_too_deep_for_the_chords_found_is_told_with_its_line(depthline, small, tmp_path):
+    text = small.read_text().replace("    cavity: {chord_diameter: 3.58 mm}\n", "")
+    small.write_text(text.replace("count: 32", "count: 32, classes: 2").replace("0.20 mm]", "0.20 mm, 2 mm]"))
+    ended = depthline("check", small, "--results", tmp_path / "results")
+    # The two that are flatter than any cavity of such chords too.
+    assert ended.code == 2
+    for line in ended.err.splitlines():
+        assert line.startswith(f"depthline: {small}:6: patterns[0].depths[")
+        assert "with chord diameter" in line and "must be above" in line
+
+
+def counted_packings(monkeypatch):
+    """Count how often layouts of classes are looked for."""
+    from pipeline.geometry import build
+
+    asked = []
+
+    def pack(*arguments):
+        asked.append(arguments)
+        return true(*arguments)
+
+    true = build.pack_layout
+    monkeypatch.setattr(build, "pack_layout", pack)
+    return asked
+
+
+@pytest.fixture
+def classes(tmp_path):
+    path = tmp_path / "study.yaml"
+    text = SMALL.replace("    cavity: {chord_diameter: 3.58 mm}\n", "").replace(
+        "[0.15 mm, 0.20 mm]", "[1.5 mm]"
+    )
+    path.write_text(text.replace("count: 32", "count: 32, classes: 2"))
+    return path
+
+
+def test_a_layout_of_classes_is_looked_for_once(depthline, classes, tmp_path, monkeypatch):
+    asked = counted_packings(monkeypatch)
+    root = tmp_path / "results"
+    first = depthline("check", classes, "--json", "--results", root).json()
+    again = depthline("check", classes, "--json", "--results", root).json()
+    assert len(asked) == 1
+    for one, other in zip(first["variants"], again["variants"], strict=True):
+        assert one["coverage"] == pytest.approx(other["coverage"], rel=1e-9)
+        assert (one["symmetry"], one["order"]) == (other["symmetry"], other["order"]) == ("icosahedral", 60)
+    # Another study asks for the same; the workflow's station does too.
+    classes.write_text(classes.read_text().replace("name: small", "name: other").replace("ico32", "renamed"))
+    depthline("check", classes, "--results", root)
+    study = load_study(classes)
+    folder = root / "other" / "geometry" / "renamed"
+    write_json(folder / "layout.json", layout_spec(study, study.patterns[0]))
+    build_layout(folder, root)
+    assert len(asked) == 1
+    classes.write_text(classes.read_text().replace("classes: 2", "classes: 1"))
+    depthline("check", classes, "--results", root)
+    assert len(asked) == 2
+
+
+@pytest.mark.parametrize("spoilt", ["truncated", "not text", "a folder", "a file in its place"])
+def test_a_spoilt_store_of_layouts_fails_nothing(depthline, classes, tmp_path, monkeypatch, spoilt):
+    asked = counted_packings(monkeypatch)
+    root = tmp_path / "results"
+    first = depthline("check", classes, "--json", "--results", root).json()
+    (kept,) = (root / ".layouts").rglob("*.csv")
+    if spoilt == "truncated":
+        kept.write_text(kept.read_text()[:100])
+    elif spoilt == "not text":
+        kept.write_bytes(b"\xff\x00")
+    elif spoilt == "a folder":
+        kept.unlink()
+        kept.mkdir()
+    else:
+        shutil.rmtree(root / ".layouts")
+        (root / ".layouts").write_text("")
+    ended = depthline("check", classes, "--json", "--results", root)
+    assert (ended.code, len(asked)) == (0, 2)
+    assert ended.json()["variants"] == first["variants"]
 
 
 def test_a_layout_that_is_there_already_is_used(depthline, small, tmp_path):
@@ -105,11 +193,14 @@ def test_a_layout_that_is_there_already_is_used(depthline, small, tmp_path):
     write_json(folder / "layout.json", layout_spec(study, study.patterns[0]))
     build_layout(folder)
     lines = (folder / "layout.csv").read_text().splitlines()
-    (folder / "layout.csv").write_text("\n".join(lines[:-2]) + "\n")  # two dimples fewer: recognisable
+    last = lines[-1].rsplit(",", 1)[0] + ",3.4"  # a smaller dimple: recognisable
+    (folder / "layout.csv").write_text("\n".join([*lines[:-1], last]) + "\n")
     arguments = ["check", small, "--json", "--results", tmp_path / "results"]
-    assert {row["count"] for row in depthline(*arguments).json()["variants"]} == {30}
+    smallest = {row["chord_diameter_min_m"] for row in depthline(*arguments).json()["variants"]}
+    assert list(smallest) == pytest.approx([0.0034])
     small.write_text(small.read_text().replace("3.58 mm", "3.50 mm"))
-    assert {row["count"] for row in depthline(*arguments).json()["variants"]} == {32}
+    smallest = {row["chord_diameter_min_m"] for row in depthline(*arguments).json()["variants"]}
+    assert list(smallest) == pytest.approx([0.0035])
 
 
 def test_a_golfer_who_flies_outside_the_matrix_is_warned_of(depthline, small):
@@ -141,7 +232,8 @@ def test_the_matrix_follows_from_the_golfers_when_it_is_left_to_them(depthline, 
     ended = depthline("check", small, "--json")
     found = ended.json()
     # flights go below the Reynolds numbers at which the flow model was compared with published balls
-    assert all("the range that steady-rans is valid for" in line for line in found["warnings"])
+    of_flow = [line for line in found["warnings"] if not line.startswith("patterns[")]
+    assert all("the range that steady-rans is valid for" in line for line in of_flow)
     assert found["auto"] == ["reynolds", "spin_ratios"]
     (row,) = found["patterns"]
     assert row["runs"] == 2 * len(row["reynolds"]) * len(row["spin_ratios"]) == found["runs"]
@@ -205,6 +297,15 @@ def test_results_that_are_elsewhere_than_the_store_of_runs_are_told(depthline, s
     assert f"--results {tmp_path / 'checkout' / 'results'} uses them" in ended.err
     for root in (tmp_path / "checkout" / "results", "../checkout/results"):
         assert "uses them" not in depthline("check", small, "--results", root).err
+    for part in ("find_solver", "_work", "_ending"):
+        monkeypatch.setattr(f"pipeline.cli.run.{part}", lambda *_: 0)
+    first, second, *implausible = depthline("run", small).err.splitlines()
+    assert all(line.startswith("depthline: patterns[0] (ico32): ") for line in implausible)
+    assert first == f"depthline: results: {folder / 'results' / 'small'}"
+    assert second.startswith(
+        f"depthline: results go to {folder / 'results'}, where no run of another study is"
+    )
+    assert second.endswith(f"--results {tmp_path / 'checkout' / 'results'} uses them")
     (folder / "results" / ".reuse").mkdir(parents=True)  # runs are found again here
     assert "uses them" not in depthline("check", small).err
 
@@ -218,7 +319,7 @@ def test_runs_that_are_there_are_not_priced(depthline, small, tmp_path) -> None:
     prepare(study, results / study.name)
     every = [run.run_id for run in runs(study)]
     for run_id in every[: len(every) // 2]:
-        write_json(results / study.name / run_id / "run.json", {"verdict": "settled", "cd": 0.25, "key": "a"})
+        write_json(results / study.name / run_id / "run.json", run_record(run=run_id, key="a"))
     after = depthline("check", small, "--results", results, "--json").json()
     assert after["runs_finished"] == len(every) // 2
     assert after["core_hours_of_all"] == before["core_hours_of_all"]
@@ -232,3 +333,27 @@ def test_runs_that_are_there_are_not_priced(depthline, small, tmp_path) -> None:
 def test_a_golfer_s_name_is_no_markup(depthline, small):
     small.write_text(small.read_text().replace("fast swing", '"[red]fast[/] :golf:"'))
     assert depthline("check", small).out.count("[red]fast[/] :golf:") == 3
+
+
+def test_run_and_status_resolve_a_study_as_check_does(depthline, small, tmp_path, monkeypatch):
+    """study.json has numbers, so that the workflow and its stations see the same runs every time."""
+    small.write_text(small.read_text().replace(", reynolds: [9e4, 1.8e5], spin_ratios: [0.1, 0.2]", ""))
+    for part in ("find_solver", "_work", "_ending"):
+        monkeypatch.setattr(f"pipeline.cli.run.{part}", lambda *_: 0)
+    root = tmp_path / "results"
+    assert depthline("run", small, "--results", root).code == 0
+    flow = json.loads((root / "small" / "study.json").read_text())["flow"]
+    (asked,) = depthline("check", small, "--results", root, "--json").json()["patterns"]
+    assert (flow["reynolds"], flow["spin_ratios"]) == (asked["reynolds"], asked["spin_ratios"])
+    states = depthline("status", small, "--results", root, "--json").json()["runs"]
+    assert len(states) == asked["runs"]
+    assert all((root / "small" / state["run"] / "spec.json").is_file() for state in states)
+
+
+def test_implausible_geometry_is_warned_of(depthline, small, tmp_path):
+    """32 dimples of 3.58 mm cover 5.6 %: 32 (1 - cos b) / 2, sin b = 3.58 / 42.7 [closed form]."""
+    ended = depthline("check", small, "--json", "--results", tmp_path / "results")
+    coverage, volume = [line for line in ended.json()["warnings"] if line.startswith("patterns[0] (ico32)")]
+    assert "coverage 5.63 % is outside 40 to 95 %: dimples are few" in coverage
+    assert "dimple volume 0.0593 to 0.0791 % is outside 0.3 to 2.5 %" in volume
+    assert f"warning: {coverage}" in ended.err

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli.ending import ended_well
-from pipeline.cli.output import messages, tables
 from pipeline.matrix import runs
 from pipeline.study_file import load_study
 
@@ -137,10 +136,3 @@ def test_brackets_in_a_path_are_printed(depthline, small, tmp_path, monkeypatch)
     ended = depthline("draw", small, "--depth", "0.15 mm", "--out", folder)
     assert ended.code == 0 and str(folder) in ended.err
     assert {path.name for path in Path(folder).iterdir()} >= {"map.png", "sections.png"}
-
-
-@pytest.mark.parametrize("console", [tables, messages])
-def test_consoles_take_no_markup(console, capsys):
-    console().print("[/x] [red]:warning:")
-    printed = capsys.readouterr()
-    assert (printed.out + printed.err).strip() == "[/x] [red]:warning:"

@@ -145,7 +145,9 @@ def test_a_ball_that_loops_is_no_flight(depthline, tmp_path):
     table.write_text("\n".join(["reynolds,spin_ratio,cd,cl", *rows]) + "\n")
     ended = depthline("fly", table, *SHOT, "--json")
     assert ended.code == 2 and ended.out == ""
-    assert re.fullmatch(rf"depthline: {table}: the ball lands \d+\.\d m behind the golfer .*\n", ended.err)
+    warned, refused = ended.err.splitlines()
+    assert warned.startswith(f"warning: {table}: Cl 3 is outside -0.8 to 0.8: ")
+    assert re.fullmatch(rf"depthline: {table}: the ball lands \d+\.\d m behind the golfer .*", refused)
 
 
 @pytest.mark.parametrize(
@@ -290,3 +292,14 @@ def test_a_table_whose_name_is_a_formula_is_none_to_a_spreadsheet(depthline, tmp
     grid(tmp_path, "=cmd.csv", 0.25)
     assert depthline("fly", "=cmd.csv", *SHOT, "--path", "p.csv").code == 0
     assert set(pd.read_csv("p.csv", comment="#")["table"]) == {"./=cmd.csv"}
+
+
+def test_an_implausible_table_is_flown_with_a_warning(depthline, tmp_path):
+    table = tmp_path / "table.csv"
+    rows = [f"{reynolds},{spin},0.06,0.04" for reynolds in (4e4, 3e5) for spin in (0.0, 0.6)]
+    table.write_text("\n".join(["reynolds,spin_ratio,cd,cl", *rows]) + "\n")
+    ended = depthline("fly", table, *SHOT, "--json")
+    assert ended.code == 0 and ended.json()["carry_m"] > 0
+    assert ended.err.startswith(
+        f"warning: {table}: Cd 0.06 is outside 0.1 to 1: the numbers look four times too"
+    )

@@ -7,10 +7,12 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import pipeline.cli.held
+import pipeline.cli.run
 from pipeline.cli.held import LOCK, held
 from pipeline.errors import InputError
 from pipeline.flow.processes import start_time
@@ -74,3 +76,15 @@ def test_a_head_whose_number_is_used_again_is_gone(
     with locked_by_somebody(tmp_path, f"{socket.gethostname()} 1 {gone} {started} 6"):
         with pytest.raises(InputError, match=r"process 1 on \S+ is at work"), held(tmp_path):
             pass
+
+
+def test_an_interrupt_as_the_engine_ends_is_an_interrupt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(_clock: object, engine: "subprocess.Popen[bytes]") -> None:
+        engine.wait()
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pipeline.cli.run, "show", interrupted)
+    with held(tmp_path) as lock, (tmp_path / "log").open("wb") as log, pytest.raises(KeyboardInterrupt):
+        pipeline.cli.run._watched(["true"], tmp_path, log, Any, lock)

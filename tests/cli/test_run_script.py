@@ -38,6 +38,7 @@ class Tree:
             "requirements.txt",
             "requirements-dev.txt",
             "requirements-cluster.txt",
+            "constraints.txt",
             "pyproject.toml",
         ):
             shutil.copy(ROOT / name, self.folder)

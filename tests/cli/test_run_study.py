@@ -13,6 +13,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from small_study import run_record
 from solver_processes import solver_processes
 
 from pipeline.cli.ending import ended_well
@@ -261,7 +262,7 @@ def test_killed_runs_are_out_of_date_and_diverged_ones_are_not(tmp_path: Path) -
     folders = {}
     for verdict, run in zip(verdicts, runs(study), strict=False):
         folders[verdict] = tmp_path / "results" / run.run_id
-        write_json(folders[verdict] / "run.json", {"verdict": verdict})
+        write_json(folders[verdict] / "run.json", run_record(verdict=verdict))
         os.utime(folders[verdict] / "spec.json", (1e9, 1e9))
     retried = _to_retry(study, tmp_path / "results")
     assert [path.split("/")[-1] for path in retried] == ["run.json"] * 2

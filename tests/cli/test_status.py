@@ -5,6 +5,7 @@ import os
 import time
 
 import pytest
+from small_study import FAILED, run_record
 
 from pipeline.cli.status import run_state
 from pipeline.matrix import runs
@@ -22,15 +23,7 @@ def write(path, content, age=0.0):
     os.utime(path, (time.time() - age,) * 2)
 
 
-RESULT = {
-    "verdict": "settled",
-    "cd": 0.25,
-    "cd_se": 0.001,
-    "cl": 0.15,
-    "cl_se": 0.002,
-    "iterations": 240,
-    "reason": "",
-}
+RESULT = run_record()
 
 
 def test_every_run_starts_as_not_started(depthline, small, tmp_path):
@@ -55,7 +48,9 @@ def test_a_verdict_has_a_reason(tmp_path, first, verdict):
 
 
 def test_the_reason_of_the_run_comes_first(tmp_path, first):
-    write(tmp_path / first.run_id / "run.json", {"verdict": "crashed", "cd": None, "reason": "disk full"})
+    write(
+        tmp_path / first.run_id / "run.json", RESULT | FAILED | {"verdict": "crashed", "reason": "disk full"}
+    )
     state = run_state(tmp_path, first)
     assert (state["state"], state["reason"]) == ("crashed", "disk full")
     assert "cd" not in state
@@ -73,7 +68,7 @@ def test_a_spoilt_result_is_named(tmp_path, first):
     write(tmp_path / first.run_id / "run.json", '{"verdict": "sett')
     state = run_state(tmp_path, first)
     assert state["state"] == "unreadable"
-    assert "run.json is not JSON" in state["reason"]
+    assert "run.json: is broken (not JSON, line 1: " in state["reason"]
 
 
 def test_a_running_run_tells_how_far_it_is(tmp_path, first):
@@ -89,7 +84,7 @@ def test_a_running_run_tells_how_far_it_is(tmp_path, first):
 def test_a_silent_run_was_stopped(tmp_path, first):
     case = tmp_path / first.run_id / "case"
     write(case / "solver.log", "Time = 80\n", age=600)
-    write(case / "progress.json", {"iterations": 80.0})
+    write(case / "progress.json", {"iterations": 80.0, "verdict": "short"})
     state = run_state(tmp_path, first)
     assert state["state"] == "stopped"
     assert state["reason"].startswith("80 iterations so far, silent for 10 min; the next run goes on")

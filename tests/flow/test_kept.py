@@ -6,10 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_study import run_record
 
 from pipeline.flow.fingerprint import case_files, edited
 from pipeline.flow.kept import LARGE_STATE, drop_states
 from pipeline.flow.state import STATE_FILE, load_state, save_state
+from pipeline.verification.flows import run_spec
 
 
 def run_id(depth: str) -> str:
@@ -21,13 +23,14 @@ def study(results: Path, size: float) -> None:
     for name, origin in (("a", None), ("b", run_id("a")), ("c", run_id("a"))):
         folder = results / run_id(name)
         folder.mkdir(parents=True)
-        (folder / "spec.json").write_text(json.dumps({"run": run_id(name), "starts_from": origin}))
+        spec = run_spec(run_id(name), "geometry/pattern/x", "steady-rans", 9e4, 0.08)
+        (folder / "spec.json").write_text(json.dumps(spec | {"starts_from": origin}))
         with (folder / STATE_FILE).open("wb") as stream:
             stream.truncate(int(size))
 
 
 def finish(results: Path, name: str, verdict: str = "settled") -> None:
-    (results / run_id(name) / "run.json").write_text(json.dumps({"verdict": verdict}))
+    (results / run_id(name) / "run.json").write_text(json.dumps(run_record(verdict=verdict)))
     drop_states(results, run_id(name), "run.json", ("killed", "crashed"))
 
 
@@ -57,7 +60,7 @@ def test_a_small_state_stays(tmp_path: Path) -> None:
 def test_a_follower_that_is_out_of_date_counts_as_unfinished(tmp_path: Path) -> None:
     study(tmp_path, LARGE_STATE + 1)
     for name in "bc":
-        (tmp_path / run_id(name) / "run.json").write_text('{"verdict": "settled"}')
+        (tmp_path / run_id(name) / "run.json").write_text(json.dumps(run_record()))
         os.utime(tmp_path / run_id(name) / "run.json", (1, 1))
     finish(tmp_path, "a")
     assert "a" in states(tmp_path)

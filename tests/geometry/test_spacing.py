@@ -86,10 +86,14 @@ def test_a_single_point_and_no_start():
         largest_spacing(group, NO_POINTS, [])
 
 
-def test_reports_after_each_start():
-    calls = []
-    largest_spacing(rotation_group("octahedral"), NO_POINTS, _starts(1, 3), lambda: calls.append(1))
-    assert len(calls) == 3
+def test_reports_how_far_each_start_is():
+    shares = []
+    largest_spacing(rotation_group("octahedral"), NO_POINTS, _starts(1, 3), shares.append)
+    assert shares.count(1.0) == 3 and shares[-1] == 1.0
+    ends = [place for place, share in enumerate(shares) if share == 1.0]
+    for begin, end in zip([0, *(place + 1 for place in ends)], ends, strict=False):
+        one = shares[begin : end + 1]
+        assert len(one) > 10 and one == sorted(one) and 0 <= one[0] < 0.1
 
 
 def test_smallest_spacing_of_one_point_is_the_whole_half_turn():

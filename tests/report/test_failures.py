@@ -236,7 +236,7 @@ def test_a_decision_about_other_golfers_is_refused(small: Results, tmp_path: Pat
         read_inputs(*results)
     del decision["curves"]
     path.write_text(json.dumps(decision))
-    with pytest.raises(InputError, match=r'decision\.json: the key "curves" is missing'):
+    with pytest.raises(InputError, match=r'decision\.json: is broken \(the key "curves" is missing\)'):
         read_inputs(*results)
 
 

@@ -48,10 +48,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def _write_history(results: Path, flow: Flow) -> None:
     """An invented cycle, where the bench would leave one."""
+    from small_study import run_record
+
     from pipeline.files import write_json
 
     folder = results / flow.run_id
-    write_json(folder / "run.json", {"verdict": "oscillating", "reason": ""})
+    write_json(folder / "run.json", run_record(verdict="oscillating"))
     write_json(folder / "measures.json", {"spec": flow.spec(), "measures": {}})
     times = np.arange(SAMPLE_TIME, WINDOWS[0.0][1] + 1e-9, SAMPLE_TIME)
     lift = 0.07 + 0.003 * np.sin(2 * np.pi * 0.13 * times)

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_study import run_record
 
 from pipeline.files import write_json
 from pipeline.flow import kept
@@ -48,14 +49,9 @@ class Solver:
         if on_progress is not None:
             on_progress({"iterations": 60.0, "verdict": "short"})
         verdict = self.verdicts.get(run_id, "settled")
-        result = {
-            "verdict": verdict,
-            "reason": "as played",
-            "cd": 1.09,
-            "cd_se": 1e-4,
-            "cl": 0.0,
-            "cl_se": 1e-4,
-        }
+        result = run_record(
+            run=run_id, verdict=verdict, reason="as played", cd=1.09, cd_se=1e-4, cl=0.0, cl_se=1e-4
+        )
         if verdict == "settled":
             # A recirculation of length 1 behind the ball.
             state = {"U": np.zeros((MESH.cells, 3)), "p": np.zeros(MESH.cells)}
