@@ -196,7 +196,7 @@ DECISION = Record(
                 "best_depth_m": _NUMBER, "best_depth_lo_m": Maybe(_NUMBER), "best_depth_hi_m": Maybe(_NUMBER),
                 "carry_m": _NUMBER, "carry_se_m": Maybe(_NUMBER), "peak_height_m": _NUMBER,
                 "in_window": Maybe(bool), "p_best": Maybe(_NUMBER), "tolerance_m": Maybe(_NUMBER),
-                "at_edge": bool,
+                "at_edge": bool, "p_edge": Maybe(_NUMBER), "state": str,
             }
         ],
         "curves": [
@@ -206,7 +206,7 @@ DECISION = Record(
                 for name in ("depth_m", "carry_m", "carry_lo_m", "carry_hi_m", "peak_height_m")
             }
         ],
-        "advice": [{"golfer": str, "headline": str, "sentences": _TEXTS, "decided": bool}],
+        "advice": [{"golfer": str, "headline": str, "sentences": _TEXTS, "state": str}],
         "scenarios?": [
             _GOLFER_AND_PATTERN
             | {"scenario": str, "weight": _NUMBER, "carry_m": _NUMBER, "best_depth_m": _NUMBER}

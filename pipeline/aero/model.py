@@ -304,7 +304,9 @@ class CoefficientModel:
         frames = []
         for name in ("cd", "cl"):
             mean = self._mean(name, points, 0.0)
-            stated = np.hypot(self.runs[f"{name}_se"].to_numpy(float), PRIORS[name].repeatability)
+            # The scatter's prior keeps it below some three times the repeatability: no physics hides in it.
+            scatter = max(PRIORS[name].repeatability, self.surfaces[0].surface.smooth[name].scatter)
+            stated = np.hypot(self.runs[f"{name}_se"].to_numpy(float), scatter)
             value = self.runs[name].to_numpy(float)
             frame = self.runs[["run", "depth_m", "reynolds", "spin_ratio"]].copy()
             frame.insert(1, "coefficient", name)

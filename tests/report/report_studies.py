@@ -40,7 +40,8 @@ patterns:
     cavity: {{chord_diameter: 5 mm}}
     edge_angles: [8 deg, 12 deg]
 flow:
-  {{fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5], spin_ratios: [0.08, 0.20]}}
+  {{fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5],
+   spin_ratios: [0.08, 0.20]}}
 golfers:
   - name: "{HOSTILE_GOLFER}"
     launch: {{ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}}
@@ -58,7 +59,8 @@ patterns:
     cavity: {chord_diameter: 4 mm}
     depths: [0.15 mm, 0.20 mm, 0.25 mm]
 flow:
-  {fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5], spin_ratios: [0.08, 0.20]}
+  {fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5],
+   spin_ratios: [0.08, 0.20]}
 golfers:
   - name: fast swing
     launch: {ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}

@@ -53,7 +53,7 @@ def test_one_usable_depth(small: Results, tmp_path: Path) -> None:
     (item,) = inputs.decision["advice"]
     assert (item["headline"], item["state"]) == ("Nothing to decide", "nothing to decide")
     assert any("ico32 has one usable depth, 0.200 mm" in sentence for sentence in item["sentences"])
-    assert "Whether another depth is better is not known" in item["sentences"][0]
+    assert "two are needed to choose between" in item["sentences"][1]
     assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "one depth only"
     (chart,) = depth_charts(inputs)
     assert chart.lines[0].depth_m.tolist() == [0.0002]
