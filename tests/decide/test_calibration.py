@@ -1,15 +1,15 @@
 """Calibration of the error bars on seeded studies with known truth, with and without a drag crisis.
 
 Without a crisis the truth is the Smits & Smith fit [memory] with a planted effect of depth: where drag is
-least, how fast it rises, how it rises faster towards shallow, how lift falls with depth, how deep dimples leave less drag at low
-Reynolds numbers (Achenbach 1974 [source, abstract]: roughness lowers the critical one). The fit's own
-constants are drawn too, so that the studies are of many balls and not of one that bends the same way every
-time: drag at the low Reynolds numbers scatters by 0.03 from ball to ball and by 0.01 above (Lyu et al. 2018
-[source, abstract]: between 13 models by more than 0.1 below Re 1e5 and less than 0.05 above), the rest by
-what other fits [memory] differ by. The two patterns of a study bend nearly alike. The matrix of runs
-is drawn: four to six uneven depths, two to four uneven Reynolds numbers and spin ratios. Runs carry Gaussian
-noise of the size that they claim. Carries of the truth come from the formulas on a fine grid, not from the
-model.
+least, how fast it rises, how it rises faster towards shallow, how lift falls with depth, how deep dimples
+leave less drag at low Reynolds numbers (Achenbach 1974 [source, abstract]: roughness lowers the critical
+one). The fit's own constants are drawn too, so that the studies are of many balls and not of one that bends
+the same way every time: drag at the low Reynolds numbers scatters by 0.03 from ball to ball and by 0.01
+above (Lyu et al. 2018 [source, abstract]: between 13 models by more than 0.1 below Re 1e5 and less than
+0.05 above), the rest by what other fits [memory] differ by. The two patterns of a study bend nearly alike.
+The matrix of runs is drawn: four to six uneven depths, two to four uneven Reynolds numbers and spin ratios.
+Runs carry Gaussian noise of the size that they claim. Carries of the truth come from the formulas on a fine
+grid, not from the model.
 """
 
 import numpy as np
