@@ -233,6 +233,8 @@ def _check_values(frame: pd.DataFrame, path: Path) -> None:
             (f"{name}_se", usable & ~(frame[f"{name}_se"] >= 0.0), "a number from 0 up, as a usable run has")
         )
     rules.append(("cm_se", usable & frame["cm"].notna() & ~(frame["cm_se"] >= 0.0), "a number from 0 up"))
+    computed = frame["verdict"] != MISSING
+    rules.append(("attempts", computed & frame["attempts"].isna(), "a number; the row may have been cut off"))
     for name, wrong, right in rules:
         if wrong.any():
             at = int(np.flatnonzero(wrong)[0])

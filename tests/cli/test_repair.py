@@ -248,8 +248,8 @@ def test_rows_lost_are_made_again_from_the_runs(results: Results) -> None:
     whole = read_coefficients(path)
     assert checked_coefficients(results.folder, ids)[1] is None
     for spoilt, words in (
-        (lines[:2], "2 of 3 runs have no row (runs/ico32/d0."),
-        ([*lines, lines[1]], "1 of 3 runs have several rows"),
+        (lines[:2], "11 of 12 runs have no row (runs/ico32/d0."),
+        ([*lines, lines[1]], "1 of 12 runs have several rows"),
         ([*lines[:-1], lines[-1][: len(lines[-1]) // 2]], "coefficients.csv"),
         ([lines[0], *[line.replace("settled", "noisy") for line in lines[1:]]], "not those of the runs"),
         ([lines[0], lines[1].replace("0.0004", "inf"), *lines[2:]], "is not a number"),
@@ -266,7 +266,7 @@ def test_rows_lost_with_their_runs_are_named(results: Results) -> None:
     shutil.rmtree(results.folder / "runs")
     assert checked_coefficients(results.folder, ids)[1] is None  # tables alone were sent
     path.write_text("".join(path.read_text().splitlines(keepends=True)[:-1]))
-    with pytest.raises(InputError, match=r"1 of 3 runs have no row .* put the rows back"):
+    with pytest.raises(InputError, match=r"1 of 12 runs have no row .* put the rows back"):
         checked_coefficients(results.folder, ids)
 
 
