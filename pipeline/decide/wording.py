@@ -85,6 +85,8 @@ def advise(
         )
     if state.word in (DECIDED, PROTOTYPES):
         sentences.append(_tolerance(row))
+    if state.word == RUN_MORE:
+        sentences.append("depthline next names the depths whose runs would improve the decision most.")
     if state.place_decides:
         sentences += place_sentences(places)
     if len(rows) > 1 and state.word != NOTHING:
