@@ -13,7 +13,7 @@ from pipeline.flow.case import templates_digest
 from pipeline.flow.fidelity import fidelity
 from pipeline.geometry import build
 from pipeline.geometry.layout import Layout
-from pipeline.geometry.layout_file import read_layout
+from pipeline.geometry.layout_file import layout_digest, read_layout
 from pipeline.matrix import Variant, runs, variants
 from pipeline.study import LayoutSpec, Pattern, Study
 from pipeline.study_file import line_of
@@ -33,7 +33,7 @@ def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
         "ball_diameter_m": study.ball.diameter_m,
         "chord_diameter_m": pattern.cavity.chord_diameter_m,
         "file": str(layout.file) if from_file else None,
-        "file_sha256": hashlib.sha256(Path(layout.file).read_bytes()).hexdigest() if layout.file else None,
+        "file_sha256": layout_digest(layout.file) if layout.file else None,
         "symmetry": layout.symmetry,
         "count": layout.count,
         "seed": None if from_file else layout.seed,

@@ -1,6 +1,7 @@
 """Layouts as CSV files: place, chord diameter and, where wanted, depth and profile of each dimple."""
 
 import difflib
+import hashlib
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -21,13 +22,15 @@ from pipeline.geometry.layout_columns import (
     profile_problem,
 )
 from pipeline.geometry.section import ARC, Profile, Sections
+from pipeline.given_files import given_bytes
 
 COLUMNS = ("polar_deg", "azimuth_deg", "chord_diameter_mm")
 MEASURED = ("polar", "azimuth", "chord_diameter")
 # Every pair of dimples is compared; balls have hundreds.
 MOST_DIMPLES = 5000
 LARGEST_BYTES = 4 * 2**20
-"""A layout of `MOST_DIMPLES` with all columns, as `write_layout` writes it, takes 0.8 MB."""
+"""A layout of `MOST_DIMPLES` with all columns, as `write_layout` writes it, takes 0.7 MB."""
+_WANTED = "a CSV of dimples"
 MOST_CONFLICTS, MOST_PROBLEMS = 5, 50
 """Dimples that overlap or repeat others, and rows with other faults, that are listed one by one."""
 SAME_PLACE_RAD = 1e-6
@@ -63,7 +66,7 @@ def read_layout(path: Path, ball_diameter_m: float, chord_diameter_m: float | No
         FILE:LINE: what (value): what would be right; of many the first ones and their count.
     """
     path = Path(path)
-    found = read_delimited(path, "a CSV of dimples", LARGEST_BYTES, MOST_DIMPLES)
+    found = read_delimited(path, _WANTED, LARGEST_BYTES, MOST_DIMPLES)
     if not found.header:
         raise InputError(f"{path}: is empty: must begin with a header line, {','.join(COLUMNS)}")
     columns = _columns(f"{path}:{found.header_line}", found.header, chord_diameter_m)
@@ -123,6 +126,17 @@ def _listing(path: Path, problems: dict[int, str], conflicts: dict[int, str]) ->
             "listed): are chord diameters too wide, or in another unit than the header says?"
         )
     return "\n".join(lines)
+
+
+def layout_digest(path: Path) -> str:
+    """Fingerprint of a layout file's content.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, is no regular file, or is too large.
+    """
+    return hashlib.sha256(given_bytes(path, LARGEST_BYTES, _WANTED)).hexdigest()
 
 
 def write_layout(path: Path, layout: Layout) -> None:

@@ -37,7 +37,7 @@ def test_cut_list_of_a_depth_that_is_not_studied(depthline, small, tmp_path):
         assert height.min() == pytest.approx(0.0, abs=1e-6)
         assert height.max() == pytest.approx(42.8945 / 2, abs=0.25)
     assert (out / "finished_ball.step").exists() or "no STEP files" in ended.err
-    assert not (tmp_path / "none").exists()
+    assert [kept.name for kept in (tmp_path / "none").iterdir()] == [".layouts"]
 
 
 def test_tolerance_comes_from_the_decision(depthline, small, tmp_path):

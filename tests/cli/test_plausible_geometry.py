@@ -1,10 +1,14 @@
 """What `depthline run` says of a geometry before and after it is there."""
 
+import numpy as np
 import pytest
 from small_study import SMALL
 
 from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.files import write_json
+from pipeline.geometry.build import make_ball
+from pipeline.geometry.layout import Layout
+from pipeline.geometry.totals import totals
 from pipeline.study_file import load_study
 
 CAVITY = "    cavity: {chord_diameter: 3.58 mm}\n"
@@ -44,11 +48,16 @@ def test_classes_are_judged_when_their_geometry_is_there(warned, tmp_path):
     assert warned(text) == []
     study, results = load_study(tmp_path / "study.yaml"), tmp_path / "results" / "small"
     assert built_warnings(study, results) == []
-    measured = {
-        "coverage": 0.8,
-        "dimple_volume_share": 0.03,
+    ball = make_ball(
+        Layout(np.array([[0.0, 0.0, 1.0]]), np.array([3.6e-3]), "none", 1),
+        {"ball_diameter_m": 42.7e-3, "depth_m": 0.2e-3, "edge_angle_rad": None},
+    )
+    measured = totals(ball) | {"coverage": 0.8, "dimple_volume_share": 0.03}
+    measured |= {
         "edge_angle_min_deg": 9.0,
         "edge_angle_max_deg": 30.0,
+        "skin": {},
+        "cells_across_dimple": 4.0,
     }
     write_json(results / "geometry/ico32/d0.150mm/totals.json", measured)
     (results / "geometry/ico32/d0.200mm").mkdir()
