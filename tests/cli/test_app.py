@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.files import write_json
 from pipeline.study_file import load_study
 from pipeline.study_schema import study_schema
 
@@ -110,6 +111,7 @@ def test_a_report_is_written_from_what_is_there(depthline, small, tmp_path, monk
     results = tmp_path / "results" / "small"
     results.mkdir(parents=True)
     (results / "decision.json").write_text("{}")
+    write_json(results / "study.json", load_study(small).to_json())
     asked = []
     monkeypatch.setattr("pipeline.report.page.write_report", lambda *given: asked.append(given))
     ended = depthline("report", small, "--results", tmp_path / "results")

@@ -42,11 +42,15 @@ def test_cut_list_of_a_depth_that_is_not_studied(depthline, small, tmp_path):
 
 def test_tolerance_comes_from_the_decision(depthline, small, tmp_path):
     row = {"golfer": "fast swing", "best_depth_m": 0.18e-3, "best_depth_lo_m": None, "best_depth_hi_m": None}
+    row |= {"carry_m": 230.0, "carry_se_m": 1.0, "peak_height_m": 30.0, "in_window": None, "p_best": 1.0}
+    row |= {"at_edge": False, "p_edge": 0.0, "state": "decided"}
     rows = [
         row | {"pattern": "ico32", "tolerance_m": 0.012e-3},
         row | {"pattern": "other", "tolerance_m": 1.0},
     ]
-    write_json(tmp_path / "results" / "small" / "decision.json", {"rows": rows})
+    decision = {"golfers": ["fast swing"], "patterns": ["ico32", "other"], "notes": [], "rows": rows}
+    decision |= {"curves": [], "advice": []}
+    write_json(tmp_path / "results" / "small" / "decision.json", decision)
     ended = depthline("cutlist", small, "--edge-angle", "14 deg", "--json", "--results", tmp_path / "results")
     assert ended.code == 0, ended.err
     assert [r["tolerance_m"] for r in ended.json()["tolerances"]] == [0.012e-3]

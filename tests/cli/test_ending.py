@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from small_study import FAILED, run_record
 
 from pipeline.cli.ending import ended_well
 from pipeline.matrix import runs
@@ -19,7 +20,6 @@ NOWHERE = {
     "draw --out": ["--depth", "0.15 mm", "--out"],
     "cutlist": ["--depth", "0.15 mm", "--results"],
     "cutlist --out": ["--depth", "0.15 mm", "--out"],
-    "status": ["--results"],
 }
 
 
@@ -125,7 +125,7 @@ def test_brackets_in_a_reason_are_printed(depthline, small, tmp_path):
     run = results / runs(load_study(small))[0].run_id / "run.json"
     run.parent.mkdir(parents=True)
     reason = "face [/12] of :smile: [red]"
-    run.write_text(json.dumps({"verdict": "crashed", "reason": reason}))
+    run.write_text(json.dumps(run_record(verdict="crashed", reason=reason, **FAILED)))
     ended = depthline("status", small, "--results", results.parent)
     assert ended.code == 0 and reason in " ".join(ended.out.split())
 
