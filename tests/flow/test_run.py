@@ -20,6 +20,7 @@ from pipeline.flow.solver import find_solver, run_tool
 from pipeline.flow.state import STATE_FILE, load_state, read_state, save_state
 from pipeline.flow.surface import SURFACE_FILE, wall_yplus
 from pipeline.geometry.shell_files import load_shell
+from pipeline.records import RUN
 
 pytestmark = pytest.mark.solver
 
@@ -44,7 +45,7 @@ def wait_for(condition, seconds: float = 60.0) -> None:
 def test_a_run_writes_what_the_table_needs(tiny_tunnel: Tunnel) -> None:
     result = tiny_tunnel.run("smooth", 100.0, 0.25)
     folder = tiny_tunnel.results / result["run"]
-    assert json.loads((folder / RESULT).read_text()) == result
+    assert json.loads((folder / RESULT).read_text()) == result | {"version": RUN.version}
     assert result["verdict"] == "settled"
     assert result["cd_se"] <= 5e-4
     assert 0 <= result["yplus_min"] < result["yplus_mean"] < result["yplus_max"] < 5
