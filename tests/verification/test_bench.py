@@ -162,4 +162,8 @@ def test_runs_side_by_side_are_those_one_by_one(tmp_path: Path) -> None:
     flows = [Flow(mesh, "laminar", 100.0, spin_ratio, None, tiny) for spin_ratio in (0.0, 0.5)]
     alone, together = (Bench(tmp_path / str(cores), cores).compute(flows) for cores in (1, 2))
     for flow in flows:
-        np.testing.assert_allclose(alone[flow].history()["cd"][:120], together[flow].history()["cd"][:120])
+        # When a settled run is told to stop hangs on the clock; what both computed must be the same.
+        one, other = (found[flow].history()["cd"] for found in (alone, together))
+        length = min(len(one), len(other))
+        assert length >= 110
+        np.testing.assert_allclose(one[:length], other[:length])
