@@ -154,13 +154,10 @@ class Surface:
 
     def leave_one_out(self, name: str) -> tuple[FloatArray, FloatArray]:
         """Prediction of every run from all the others: run less prediction, and its claimed size, (n,)."""
-        residual, claimed = np.empty(self.inside.size), np.empty(self.inside.size)
-        if name not in self.crisis:
-            residual[:], claimed[:] = np.nan, np.nan
-            residual[~self.inside], claimed[~self.inside] = self.smooth[name].leave_one_out()
-            return residual, claimed
+        residual, claimed = np.full(self.inside.size, np.nan), np.full(self.inside.size, np.nan)
         residual[~self.inside], claimed[~self.inside] = self.smooth[name].leave_one_out()
-        residual[self.inside], claimed[self.inside] = self.crisis[name].leave_one_out()
+        if name in self.crisis:
+            residual[self.inside], claimed[self.inside] = self.crisis[name].leave_one_out()
         return residual, claimed
 
 
