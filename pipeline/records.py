@@ -212,6 +212,7 @@ DECISION = Record(
             | {"scenario": str, "weight": _NUMBER, "carry_m": _NUMBER, "best_depth_m": _NUMBER}
         ],
         "product?": {"sentences?": _TEXTS},
+        "not_told_apart?": [{"pattern": str, "other": str, "sentence": str}],
         "equipment_rules?": [
             {
                 "rule": str, "pattern": Maybe(str), "depth_m": Maybe(_NUMBER), "unit": str, "limit": _NUMBER,

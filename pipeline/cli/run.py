@@ -186,8 +186,11 @@ def _ending(study: Study, results: Path, code: int) -> int:
                 f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
             )
         raise DepthlineError(f"{ended}; see {results / LOG}, mend it and run again")
-    for of in records.read(results / records.DECISION.name, records.DECISION)["advice"]:
+    decision = records.read(results / records.DECISION.name, records.DECISION)
+    for of in decision["advice"]:
         print(f"{of['golfer']}: {of['headline']}")
+    for pair in decision.get("not_told_apart", ()):
+        complain(f"warning: {pair['sentence']}")
     print(f"report: {results / 'report.html'}")
     if failed:
         complain(

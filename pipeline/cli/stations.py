@@ -112,6 +112,7 @@ def decision() -> None:
     from pipeline.decide.flown import fly_everything
     from pipeline.decide.station import decide_study, write_decision
     from pipeline.flight.station import flights_table, write_flights
+    from pipeline.flow.unresolved import unresolved_results
 
     study = _study()
     coefficients, note = checked_coefficients(HERE, [run.run_id for run in matrix.runs(study)])
@@ -120,7 +121,7 @@ def decision() -> None:
     flown = fly_everything(study, coefficients)
     write_flights(flights_table(study, flown.every), HERE / "flights.csv")
     write_tables(flown.models, HERE, origin_lines(study, coefficients))
-    table, details = decide_study(study, coefficients, flown)
+    table, details = decide_study(study, coefficients, flown, unresolved_results(study, HERE))
     made_of = {"study": matrix.fingerprint(study), "coefficients": fingerprint(coefficients)}
     write_decision(HERE, table, details | {"made_of": made_of})
 

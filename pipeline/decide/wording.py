@@ -134,6 +134,17 @@ def place_sentences(places: Sequence[PlaceOutcome]) -> list[str]:
     ]
 
 
+def not_told_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
+    """Say for which patterns a pattern stands that the mesh does not tell from it."""
+    others = [name for name, stands in ranked_as.items() if stands == pattern != name]
+    if not others:
+        return []
+    return [
+        f"{pattern} stands for {_and(others)} too: the mesh does not tell their surfaces apart, so that they "
+        "are not ranked against each other."
+    ]
+
+
 def product_sentences(
     state: State,
     ranked: Sequence[PatternOfProduct],

@@ -86,7 +86,8 @@ def _mesh(inputs: Inputs) -> str:
         "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
         "differences between depths; how much is not known without a finer level."
     )
-    return "".join(text)
+    pairs = [pair["sentence"] for pair in inputs.decision.get("not_told_apart", ())]
+    return " ".join(["".join(text), *pairs])
 
 
 def _outside(inputs: Inputs) -> str:
