@@ -12,21 +12,21 @@ from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, pa
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.plausible_geometry import pattern_warnings
 from pipeline.cli.study_input import check_launches, resolved, results_folder
+from pipeline.decide.flights.passage import outside_warnings, passages
 from pipeline.errors import InputError, MissingError
-from pipeline.flight.passage import outside_warnings, passages
-from pipeline.flow.at_hand import FINISHED, REUSED, at_hand
-from pipeline.flow.cost import cells
-from pipeline.flow.fidelity import fidelity
-from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
-from pipeline.flow.request import prices
-from pipeline.flow.solver import find_solver
-from pipeline.flow.unresolved import unresolved_patterns
+from pipeline.flow.campaign.at_hand import FINISHED, REUSED, at_hand
+from pipeline.flow.campaign.cost import cells
+from pipeline.flow.campaign.prepare import check_cavities, layout_spec, variant_spec
+from pipeline.flow.campaign.request import prices
+from pipeline.flow.campaign.unresolved import unresolved_patterns
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.flow.solver.find import find_solver
 from pipeline.geometry import build
-from pipeline.geometry.layout import Layout
-from pipeline.geometry.totals import totals
-from pipeline.matrix import Variant, runs, variants
-from pipeline.study import Pattern, Study
-from pipeline.study_file import line_of, load_study
+from pipeline.geometry.ball.totals import totals
+from pipeline.geometry.layout.layout import Layout
+from pipeline.study.file import line_of, load_study
+from pipeline.study.matrix import Variant, runs, variants
+from pipeline.study.model import Pattern, Study
 
 
 def check_study(path: Path, results_root: Path, as_json: bool) -> None:

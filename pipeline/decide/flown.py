@@ -9,12 +9,12 @@ import pandas as pd
 from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
+from pipeline.decide.flights.population import DRAWS, PatternFlights
+from pipeline.decide.flights.station import fly_golfer
 from pipeline.decide.product import Product, product
 from pipeline.decide.worth import Worth, worth
-from pipeline.flight.population import DRAWS, PatternFlights
-from pipeline.flight.station import fly_golfer
-from pipeline.flow.unresolved import Unresolved, ranked_as
-from pipeline.study import Golfer, Study
+from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.study.model import Golfer, Study
 
 EXTRAPOLATION_WORTH_A_NOTE = 0.01
 

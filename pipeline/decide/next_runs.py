@@ -11,16 +11,16 @@ from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
+from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.population import SHOTS, flight_depths, fly_pattern
+from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.decide.product import product
 from pipeline.decide.worth import Worth, worth
 from pipeline.errors import InputError
-from pipeline.flight.golfer import draw_shots
-from pipeline.flight.population import SHOTS, flight_depths, fly_pattern
-from pipeline.flight.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches, fly
-from pipeline.flow.cost import cells, core_seconds
-from pipeline.flow.unresolved import Unresolved, ranked_as
-from pipeline.study import Pattern, Study
+from pipeline.flow.campaign.cost import cells, core_seconds
+from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.study.model import Pattern, Study
 
 FloatArray = NDArray[np.float64]
 

@@ -13,6 +13,9 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import summary
 from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
+from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
+from pipeline.decide.flights.station import SEED, scenarios_of
 from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
@@ -21,13 +24,10 @@ from pipeline.decide.product import Product, product, rank
 from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.wording import advise, not_told_sentences, product_sentences
 from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
-from pipeline.files import write_json, write_text
-from pipeline.flight.golfer import draw_shots
-from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.flight.station import SEED, scenarios_of
-from pipeline.flow.unresolved import Unresolved
-from pipeline.quantities import YARD_M
-from pipeline.study import Golfer, Study
+from pipeline.files.atomic import write_json, write_text
+from pipeline.flow.campaign.unresolved import Unresolved
+from pipeline.study.model import Golfer, Study
+from pipeline.study.units import YARD_M
 
 COLUMNS = (
     "golfer",
@@ -83,8 +83,8 @@ def decide_study(
     flown : Flown, optional
         From `fly_everything`; flown here when absent.
     unresolved : sequence of Unresolved
-        Pairs of patterns that the mesh does not tell apart (`pipeline.flow.unresolved`). Of those the first
-        in the study's order is ranked, and stands for the others.
+        Pairs of patterns that the mesh does not tell apart (`unresolved_patterns`). Of those the first in the
+        study's order is ranked, and stands for the others.
 
     Returns
     -------

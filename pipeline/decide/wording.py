@@ -8,10 +8,9 @@ from pipeline.decide.depths import Depths
 from pipeline.decide.place_outcomes import PlaceOutcome
 from pipeline.decide.product import PatternOfProduct, Prototype
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
-from pipeline.quantities import YARD_M
-from pipeline.study import FlightWindow, Golfer
-from pipeline.trade_units import NOTHING as DASH
-from pipeline.trade_units import (
+from pipeline.study.model import FlightWindow, Golfer
+from pipeline.study.trade_units import NOTHING as DASH
+from pipeline.study.trade_units import (
     breakable,
     depth_between,
     depth_digits,
@@ -22,6 +21,7 @@ from pipeline.trade_units import (
     window,
     yards,
 )
+from pipeline.study.units import YARD_M
 
 
 @dataclass(frozen=True)

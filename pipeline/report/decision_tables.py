@@ -9,8 +9,8 @@ from pipeline.decide.state import MOST_AT_EDGE
 from pipeline.decide.wording import interval_mm
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.study import FlightWindow
-from pipeline.trade_units import (
+from pipeline.study.model import FlightWindow
+from pipeline.study.trade_units import (
     YARD_M,
     depth_digits,
     micrometres,

@@ -7,11 +7,11 @@ import shutil
 import pytest
 from small_study import SMALL, run_record
 
-from pipeline.files import write_json
-from pipeline.flow.prepare import layout_spec, prepare
+from pipeline.files.atomic import write_json
+from pipeline.flow.campaign.prepare import layout_spec, prepare
 from pipeline.geometry.build import build_layout
-from pipeline.matrix import runs
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs
 
 
 def test_demo_is_checked(depthline, demo, tmp_path):

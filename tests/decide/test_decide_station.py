@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 
 from pipeline.aero.published import smits_smith_1994
+from pipeline.decide.flights.station import fly_study
 from pipeline.decide.station import COLUMNS, decide_study, write_decision
-from pipeline.flight.station import fly_study
-from pipeline.flow.unresolved import Unresolved
-from pipeline.study import Study
+from pipeline.flow.campaign.unresolved import Unresolved
+from pipeline.study.model import Study
 
 DEPTHS = (0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3)
 REYNOLDS, SPIN_RATIOS = (9e4, 1.8e5), (0.08, 0.2)
