@@ -1,6 +1,5 @@
 """`depthline verify`: the verification suite, its summary and its page."""
 
-import fcntl
 import shutil
 import signal
 import sys
@@ -15,6 +14,7 @@ from rich.table import Table
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.ending import complain
 from pipeline.errors import InputError
+from pipeline.files.lock import take_lock
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
@@ -88,12 +88,8 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
 def _held(results: Path) -> Iterator[None]:
     """Hold the suite's folder; the lock dies with this process, however it ends."""
     with (results / LOCK).open("w") as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            raise InputError(
-                f"{results}: another depthline verify is at work there; wait for it or stop it"
-            ) from None
+        if not take_lock(lock):
+            raise InputError(f"{results}: another depthline verify is at work there; wait for it or stop it")
         yield
 
 
