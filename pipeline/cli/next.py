@@ -7,16 +7,13 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.cli.study_input import read_study
-from pipeline.decide.next_runs import NextDepth, next_depths
+from pipeline.decide.next_runs import WORTHLESS_M, NextDepth, next_depths
 from pipeline.errors import InputError
 from pipeline.files import write_text
 from pipeline.quantities import LENGTH, in_unit
 from pipeline.study import Study
 from pipeline.study_edit import Addition, with_values
 from pipeline.study_file import read_study_text
-
-WORTHLESS_M = 0.05
-"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
 
 
 def propose_next(path: Path, results_root: Path, count: int, out: Path | None, as_json: bool) -> None:

@@ -1,5 +1,6 @@
-"""Which depths to compute next: those that are expected to save most carry for their core hours."""
+"""Which runs to compute next: depths that gain most carry for their core hours, and conditions flown through."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,8 @@ from pipeline.decide.product import product
 from pipeline.decide.worth import Worth, worth
 from pipeline.errors import InputError
 from pipeline.flight.golfer import draw_shots
-from pipeline.flight.population import SHOTS, flight_depths, fly_pattern
+from pipeline.flight.passage import covering, passages
+from pipeline.flight.population import DRAWS, SHOTS, flight_depths, fly_pattern
 from pipeline.flight.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.cost import cells, core_seconds
@@ -27,6 +29,9 @@ CLOSEST_M = 8e-6
 
 SHALLOWEST_M, DEEPEST_M = 1e-5, 2e-3
 """Depths outside are not proposed: a study file does not take them [m]."""
+
+WORTHLESS_M = 0.05
+"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
 
 _NOISE_DRAWS = 200
 _OUTCOMES = 2000
@@ -46,14 +51,17 @@ class NextDepth:
         Its edge angle, for a pattern whose study lists edge angles [rad].
     gain_m : float
         Expected gain of carry (weighted over the golfers) from choosing with its runs instead of without [m].
+    runs : int
+        Their number.
     core_hours : float
-        Price of its runs.
+        Their price.
     """
 
     pattern: str
     depth_m: float
     edge_angle_rad: float | None
     gain_m: float
+    runs: int
     core_hours: float
 
     @property
@@ -62,7 +70,12 @@ class NextDepth:
         return self.gain_m / self.core_hours
 
 
-def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
+def next_depths(
+    study: Study,
+    coefficients: pd.DataFrame,
+    models: Mapping[str, CoefficientModel] | None = None,
+    draws: int = DRAWS,
+) -> list[NextDepth]:
     """Rank the depths that could be computed next.
 
     Parameters
@@ -71,6 +84,10 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
         Patterns, golfers, flow.
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
+    models : mapping, optional
+        By pattern, fitted to them; fitted here when absent.
+    draws : int
+        Draws of the coefficients that the gain is computed from.
 
     Returns
     -------
@@ -86,8 +103,8 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
     InputError
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
+    fitted = models_from_coefficients(coefficients, criteria(study))[0] if models is None else models
     # Runs tell nothing of the place of the drag crisis on balls that are cut.
-    fitted, _ = models_from_coefficients(coefficients, criteria(study))
     models = {name: model.placed() for name, model in fitted.items()}
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
@@ -107,7 +124,7 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
         depths = np.unique(np.concatenate([flown, new]))
         for golfer in golfers:
             shots = draw_shots(golfer, SHOTS, SEED)
-            flights = fly_pattern(model, shots, scenarios, seed=SEED, stated=stated, depth_m=depths)
+            flights = fly_pattern(model, shots, scenarios, draws, SEED, stated, depths)
             finite = np.asarray(np.isfinite(flights.carry_draws_m).all(axis=0))
             if not finite.all() or not np.isfinite(flights.mean.carry_m).all():
                 raise InputError(
@@ -147,10 +164,48 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
                 float(depth),
                 angle,
                 expected_gain(value[open_], drawn[open_], np.array(observed), np.array(noise), before),
+                runs,
                 runs * core_seconds(study.flow.fidelity, study.flow.level, count, warm=True) / 3600.0,
             )
         )
     return sorted(found, key=lambda offer: -offer.gain_per_core_hour)
+
+
+@dataclass(frozen=True)
+class NextConditions:
+    """Conditions beyond those of a study that its flights need.
+
+    Parameters
+    ----------
+    reynolds, spin_ratios : tuple of float
+        To be added to the study's, for every pattern and depth [-].
+    """
+
+    reynolds: tuple[float, ...]
+    spin_ratios: tuple[float, ...]
+
+
+def next_conditions(study: Study, tables: Mapping[str, CoefficientTable]) -> NextConditions:
+    """Find the Reynolds numbers and spin ratios that hold the flights, where the study's do not.
+
+    Parameters
+    ----------
+    study : Study
+        Golfers, ball, air, and the conditions computed.
+    tables : mapping
+        Coefficient tables to fly with, by name.
+
+    Returns
+    -------
+    NextConditions
+        The ends of what flights pass through (see `pipeline.flight.passage.covering`), where they lie beyond.
+    """
+    needed = covering(passages(study, tables))
+    beyond = [
+        tuple(end for end in (of[0], of[-1]) if not min(known) <= end <= max(known))
+        for of, known in zip(needed, (study.flow.reynolds, study.flow.spin_ratios), strict=True)
+    ]
+    return NextConditions(*beyond)
 
 
 def expected_gain(

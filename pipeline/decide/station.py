@@ -14,12 +14,14 @@ from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import moulded_share
+from pipeline.decide.next_runs import WORTHLESS_M, NextConditions, NextDepth, next_conditions, next_depths
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.place_outcomes import PlaceOutcome, place_outcomes
 from pipeline.decide.product import Product, product, rank
-from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
+from pipeline.decide.state import NOTHING, RUN_MORE, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.wording import advise, product_sentences
 from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
+from pipeline.errors import InputError
 from pipeline.files import write_json, write_text
 from pipeline.flight.golfer import draw_shots
 from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
@@ -60,6 +62,10 @@ COLUMNS = (
 INTERVAL = (0.05, 0.95)
 """Quantiles of the draws between which the best depth and the carry curve are given."""
 
+DRAWS_OF_NEXT = 100
+"""Draws by which the runs to compute next are ranked, a quarter of the decision's: flights take the time, and
+which depth is named hangs little on them; `depthline next` takes all."""
+
 _CURVE_POINTS = 61
 
 
@@ -96,7 +102,9 @@ def decide_study(
         `pipeline.decide.wording.Advice`, one a golfer), scenarios (golfer, pattern, scenario, weight, carry_m
         at the depth named, best_depth_m there; empty without scenarios), product (verdict, why, sentences,
         weights, patterns as of `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and
-        leave-one-out of each pattern), notes (what was left out or extrapolated), mesh_error, interval,
+        leave-one-out of each pattern), next (depths whose runs are worth their price, as of
+        `pipeline.decide.next_runs.NextDepth`; empty unless more runs are needed), next_conditions (what to
+        add where flights leave the table), notes (what was left out or extrapolated), mesh_error, interval,
         shots, draws.
 
     Raises
@@ -113,9 +121,11 @@ def decide_study(
     nothing = nothing_to_decide(coefficients, flown.models)
     rows: list[dict[str, Any]] = []
     curves, advice = [], []
-    for golfer in study.golfers:
-        flights = flown.flights[golfer.name]
-        state, places = _state(
+    of_all, places_of_all = _state(
+        flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied
+    )
+    states = {
+        golfer.name: _state(
             flown,
             [golfer.name],
             _of_one(flown.worths, golfer),
@@ -123,6 +133,14 @@ def decide_study(
             nothing,
             studied,
         )
+        for golfer in study.golfers
+    }
+    judged = [of_all, *(state for state, _ in states.values())]
+    offers = _offers(study, coefficients, flown) if any(state.word == RUN_MORE for state in judged) else []
+    missing = _missing(study, flown, judged)
+    for golfer in study.golfers:
+        flights = flown.flights[golfer.name]
+        state, places = states[golfer.name]
         of_golfer = _decide(study, golfer, flown, angles)
         for row in of_golfer:
             regrets = [entry.regrets_m for entry in ranked if entry.pattern == row["pattern"]]
@@ -134,7 +152,7 @@ def decide_study(
             name: Depths(float(f.depth_m[0]), float(f.depth_m[-1]), studied[name], angles[name])
             for name, f in flights.items()
         }
-        told = asdict(advise(golfer, of_golfer, depths, state, places))
+        told = asdict(advise(golfer, of_golfer, depths, state, places, offers, missing))
         advice.append(told | _of_state(state, places))
         notes += _outside_all(golfer, flown)
     notes += [
@@ -143,7 +161,6 @@ def decide_study(
         for pattern, model in flown.models.items()
         if model.depth_m.size == 1
     ]
-    of_all, places = _state(flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied)
     details = {
         "study": study.name,
         "golfers": [golfer.name for golfer in study.golfers],
@@ -154,14 +171,16 @@ def decide_study(
         "advice": advice,
         "scenarios": _scenarios(study, flown, rows),
         "product": {
-            **_of_state(of_all, places),
-            "sentences": product_sentences(of_all, ranked, places, len(counted)),
+            **_of_state(of_all, places_of_all),
+            "sentences": product_sentences(of_all, ranked, places_of_all, len(counted), offers, missing),
             "weights": {golfer.name: golfer.weight for golfer in study.golfers},
             "patterns": [asdict(entry) for entry in ranked],
         },
         "equipment_rules": equipment_rules(
             study, flown.models, {entry.pattern: entry.depth_m for entry in ranked}
         ),
+        "next": [asdict(offer) for offer in offers],
+        "next_conditions": None if missing is None else asdict(missing),
         "models": [summary(model) for model in flown.models.values()],
         "notes": notes,
         "mesh_error": None if study.flow.mesh_error is None else study.flow.mesh_error.model_dump(),
@@ -170,6 +189,25 @@ def decide_study(
         "draws": DRAWS,
     }
     return pd.DataFrame(rows, columns=list(COLUMNS)), details
+
+
+def _offers(study: Study, coefficients: pd.DataFrame, flown: Flown) -> list[NextDepth]:
+    """Depths whose runs are worth their price; none when a draw does not come down."""
+    try:
+        ranked = next_depths(study, coefficients, flown.models, DRAWS_OF_NEXT)
+    except InputError:  # it says what the decision's own notes say
+        return []
+    return [offer for offer in ranked if offer.gain_m >= WORTHLESS_M]
+
+
+def _missing(study: Study, flown: Flown, judged: list[State]) -> NextConditions | None:
+    """Conditions to add where flights leave the table, by the tables of the depths named."""
+    best = {state.pattern: state.depth_m for state in judged if state.leaves_table}
+    if not best:
+        return None
+    return next_conditions(
+        study, {pattern: flown.models[pattern].tables([depth])[0] for pattern, depth in best.items()}
+    )
 
 
 def _of_one(worths: dict[tuple[str, str], Worth], golfer: Golfer) -> Product | None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.decide.depths import Depths
+from pipeline.decide.next_runs import NextConditions, NextDepth
 from pipeline.decide.place_outcomes import PlaceOutcome
 from pipeline.decide.product import PatternOfProduct, Prototype
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
@@ -52,6 +53,8 @@ def advise(
     depths: Mapping[str, Depths],
     state: State,
     places: Sequence[PlaceOutcome],
+    offers: Sequence[NextDepth] = (),
+    missing: NextConditions | None = None,
 ) -> Advice:
     """Say what to do for one golfer.
 
@@ -67,6 +70,10 @@ def advise(
         Of the golfer's decision.
     places : sequence of PlaceOutcome
         What would be best, were the critical Reynolds number measured.
+    offers : sequence of NextDepth
+        Depths whose runs are worth their price, the best first.
+    missing : NextConditions, optional
+        Conditions that flights need beyond those computed.
 
     Returns
     -------
@@ -86,7 +93,7 @@ def advise(
     if state.word in (DECIDED, PROTOTYPES):
         sentences.append(_tolerance(row))
     if state.word == RUN_MORE:
-        sentences.append("depthline next names the depths whose runs would improve the decision most.")
+        sentences += next_sentences(offers, missing if state.leaves_table else None)
     if state.place_decides:
         sentences += place_sentences(places)
     if len(rows) > 1 and state.word != NOTHING:
@@ -134,11 +141,30 @@ def place_sentences(places: Sequence[PlaceOutcome]) -> list[str]:
     ]
 
 
+def next_sentences(offers: Sequence[NextDepth], missing: NextConditions | None) -> list[str]:
+    """Say which runs to compute next: conditions that flights need, and at most two depths."""
+    found = []
+    if missing is not None and (missing.reynolds or missing.spin_ratios):
+        listed = [f"Re {value:.3g}" for value in missing.reynolds]
+        listed += [f"S {value:.3g}" for value in missing.spin_ratios]
+        found.append(f"Compute {_and(listed)} too, at every depth (add them to the study's flow).")
+    named = [
+        f"{offer.pattern} at {millimetres(offer.depth_m, 3)} ({offer.runs} runs, "
+        f"{number(offer.core_hours, 1)} core hours, expected gain {offer.gain_m / YARD_M:.1f} yd)"
+        for offer in offers[:2]
+    ]
+    if named:
+        found.append(f"Compute next {' and '.join(named)}: depthline next writes that study.")
+    return found
+
+
 def product_sentences(
     state: State,
     ranked: Sequence[PatternOfProduct],
     places: Sequence[PlaceOutcome],
     golfers: int,
+    offers: Sequence[NextDepth] = (),
+    missing: NextConditions | None = None,
 ) -> list[str]:
     """Say what to cut as one product for all golfers.
 
@@ -152,6 +178,8 @@ def product_sentences(
         As of `advise`.
     golfers : int
         How many golfers count.
+    offers, missing
+        As of `advise`.
 
     Returns
     -------
@@ -171,6 +199,8 @@ def product_sentences(
             f"For {whom} it gives away {best.regret_m / YARD_M:.1f} yd on average against the best pattern "
             f"and depth, were they known, and {best.regret_hi_m / YARD_M:.1f} yd in one case of twenty."
         )
+    if state.word == RUN_MORE:
+        found += next_sentences(offers, missing if state.leaves_table else None)
     if state.place_decides:
         found += place_sentences(places)
     return [breakable(text) for text in found]
