@@ -1,6 +1,6 @@
-"""Which runs to compute next: depths that gain most carry for their core hours, and conditions flown through."""
+"""Which depths to compute next: those that are expected to gain most carry for their core hours."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,16 +11,16 @@ from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
+from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.population import DRAWS, SHOTS, flight_depths, fly_pattern
+from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.decide.product import product
 from pipeline.decide.worth import Worth, worth
 from pipeline.errors import InputError
-from pipeline.flight.golfer import draw_shots
-from pipeline.flight.passage import covering, passages
-from pipeline.flight.population import DRAWS, SHOTS, flight_depths, fly_pattern
-from pipeline.flight.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches, fly
-from pipeline.flow.cost import cells, core_seconds
-from pipeline.study import Pattern, Study
+from pipeline.flow.campaign.cost import cells, core_seconds
+from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.study.model import Pattern, Study
 
 FloatArray = NDArray[np.float64]
 
@@ -29,9 +29,6 @@ CLOSEST_M = 8e-6
 
 SHALLOWEST_M, DEEPEST_M = 1e-5, 2e-3
 """Depths outside are not proposed: a study file does not take them [m]."""
-
-WORTHLESS_M = 0.05
-"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
 
 _NOISE_DRAWS = 200
 _OUTCOMES = 2000
@@ -73,6 +70,7 @@ class NextDepth:
 def next_depths(
     study: Study,
     coefficients: pd.DataFrame,
+    unresolved: Sequence[Unresolved] = (),
     models: Mapping[str, CoefficientModel] | None = None,
     draws: int = DRAWS,
 ) -> list[NextDepth]:
@@ -84,6 +82,8 @@ def next_depths(
         Patterns, golfers, flow.
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
+    unresolved : sequence of Unresolved
+        Pairs of patterns that the mesh does not tell apart: of those the first alone is offered.
     models : mapping, optional
         By pattern, fitted to them; fitted here when absent.
     draws : int
@@ -112,9 +112,10 @@ def next_depths(
     conditions, scenarios, stated = conditions_of(study), scenarios_of(study), stated_errors(study)
     wide: dict[tuple[str, str], Worth] = {}
     offers: list[tuple[Pattern, float, float | None]] = []
+    stands = ranked_as(list(models), unresolved)
     for pattern in study.patterns:
         model = models.get(pattern.name)
-        if model is None or model.depth_m.size < 2:
+        if model is None or model.depth_m.size < 2 or stands[pattern.name] != pattern.name:
             continue
         proposed = _proposed(pattern, model, coefficients)
         offers += [(pattern, depth, angle) for depth, angle in proposed]
@@ -169,43 +170,6 @@ def next_depths(
             )
         )
     return sorted(found, key=lambda offer: -offer.gain_per_core_hour)
-
-
-@dataclass(frozen=True)
-class NextConditions:
-    """Conditions beyond those of a study that its flights need.
-
-    Parameters
-    ----------
-    reynolds, spin_ratios : tuple of float
-        To be added to the study's, for every pattern and depth [-].
-    """
-
-    reynolds: tuple[float, ...]
-    spin_ratios: tuple[float, ...]
-
-
-def next_conditions(study: Study, tables: Mapping[str, CoefficientTable]) -> NextConditions:
-    """Find the Reynolds numbers and spin ratios that hold the flights, where the study's do not.
-
-    Parameters
-    ----------
-    study : Study
-        Golfers, ball, air, and the conditions computed.
-    tables : mapping
-        Coefficient tables to fly with, by name.
-
-    Returns
-    -------
-    NextConditions
-        The ends of what flights pass through (see `pipeline.flight.passage.covering`), where they lie beyond.
-    """
-    needed = covering(passages(study, tables))
-    beyond = [
-        tuple(end for end in (of[0], of[-1]) if not min(known) <= end <= max(known))
-        for of, known in zip(needed, (study.flow.reynolds, study.flow.spin_ratios), strict=True)
-    ]
-    return NextConditions(*beyond)
 
 
 def expected_gain(

@@ -5,14 +5,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.decide.depths import Depths
-from pipeline.decide.next_runs import NextConditions, NextDepth
 from pipeline.decide.place_outcomes import PlaceOutcome
 from pipeline.decide.product import PatternOfProduct, Prototype
+from pipeline.decide.run_more import RunsToAdd
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
-from pipeline.quantities import YARD_M
-from pipeline.study import FlightWindow, Golfer
-from pipeline.trade_units import NOTHING as DASH
-from pipeline.trade_units import (
+from pipeline.study.model import FlightWindow, Golfer
+from pipeline.study.trade_units import NOTHING as DASH
+from pipeline.study.trade_units import (
     breakable,
     depth_between,
     depth_digits,
@@ -23,6 +22,7 @@ from pipeline.trade_units import (
     window,
     yards,
 )
+from pipeline.study.units import YARD_M
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,7 @@ def advise(
     depths: Mapping[str, Depths],
     state: State,
     places: Sequence[PlaceOutcome],
-    offers: Sequence[NextDepth] = (),
-    missing: NextConditions | None = None,
+    runs: RunsToAdd,
 ) -> Advice:
     """Say what to do for one golfer.
 
@@ -70,10 +69,8 @@ def advise(
         Of the golfer's decision.
     places : sequence of PlaceOutcome
         What would be best, were the critical Reynolds number measured.
-    offers : sequence of NextDepth
-        Depths whose runs are worth their price, the best first.
-    missing : NextConditions, optional
-        Conditions that flights need beyond those computed.
+    runs : RunsToAdd
+        What to compute next.
 
     Returns
     -------
@@ -93,7 +90,7 @@ def advise(
     if state.word in (DECIDED, PROTOTYPES):
         sentences.append(_tolerance(row))
     if state.word == RUN_MORE:
-        sentences += next_sentences(offers, missing if state.leaves_table else None)
+        sentences += next_sentences(runs, state)
     if state.place_decides:
         sentences += place_sentences(places)
     if len(rows) > 1 and state.word != NOTHING:
@@ -141,21 +138,33 @@ def place_sentences(places: Sequence[PlaceOutcome]) -> list[str]:
     ]
 
 
-def next_sentences(offers: Sequence[NextDepth], missing: NextConditions | None) -> list[str]:
+def next_sentences(runs: RunsToAdd, state: State) -> list[str]:
     """Say which runs to compute next: conditions that flights need, and at most two depths."""
     found = []
-    if missing is not None and (missing.reynolds or missing.spin_ratios):
-        listed = [f"Re {value:.3g}" for value in missing.reynolds]
-        listed += [f"S {value:.3g}" for value in missing.spin_ratios]
+    conditions = runs.conditions if state.leaves_table else None
+    if conditions is not None and (conditions.reynolds or conditions.spin_ratios):
+        listed = [f"Re {value:.3g}" for value in conditions.reynolds]
+        listed += [f"S {value:.3g}" for value in conditions.spin_ratios]
         found.append(f"Compute {_and(listed)} too, at every depth (add them to the study's flow).")
     named = [
         f"{offer.pattern} at {millimetres(offer.depth_m, 3)} ({offer.runs} runs, "
         f"{number(offer.core_hours, 1)} core hours, expected gain {offer.gain_m / YARD_M:.1f} yd)"
-        for offer in offers[:2]
+        for offer in runs.depths[:2]
     ]
     if named:
         found.append(f"Compute next {' and '.join(named)}: depthline next writes that study.")
     return found
+
+
+def not_told_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
+    """Say for which patterns a pattern stands that the mesh does not tell from it."""
+    others = [name for name, stands in ranked_as.items() if stands == pattern != name]
+    if not others:
+        return []
+    return [
+        f"{pattern} stands for {_and(others)} too: the mesh does not tell their surfaces apart, so that they "
+        "are not ranked against each other."
+    ]
 
 
 def product_sentences(
@@ -163,8 +172,7 @@ def product_sentences(
     ranked: Sequence[PatternOfProduct],
     places: Sequence[PlaceOutcome],
     golfers: int,
-    offers: Sequence[NextDepth] = (),
-    missing: NextConditions | None = None,
+    runs: RunsToAdd,
 ) -> list[str]:
     """Say what to cut as one product for all golfers.
 
@@ -178,7 +186,7 @@ def product_sentences(
         As of `advise`.
     golfers : int
         How many golfers count.
-    offers, missing
+    runs : RunsToAdd
         As of `advise`.
 
     Returns
@@ -200,7 +208,7 @@ def product_sentences(
             f"and depth, were they known, and {best.regret_hi_m / YARD_M:.1f} yd in one case of twenty."
         )
     if state.word == RUN_MORE:
-        found += next_sentences(offers, missing if state.leaves_table else None)
+        found += next_sentences(runs, state)
     if state.place_decides:
         found += place_sentences(places)
     return [breakable(text) for text in found]
