@@ -1,4 +1,4 @@
-"""A small study for tests of the commands, and the result of one of its runs."""
+"""Small studies for tests of the commands, and the result of a run."""
 
 from typing import Any
 
@@ -15,6 +15,33 @@ golfers:
   - name: fast swing
     launch: {ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}
 """
+
+LAMINAR = """\
+name: NAME
+ball: {diameter: 42.7 mm, mass: 45.9 g}
+patterns:
+  - name: ico
+    layout: {symmetry: icosahedral, count: 32, mirror: true}
+    cavity: {chord_diameter: 6 mm}
+    depths: [DEPTHS]
+flow:
+  fidelity: laminar
+  level: coarse
+  reynolds: [REYNOLDS]
+  spin_ratios: [SPIN_RATIOS]
+  standard_error: {cd: 0.01, cl: 0.01}
+golfers:
+  - name: one
+    launch: {ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}
+"""
+
+
+def laminar_study(
+    name: str, depths: str = "0.4 mm, 0.5 mm", reynolds: str = "60", spin_ratios: str = "0.1"
+) -> str:
+    """Text of a study whose flows take seconds, with the solver or with the stub of it."""
+    text = LAMINAR.replace("NAME", name).replace("DEPTHS", depths)
+    return text.replace("REYNOLDS", reynolds).replace("SPIN_RATIOS", spin_ratios)
 
 
 def run_record(**changes: Any) -> dict[str, Any]:

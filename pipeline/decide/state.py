@@ -211,11 +211,11 @@ def _edge_sentence(of: Product, pattern: str, edge: float, studied: Sequence[flo
     shallow = float(best.depth_m[best.at_edge].mean()) < 0.5 * (depths[0] + depths[-1])
     side = "shallower" if shallow else "deeper"
     lost = [at for at in studied if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
-    advised = (
-        f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
-        if lost
-        else f"study {side} ones"
-    )
+    advised = f"study {side} ones"
+    if len(lost) == 1:
+        advised = f"the depth of {millimetres(lost[0])} beyond it has no usable runs: compute it again first"
+    elif lost:
+        advised = f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
     return (
         f"The best depth of {pattern} lies at the {'shallowest' if shallow else 'deepest'} depth "
         f"{'with usable runs' if lost else 'studied'} with a probability of {edge:.2f}: {advised}."

@@ -10,8 +10,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from pipeline.errors import InputError
-
 TEMPORARY = ".*.????????"
 """Temporary names: `.NAME.` and the eight characters of `tempfile.mkstemp`."""
 
@@ -145,21 +143,3 @@ def write_json_if_changed(path: Path, value: Any) -> bool:
         set_aside(path)
     write_text(path, text, durable=False)  # an empty one is not unchanged; a study has thousands
     return True
-
-
-def read_json(path: Path) -> Any:
-    """Read a JSON file of ours.
-
-    Raises
-    ------
-    InputError
-        If it is missing or broken.
-    """
-    try:
-        return json.loads(Path(path).read_text())
-    except FileNotFoundError:
-        raise InputError(f"{path}: missing; the station before this one has not finished") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: not JSON (not UTF-8); remove it and run again") from None
-    except json.JSONDecodeError as error:
-        raise InputError(f"{path}:{error.lineno}: not JSON ({error.msg}); remove it and run again") from None

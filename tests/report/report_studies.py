@@ -13,7 +13,7 @@ from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.flights.station import flights_table, write_flights
 from pipeline.decide.flown import fly_everything
 from pipeline.decide.station import decide_study, write_decision
-from pipeline.files.atomic import read_json, write_json
+from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry import build
 from pipeline.geometry.ball.totals import totals
@@ -89,10 +89,10 @@ def make_results(
     balls = {}
     for pattern in study.patterns:
         at = results / "geometry" / pattern.name
-        write_layout(at / build.LAYOUT, build.make_layout(read_json(at / build.LAYOUT_SPEC)))
+        write_layout(at / build.LAYOUT, build.make_layout(build.read_layout_spec(at)))
     for variant in variants(study):
         at = results / "geometry" / variant.pattern / variant.key
-        ball = build.make_ball(build.load_layout(at.parent), read_json(at / build.SPEC))
+        ball = build.make_ball(build.load_layout(at.parent), json.loads((at / build.SPEC).read_text()))
         balls[variant.pattern, variant.key] = totals(ball)
         write_json(at / build.TOTALS, totals(ball))
         write_ply(at / build.SKIN_PLY, skin(ball, 24))

@@ -90,7 +90,7 @@ def test_an_edge_made_by_failed_runs_is_told_from_one_of_the_study(small: Result
     assert item["state"] == "run more"
     assert any(
         "lies at the shallowest depth with usable runs" in sentence
-        and "1 depths studied beyond it have no usable runs: compute those again first" in sentence
+        and "the depth of 0.150 mm beyond it has no usable runs: compute it again first" in plain(sentence)
         for sentence in item["sentences"]
     )
 

@@ -36,7 +36,7 @@ Grids turned by parts of a cell scatter by 0.0007 in Cd and 0.0031 in Cl, and 0.
 MOST_MISSED = 0.7
 """Largest share of a surface difference that facets may miss: they show half of its mean square then.
 
-The flow follows the facets: on the coarse mesh (one ball, all from rest) an edge radius of 0.3 mm changed
+The flow follows the facets: on the coarse mesh (the same ball, from rest) an edge radius of 0.3 mm changed
 Cd by -0.0017 and Cl by +0.004, one of 1 mm by -0.005 and +0.016, as much as 0.02 mm of depth; the surfaces
 differ by 0.0004 and 0.002 mm of depth, the facets by 0.003 and 0.010 mm. Depths of 0.2000, 0.2005, 0.2025 and
 0.2100 mm gave 0.2622, 0.2623, 0.2627, 0.2650 and 0.1314, 0.1308, 0.1293, 0.1256.

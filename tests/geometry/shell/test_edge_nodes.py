@@ -1,9 +1,10 @@
 """Nodes on the dimples' edges: where they are, that the grid stays good, and what it gains."""
 
+import json
+
 import numpy as np
 import pytest
 
-from pipeline.files.atomic import read_json
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import solver_shell
 from pipeline.geometry.dimple.cavity import solve_cavities
@@ -136,4 +137,4 @@ def test_a_grid_that_could_not_be_fitted_says_so(layout, monkeypatch, tmp_path):
     assert shell.edges_fitted is False
     assert check_skin(skin(ball, 64), ball)["edges_fitted"] is False
     write_shell(tmp_path, shell)
-    assert read_json(tmp_path / QUALITY)["edges_fitted"] is False
+    assert json.loads((tmp_path / QUALITY).read_text())["edges_fitted"] is False
