@@ -20,7 +20,7 @@ from pipeline.geometry.layout.class_layout import pack_layout
 from pipeline.geometry.layout.layout import spread_layout
 from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import Level
-from pipeline.geometry.tooling.skin import skin, write_stl
+from pipeline.geometry.tooling.skin import skin, write_skin
 
 DIAMETER, CHORD = 42.7e-3, 3.58e-3
 PROFILES = (ARC, Profile("two-radius", 0.6, 0.5), Profile("cone", 0.6), Profile("catenary"))
@@ -40,7 +40,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         begun = time.process_time()
         surface = skin(ball, 289)
-        write_stl(Path(folder) / "skin.stl", surface)
+        write_skin(Path(folder) / "skin.stl", surface)
         print(f"skin, {len(surface.triangles)} triangles: {time.process_time() - begun:.1f} s", flush=True)
         write_shell(Path(folder) / "first", solver_shell(ball, Level(4, 48), 4e-4))  # loads compiled code
         sizes, seconds, computing = [], [], []

@@ -19,7 +19,7 @@ from pipeline.geometry.tooling import step
 from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list
 from pipeline.geometry.tooling.drawings import draw_coordinates
 from pipeline.geometry.tooling.mould import Tooling, cavity_of
-from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_stl
+from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_skin
 from pipeline.study.units import LENGTH, SHARE
 
 CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
@@ -83,9 +83,9 @@ def write_cut_list(
     }
     write_text(folder / CSV, as_csv(table))
     write_text(folder / PAGE, _page(found, classes, table, summary))
-    write_stl(folder / f"{BALL}.stl", surface)
+    write_skin(folder / f"{BALL}.stl", surface)
     for half, part in zip(HALVES, parts, strict=True):
-        write_stl(folder / f"{CAVITY}_{half}.stl", part)
+        write_skin(folder / f"{CAVITY}_{half}.stl", part)
     written = [CSV, PAGE, f"{BALL}.stl", *(f"{CAVITY}_{half}.stl" for half in HALVES)]
     written += _step_files(found.ball, cavity, folder)
     messages().print(f"wrote {', '.join(written)} in {folder}")

@@ -24,7 +24,7 @@ from pipeline.geometry.layout.store import recall, remember
 from pipeline.geometry.shell.edge_nodes import edge_fitted, edges_fitted, volume_factor
 from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import Level, Shell, build_shell, rotated_about_y
-from pipeline.geometry.tooling.skin import check_skin, skin, write_ply, write_stl
+from pipeline.geometry.tooling.skin import check_skin, skin, write_skin
 
 LAYOUT_SPEC, LAYOUT = records.LAYOUT_SPEC.name, records.LAYOUT
 SPEC, TOTALS, SKIN_STL, SKIN_PLY = records.VARIANT_SPEC.name, records.TOTALS.name, "skin.stl", "skin.ply"
@@ -230,8 +230,8 @@ def build_variant(folder: Path) -> None:
     ball = make_ball(load_layout(folder.parent), spec)
     surface = skin(ball, SKIN_N)
     checked = check_skin(surface, ball)
-    write_stl(folder / SKIN_STL, surface)
-    write_ply(folder / SKIN_PLY, surface)
+    write_skin(folder / SKIN_STL, surface)
+    write_skin(folder / SKIN_PLY, surface)
     level = Level(spec["n"], spec["layers"])
     options = {name: spec[name] for name in ("whole", "orientation") if name in spec}
     write_shell(folder, solver_shell(ball, level, spec["first_cell"], **options))

@@ -18,7 +18,7 @@ from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry import build
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.file import write_layout
-from pipeline.geometry.tooling.skin import skin, write_ply
+from pipeline.geometry.tooling.skin import skin, write_skin
 from pipeline.study.file import load_study
 from pipeline.study.matrix import RunSpec, runs, variants
 from pipeline.study.model import Study
@@ -95,7 +95,7 @@ def make_results(
         ball = build.make_ball(build.load_layout(at.parent), json.loads((at / build.SPEC).read_text()))
         balls[variant.pattern, variant.key] = totals(ball)
         write_json(at / build.TOTALS, totals(ball))
-        write_ply(at / build.SKIN_PLY, skin(ball, 24))
+        write_skin(at / build.SKIN_PLY, skin(ball, 24))
     for run in runs(study):
         found = change(run, invented_run(run, balls[run.pattern, run.variant_key]))
         if found is not None:

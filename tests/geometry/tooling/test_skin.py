@@ -3,6 +3,7 @@ import struct
 import meshio
 import numpy as np
 import pytest
+import pyvista
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -18,8 +19,7 @@ from pipeline.geometry.tooling.skin import (
     enclosed_volume,
     half_skins,
     skin,
-    write_ply,
-    write_stl,
+    write_skin,
 )
 
 D = 42.7e-3
@@ -243,14 +243,14 @@ def test_a_surface_that_covers_the_sphere_twice_is_found(ball):
 
 def test_stl_reads_back_in_mm(good, tmp_path):
     path = tmp_path / "new" / "skin.stl"
-    write_stl(path, good)
+    write_skin(path, good)
     data = path.read_bytes()
     # Binary STL: 80 bytes of header, a count, 50 bytes a triangle [memory, the format's common description]
     assert len(data) == 84 + 50 * len(good.triangles)
     assert struct.unpack("<I", data[80:84])[0] == len(good.triangles)
     assert not data.startswith(b"solid")  # that word begins an ASCII file
-    mesh = meshio.read(path)
-    corners = mesh.points[mesh.cells_dict["triangle"]]
+    mesh = pyvista.read(path)  # another library than the one that writes
+    corners = mesh.points[mesh.faces.reshape(-1, 4)[:, 1:]]
     assert corners == pytest.approx(1e3 * good.points[good.triangles], abs=2e-6)
     # corners that are shared must be the same numbers in every triangle, or the file would not be closed
     assert len(np.unique(mesh.points, axis=0)) == len(good.points)
@@ -262,7 +262,10 @@ def test_stl_reads_back_in_mm(good, tmp_path):
 def test_ply_reads_back_exactly_in_mm(ball, tmp_path):
     coarse = skin(ball, 24)
     path = tmp_path / "skin.ply"
-    write_ply(path, coarse)
+    write_skin(path, coarse)
+    read = pyvista.read(path)  # another library than the one that writes, in single precision
+    assert read.points == pytest.approx(coarse.points * 1e3, abs=2e-6)
+    assert np.array_equal(read.faces.reshape(-1, 4)[:, 1:], coarse.triangles)
     mesh = meshio.read(path)
     assert np.array_equal(mesh.points, coarse.points * 1e3)
     assert np.array_equal(mesh.cells_dict["triangle"], coarse.triangles)
