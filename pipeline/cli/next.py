@@ -8,6 +8,7 @@ from rich.table import Table
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.cli.study_input import read_study
 from pipeline.decide.next_runs import NextDepth, next_depths
+from pipeline.decide.run_more import WORTHLESS_M
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import unresolved_results
@@ -15,9 +16,6 @@ from pipeline.study.edit import Addition, with_values
 from pipeline.study.file import read_study_text
 from pipeline.study.model import Study
 from pipeline.study.units import LENGTH, in_unit
-
-WORTHLESS_M = 0.05
-"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
 
 
 def propose_next(path: Path, results_root: Path, count: int, out: Path | None, as_json: bool) -> None:
