@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from pipeline.aero.table import CoefficientTable
-from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
+from pipeline.decide.equipment_rules import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.flight.air import standard_atmosphere
 from pipeline.flight.single import fly_single
 from pipeline.flight.trajectory import Conditions, Launches
