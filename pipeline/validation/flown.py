@@ -86,7 +86,6 @@ def smooth(bench: Bench) -> list[Row]:
             source=SUBCRITICAL_DRAG.source,
             mark=SUBCRITICAL_DRAG.mark,
             goal_pct=10.0,
-            cause="a steady model mixes too much into the near wake, whose pressure is then too high",
         )
         for flow, outcome in outcomes.items()
     ]
