@@ -52,9 +52,9 @@ def test_the_wake_ends_where_the_velocity_on_the_axis_turns(length: float, mirro
 
 def test_the_wake_is_followed_through_a_coarsening() -> None:
     # Half a diameter behind the ball the shell has half as many cells around the axis.
-    level = Level(16, 44, wall_layers=12, coarsen_at=(28,))
-    shell = build_shell(lambda u: np.full(len(u), PHANTOM_RADIUS), level, 1e-3, mirrored=True)
-    assert 0.2 < shell.layer_radii()[28] - PHANTOM_RADIUS < 0.8
+    level = Level(16, 44, wall_layers=12, coarsen_at=(30,))
+    shell = build_shell(lambda u: np.full(len(u), PHANTOM_RADIUS), level, 4e-4, mirrored=True)
+    assert 0.2 < shell.layer_radii()[30] - PHANTOM_RADIUS < 0.8
     x, y, z = shell.cell_centres().T
     axial = x - (PHANTOM_RADIUS + 0.88) + 3.0 * (y**2 + z**2)
     assert wake_length(shell, axial) == pytest.approx(0.88, abs=0.01)
