@@ -151,6 +151,7 @@ VARIANT_SPEC = Record(
     {
         "pattern": str, "key": str, "ball_diameter_m": _NOT_NEGATIVE, "depth_m": Maybe(_NUMBER),
         "edge_angle_rad": Maybe(_NUMBER), "n": Number(1), "layers": Number(1), "first_cell": _NOT_NEGATIVE,
+        "wall_layers?": Number(1), "coarsen_at?": [Number(1)],
     },
 )  # fmt: skip
 QUALITY = Record(

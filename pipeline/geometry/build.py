@@ -232,7 +232,8 @@ def build_variant(folder: Path) -> None:
     checked = check_skin(surface, ball)
     write_skin(folder / SKIN_STL, surface)
     write_skin(folder / SKIN_PLY, surface)
-    level = Level(spec["n"], spec["layers"])
+    coarsen_at = tuple(spec.get("coarsen_at", ()))
+    level = Level(spec["n"], spec["layers"], spec.get("wall_layers", 0), coarsen_at)
     options = {name: spec[name] for name in ("whole", "orientation") if name in spec}
     write_shell(folder, solver_shell(ball, level, spec["first_cell"], **options))
     across = cells_across_dimple(ball, level)

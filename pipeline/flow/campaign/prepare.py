@@ -67,6 +67,8 @@ def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
         **cavity_spec(study, variant.pattern),
         "n": level.n,
         "layers": level.layers,
+        **({"wall_layers": level.wall_layers} if level.wall_layers else {}),
+        **({"coarsen_at": list(level.coarsen_at)} if level.coarsen_at else {}),
         # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
         "first_cell": model.first_cell(max(study.flow.reynolds)),
         **({"whole": True} if model.turning else {}),
