@@ -12,6 +12,7 @@ from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
 from pipeline.files import records
 from pipeline.flow.campaign.provenance import mixed, rows
+from pipeline.flow.forces.verdict import REASONS
 from pipeline.study.matrix import RunSpec, runs
 
 NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
@@ -25,17 +26,6 @@ NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
 
 SILENT_SECONDS = 120.0
 """A solver writes its log every iteration; one that is silent for longer is taken as stopped."""
-
-REASONS = {
-    "settled": "standard errors are at their targets",
-    "noisy": "ceiling of iterations reached, standard errors above their targets",
-    "oscillating": "ceiling of iterations reached, the forces still go up and down in a regular cycle",
-    "drifting": "ceiling of iterations reached while still drifting; the standard errors include the drift",
-    "diverged": "the solution grew without bounds; it will not be tried again",
-    "crashed": "the solver ended with an error; the next run tries again",
-    "killed": "the solver was killed; the next run goes on from its last state",
-}
-"""One line for each verdict, where run.json gives no reason of its own."""
 
 
 def run_state(results: Path, run: RunSpec) -> dict[str, Any]:

@@ -1,6 +1,5 @@
 """Writing files so that nobody ever sees half of one."""
 
-import fcntl
 import json
 import os
 import shutil
@@ -9,6 +8,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, BinaryIO
+
+from pipeline.files.lock import take_lock
 
 TEMPORARY = ".*.????????"
 """Temporary names: `.NAME.` and the eight characters of `tempfile.mkstemp`."""
@@ -37,7 +38,7 @@ def atomic_open(path: Path, durable: bool = True) -> Iterator[BinaryIO]:
     descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(descriptor, "wb") as stream:
-            _lock(stream)  # tells `remove_leftovers` that somebody writes it
+            take_lock(stream)  # tells `remove_leftovers` that somebody writes it
             yield stream
             stream.flush()
             if durable:
@@ -53,15 +54,6 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
-
-
-def _lock(stream: BinaryIO) -> bool:
-    """Lock an open file; false where somebody holds it, or the file system has no locks."""
-    try:
-        fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def remove_leftovers(folder: Path) -> list[Path]:
@@ -83,7 +75,7 @@ def remove_leftovers(folder: Path) -> list[Path]:
             continue
         try:
             with path.open("rb") as stream:
-                if _lock(stream):
+                if take_lock(stream, without=False):
                     path.unlink()
                     removed.append(path)
         except FileNotFoundError:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from pipeline.aero.collect import USABLE
+from pipeline.flow.forces.verdict import REASONS
 from pipeline.report.inputs import Inputs
 from pipeline.report.series import CoefficientChart
 from pipeline.report.table import Cell, Table
@@ -23,16 +24,7 @@ from pipeline.study.trade_units import (
 
 _COEFFICIENT_NAMES = {"cd": "Drag coefficient Cd", "cl": "Lift coefficient Cl", "cm": "Moment coefficient Cm"}
 
-_REASONS = {
-    "noisy": "ceiling of iterations reached with standard errors above their targets",
-    "oscillating": "ceiling of iterations reached, the forces still go up and down in a regular cycle",
-    "drifting": "ceiling of iterations reached while still drifting; the standard errors include the drift",
-    "diverged": "the solution grew without bounds",
-    "crashed": "the solver ended with an error; the next run tries again",
-    "killed": "the solver was killed; the next run goes on from its last state",
-    "missing": "left no result; the next run computes it",
-}
-"""What a verdict means, where a run gives no reason of its own."""
+_MEANINGS = REASONS | {"settled": "", "missing": "left no result; the next run computes it"}
 
 
 def flight_table(inputs: Inputs, golfer: str) -> Table:
@@ -178,6 +170,6 @@ def _error_cell(error: float | None, target: float) -> Cell:
 
 
 def remarks(verdict: str, details: Mapping[str, Any]) -> list[str]:
-    """Return a run's reason, or what its verdict means, and its warnings."""
-    reason = details.get("reason") or _REASONS.get(verdict, "")
+    """Return a run's reason, or what a verdict other than settled means, and its warnings."""
+    reason = details.get("reason") or _MEANINGS.get(verdict, "")
     return [text for text in (reason, *details.get("warnings", ())) if text]

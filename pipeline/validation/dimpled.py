@@ -33,14 +33,6 @@ MIDDLE = (1.5e5, 0.1)
 
 GOAL_PCT = {"cd": 5.0, "cl": 10.0}
 
-CAUSES = {
-    "cd": "published drag differs by as much: the fit of Smits & Smith rises to 0.33 at Re 2e5, where the "
-    "tunnels of Bearman & Harvey and of Choi et al. find 0.25",
-    "cl": "behind the trip the boundary layer is the turbulence model's, and the wake does not sway; on the "
-    "finest mesh lift is a tenth larger; published lifts differ by a factor of two",
-}
-"""Likely causes of errors of dimpled flows beyond the goals."""
-
 TARGETS = {"standard_error": {"cd": 0.001, "cl": 0.003}, "iterations": 1500}
 
 
@@ -164,7 +156,7 @@ def beside_fits(outcome: Outcome, quantity: str, value: float, error: float | No
                 outcome, quantity, value, error,
                 published=expected, source=fit.source, mark=fit.mark, goal_pct=GOAL_PCT[quantity], **rest,
             )  # fmt: skip
-            rows.append(row if row.within_goal else replace(row, cause=CAUSES[quantity]))
+            rows.append(row)
     return rows
 
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
+from pipeline.decide.equipment_rules import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.report.drawing import INK, SOFT_INK, new_figure
 from pipeline.validation.bench import Outcome
 from pipeline.validation.published_dimpled import BANDS, FITS

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from pipeline.aero.table import CoefficientTable
-from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
+from pipeline.decide.equipment_rules import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.flight.air import standard_atmosphere
 from pipeline.flight.single import fly_single
 from pipeline.flight.trajectory import Conditions, Launches
@@ -86,7 +86,6 @@ def smooth(bench: Bench) -> list[Row]:
             source=SUBCRITICAL_DRAG.source,
             mark=SUBCRITICAL_DRAG.mark,
             goal_pct=10.0,
-            cause="a steady model mixes too much into the near wake, whose pressure is then too high",
         )
         for flow, outcome in outcomes.items()
     ]

@@ -15,12 +15,6 @@ DES, LES = "transient-des", "transient-les"
 END = 75.0
 """Time to which the flow is computed [D / U]: some four core hours, two hours on two cores."""
 
-CAUSE = (
-    "both leave the boundary layer to the model, which keeps it all but laminar to its separation near 95 "
-    "deg; the steady wake closes too soon behind that, the one resolved in time sways and draws more drag"
-)
-"""Likely cause of the difference; the friction on the ball of both was compared."""
-
 PROPER_TIME = 100.0
 """A time-accurate run whose mean is of use [D / U]: some sixteen shedding cycles of a Strouhal number near
 0.2 after a transient of twenty. The run of 75 has standard errors of 0.005 in Cd and 0.02 in Cl."""
@@ -47,7 +41,7 @@ def transient(bench: Bench) -> list[Row]:
     ] + [
         replace(
             _row(resolved, name, mean.value, mean.standard_error), published=steady.result[name],
-            source="our steady-rans on the same mesh (not published)", mark="computed", cause=CAUSE,
+            source="our steady-rans on the same mesh (not published)", mark="computed",
         )
         for name, mean in means_in_time(resolved).items()
     ]  # fmt: skip

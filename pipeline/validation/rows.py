@@ -43,7 +43,7 @@ class Row:
     level : str
         Resolution of the mesh, for instance "16x40".
     cause : str
-        Likely cause of an error beyond the goal, or what must be known of the comparison.
+        What must be known of the comparison, such as why there is no extrapolated value.
     part : str
         Part of the suite that computed it.
     reynolds, spin_ratio : float or None

@@ -187,11 +187,6 @@ def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
     }
 
 
-def enclosed_volume(skin: Skin) -> float:
-    """Volume enclosed by a closed skin [m^3], by the divergence theorem."""
-    return float(_triple_products(skin).sum() / 6)
-
-
 def write_skin(path: Path, skin: Skin) -> None:
     """Write a skin in mm as binary STL (single precision) or PLY (double), by the name's ending.
 
