@@ -6,9 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.files.lock import take_lock
-from pipeline.flow.campaign.provenance import RESULT
-
-LOCK = ".lock"
+from pipeline.records.tree import LOCK, RESULT
 
 POLL_SECONDS = 0.5
 
