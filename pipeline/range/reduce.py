@@ -8,6 +8,7 @@ intervals know of them, and are not reported.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,15 @@ from pipeline.aero.published import SMITS_SMITH_SPIN_DECAY
 from pipeline.errors import InputError
 from pipeline.range.firings import Firings
 from pipeline.range.gate_kernel import N_RANGE
-from pipeline.range.scatter import Common, Form, Group, estimate, mixed, offsets
+from pipeline.range.scatter import (
+    Common,
+    Form,
+    Group,
+    mixed,
+    most_probable_common,
+    most_probable_scatter,
+    offsets,
+)
 from pipeline.range.shot_fit import Linear, Point, ShotData, leverages, linearise, moved, prepare
 from pipeline.range.terms import CANDIDATES, DEPTH_UNIT_M, ONE, Term, design
 
@@ -43,8 +52,6 @@ FAR, NEAR = 5.0, 4.0
 FAR_SHOT = 6.0
 FAR_GATE, FAR_GATE_SHARE = 6.0, 0.7
 """A gate is left out when its mean is so many standard errors, and this share of one time's, off."""
-
-MOST_ROUNDS = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,24 +189,24 @@ def reduce(
     tilt_told = _tilt_told(data)
     group, prior_sd = _group(data, terms, (drag is None, lift is None), tilt_told)
     state = _State.start(data, terms, group)
-    # Gates first, with the scatter taken wide, so that a shot may differ from its like while its gates are
-    # judged; then the scatter; then both once more.
-    for rounds, fit_scatter in ((8, False), (MOST_ROUNDS, True)):
-        for k in range(rounds):
-            before = state.common
-            state = _round(data, terms, group, state, fit_scatter and k % 2 == 0 and k < 8, fit_scatter)
-            progress(min(0.95, (k + 1 + 8 * fit_scatter) / 24.0))
-            if k > 2 and state.settled and before is not None and _same(before, state.common):
+    for stage in _STAGES:
+        for k in range(stage.rounds):
+            before = state
+            state = _round(data, terms, group, state, stage, k)
+            progress(min(0.95, 0.05 + state.rounds / 25.0))
+            if k > 1 and state.settled and _same(before.point, state.point):
                 break
-    assert state.common is not None
     linear = linearise(data, terms, state.point, state.counted, state.scale)
-    common = mixed(_form(linear), group, state.shot_sd, state.ball_sd if group.ball_freedom > 0 else None)
+    common = mixed(_form(linear, state.shot_kept), group, state.shot_sd)
     _refuse_untold(common, group, data, terms, prior_sd)
-    _, of_balls, of_balls_se = offsets(_form(linear), group, common.mean, state.shot_sd, state.ball_sd)
+    _, of_balls, of_balls_se = offsets(
+        _form(linear), _form(linear, state.shot_kept), group, common.mean, state.shot_sd, state.ball_sd
+    )
     re, s = _conditions(data, state.point, linear)
     late = {name: state.late[name] for name in sorted(state.late)}
     return Reduction(
-        data, terms, state.point, linear, group, common, prior_sd, state.counted, state.scale,
+        data, terms, state.point, linear, group, common, prior_sd,
+        state.counted * state.shot_kept[data.shot_of_row][:, None], state.scale,
         state.deviation, state.shot_kept, late, of_balls, of_balls_se, re, s, tilt_told, notes,
     )  # fmt: skip
 
@@ -218,14 +225,15 @@ class _State:
     deviation: FloatArray
     shot_sd: FloatArray
     ball_sd: FloatArray
-    common: Common | None
+    rounds: int
     settled: bool
     shot_of_row: NDArray[np.int64]
+    linear: Linear | None = None
 
     @property
     def counted(self) -> FloatArray:
-        """Measurements that count: their own, their gate's and their shot's."""
-        counted = self.kept * self.shot_kept[self.shot_of_row][:, None]
+        """Measurements that count in their shot: neither they nor their gate are left out."""
+        counted = self.kept.copy()
         if self.late:
             late = np.array([name in self.late for name in self.gate_names])
             counted[:, 0] = counted[:, 0] * ~late[self.gate_of_row]
@@ -244,9 +252,31 @@ class _State:
         )
         return _State(
             point, np.ones((m, 4)), np.ones(n, bool), number.ravel(), names.tolist(), {}, np.ones(4),
-            np.zeros((m, 4)), np.full(2, 0.03), np.full(2, 0.01 if group.ball_freedom else 0.0), None, False,
+            np.zeros((m, 4)), np.full(2, 0.03), np.full(2, 0.01 if group.ball_freedom else 0.0), 0, False,
             data.shot_of_row,
         )  # fmt: skip
+
+
+class _Stage(NamedTuple):
+    """Rounds of one kind.
+
+    `judge`: whether measurements and shots are left out; `shot_sd`: sizes of Cd and Cl where each shot is
+    fitted by itself, so that bad ones spoil no other; None where all are fitted together; `likely`: the first
+    rounds in which the scatter becomes the most probable one instead of a robust one.
+    """
+
+    rounds: int
+    judge: bool
+    shot_sd: float | None
+    likely: int = 0
+
+
+_STAGES = (
+    _Stage(3, False, 0.3),  # from a poor start
+    _Stage(8, True, 0.3),
+    _Stage(10, True, None),
+    _Stage(20, True, None, likely=6),
+)
 
 
 def _round(
@@ -254,45 +284,60 @@ def _round(
     terms: tuple[tuple[Term, ...], tuple[Term, ...]],
     group: Group,
     state: _State,
-    fit_scatter: bool,
-    judge_shots: bool,
+    stage: _Stage,
+    number: int,
 ) -> _State:
     """One Gauss-Newton step, then what is left out is judged anew."""
-    linear = linearise(data, terms, state.point, state.counted, state.scale)
-    form = _form(linear)
-    shot_sd, ball_sd = state.shot_sd, state.ball_sd
-    if fit_scatter:
-        start = np.concatenate([shot_sd, ball_sd])
-        common = estimate(form, group, start)
-        shot_sd = common.shot_sd
-        if group.ball_freedom > 0:
-            ball_sd = common.ball_sd
+    linear = state.linear
+    if linear is None:
+        linear = linearise(data, terms, state.point, state.counted, state.scale)
+    form, good = _form(linear), _form(linear, state.shot_kept)
+    shot_sd = state.shot_sd if stage.shot_sd is None else np.full(2, stage.shot_sd)
+    ball_sd = state.ball_sd
+    if number < stage.likely:
+        shot_sd, ball_sd = most_probable_scatter(good, group, np.concatenate([shot_sd, ball_sd]))
+    if stage.shot_sd is None:
+        common = most_probable_common(good, group, shot_sd, ball_sd)
     else:
-        common = mixed(form, group, shot_sd, ball_sd if group.ball_freedom > 0 else None)
-    of_shots, _, _ = offsets(form, group, common.mean, shot_sd, ball_sd)
-    point = _with_common(data, terms, group, linear, state.point, of_shots, common.mean)
+        common = group.prior_mean
+    of_shots, _, _ = offsets(form, good, group, common, shot_sd, ball_sd)
+    point = _with_common(data, terms, group, linear, state.point, of_shots, common)
+    state = replace(state, point=point, ball_sd=ball_sd, rounds=state.rounds + 1, linear=None)
+    if not stage.judge:
+        return state
     linear = linearise(data, terms, point, state.counted, state.scale)
-    h = leverages(data, linear, np.maximum(shot_sd**2 + np.nan_to_num(ball_sd) ** 2, 1e-14))
+    h = leverages(data, linear, np.maximum(shot_sd**2 + ball_sd**2, 1e-14))
     counted = state.counted > 0
     with np.errstate(invalid="ignore"):
         room = np.where(counted, np.maximum(1.0 - h, 1e-3), 1.0 + h)
         deviation = linear.residual / (linear.sigma * np.sqrt(room))
     kept = _judged(data, state.kept, deviation, np.where(counted, 1.0 - h, 1.0))
-    late = _late_gates(state, linear, deviation, h) if judge_shots else state.late
-    shot_kept = _judged_shots(data, terms, group, linear, state, point) if judge_shots else state.shot_kept
-    scale = _scales(linear, kept * counted, h, state.scale) if judge_shots else state.scale
+    late, shot_kept, spread, scale = state.late, state.shot_kept, shot_sd, state.scale
+    if stage.shot_sd is None:
+        late = _late_gates(state, linear, deviation, h)
+    if stage.shot_sd is None or number == stage.rounds - 1:
+        shot_kept, spread = _judged_shots(data, group, linear, state)
+    if stage.likely:
+        spread = shot_sd
+        if number < stage.likely:
+            scale = _scales(linear, kept * counted * shot_kept[state.shot_of_row][:, None], h, scale)
+    same = bool((kept == state.kept).all() and late == state.late and (scale == state.scale).all())
     settled = bool(
         (kept == state.kept).all() and (shot_kept == state.shot_kept).all() and late == state.late
-        and np.allclose(scale, state.scale, rtol=2e-3)
+        and np.allclose(scale, state.scale, rtol=2e-3) and stage.shot_sd is None
     )  # fmt: skip
     return replace(
-        state, point=point, kept=kept, late=late, shot_kept=shot_kept, scale=scale, deviation=deviation,
-        shot_sd=shot_sd, ball_sd=np.nan_to_num(ball_sd), common=common, settled=settled,
+        state, kept=kept, late=late, shot_kept=shot_kept, scale=scale, deviation=deviation, shot_sd=spread,
+        settled=settled, linear=linear if same else None,
     )  # fmt: skip
 
 
-def _form(linear: Linear) -> Form:
-    return Form(linear.information, linear.score, np.zeros(len(linear.score)))
+def _form(linear: Linear, shot_kept: NDArray[np.bool_] | None = None) -> Form:
+    """The shots' forms; those of shots that do not count are empty."""
+    share = np.ones(len(linear.score)) if shot_kept is None else shot_kept.astype(float)
+    return Form(
+        linear.information * share[:, None, None], linear.score * share[:, None], np.zeros(len(linear.score))
+    )
 
 
 def _with_common(data, terms, group, linear, point, of_shots, common):  # type: ignore[no-untyped-def]
@@ -360,19 +405,10 @@ def others_of(data: ShotData, point: Point) -> FloatArray:
 
 
 def _judged_shots(
-    data: ShotData,
-    terms: tuple[tuple[Term, ...], tuple[Term, ...]],
-    group: Group,
-    linear: Linear,
-    state: _State,
-    point: Point,
-) -> NDArray[np.bool_]:
-    """Leave out shots whose Cd and Cl are far from those of their like, as robust scatter tells."""
-    counted = state.kept * 1.0
-    every = linear
-    if not state.shot_kept.all():
-        every = linearise(data, terms, point, counted, state.scale)
-    own, covariance = own_offsets(every, others_of(data, point))
+    data: ShotData, group: Group, linear: Linear, state: _State
+) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Leave out shots whose Cd and Cl are far from those of their like; the robust scatter of shots, too."""
+    own, covariance = own_offsets(linear, others_of(data, state.point))
     offset = np.zeros((len(group.pattern_of_ball), 2))
     for ball in range(len(offset)):
         mine = group.ball_of_shot == ball
@@ -381,9 +417,10 @@ def _judged_shots(
     rest = own - offset[group.ball_of_shot]
     noise = np.stack([covariance[:, 0, 0], covariance[:, 1, 1]], axis=1)
     spread = 1.4826 * np.median(np.abs(rest), axis=0)
-    variance = noise + np.maximum(spread**2 - np.median(noise, axis=0), 1e-12)
-    size = np.sqrt((rest**2 / variance).sum(axis=1))
-    return np.asarray(size < FAR_SHOT) if len(size) >= 8 else state.shot_kept
+    extra = np.maximum(spread**2 - np.median(noise, axis=0), 0.0)
+    size = np.sqrt((rest**2 / (noise + np.maximum(extra, 1e-12))).sum(axis=1))
+    good = np.asarray(size < FAR_SHOT) if len(size) >= 8 else state.shot_kept
+    return good, np.maximum(np.sqrt(extra), 1e-3)
 
 
 def _scales(linear: Linear, kept: FloatArray, h: FloatArray, scale: FloatArray) -> FloatArray:
@@ -398,11 +435,10 @@ def _scales(linear: Linear, kept: FloatArray, h: FloatArray, scale: FloatArray) 
     return new
 
 
-def _same(before: Common, after: Common | None) -> bool:
-    if after is None:
-        return False
-    change = np.abs(after.mean - before.mean)
-    return bool((change <= 1e-3 * np.sqrt(np.diag(after.covariance)) + 1e-10).all())
+def _same(before: Point, after: Point) -> bool:
+    """Whether the common parameters have stopped moving, to a thousandth of what matters."""
+    pairs = ((before.drag, after.drag), (before.lift, after.lift))
+    return all(np.allclose(one, other, rtol=1e-7, atol=1e-6) for one, other in pairs)
 
 
 def _tilt_told(data: ShotData) -> bool:

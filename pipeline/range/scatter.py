@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
-PRIOR_SD = 0.02
-"""Scale of the half-normal priors of the standard deviations of balls and shots in Cd and Cl: shots of
-published firings scatter by 0.02 and 0.01 [quoted]."""
+LARGE_SD, SMALL_SD = 0.02, 5e-4
+"""Sizes of the scatter of balls and shots in Cd and Cl that the prior lies between: shots of published firings
+scatter by 0.02 and 0.01 [quoted]; below the small one scatter makes no difference to a carry (0.2 yd)."""
 
 _LOWEST_SD, _HIGHEST_SD = 1e-7, 0.2
-_GRID = np.exp(np.linspace(np.log(2e-4), np.log(0.06), 13))
+_GRID = np.exp(np.linspace(np.log(1e-5), np.log(0.06), 20))
+"""Even in the logarithm, so that all nodes stand for the same."""
 
 
 class Form(NamedTuple):
@@ -172,12 +173,15 @@ def together(balls: Form, group: Group, ball_variance: FloatArray) -> tuple[Floa
 
 
 def _log_prior(sd: FloatArray) -> float:
-    """Half-normal in the standard deviation, as a density of its logarithm."""
-    return float(np.sum(-0.5 * (sd / PRIOR_SD) ** 2 + np.log(sd)))
+    """Density of the logarithm of standard deviations: even between the two sizes, falling beyond both.
+
+    Even in the logarithm, it makes intervals those of Student's distribution where balls scatter much.
+    """
+    return float(np.sum(np.log(sd / (sd + SMALL_SD)) - 0.5 * (sd / LARGE_SD) ** 2))
 
 
-def estimate(form: Form, group: Group, start_sd: FloatArray | None = None) -> Common:
-    """Find the scatter and what is known of the common parameters.
+def most_probable_scatter(form: Form, group: Group, start_sd: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Find the most probable standard deviations of Cd and Cl of shots and of balls.
 
     Parameters
     ----------
@@ -185,8 +189,13 @@ def estimate(form: Form, group: Group, start_sd: FloatArray | None = None) -> Co
         Of the shots, in (offsets, range, drag, lift).
     group : Group
         Who belongs to whom.
-    start_sd : ndarray, shape (4,), optional
+    start_sd : ndarray, shape (4,)
         Where the search starts: shots' Cd and Cl, balls' Cd and Cl.
+
+    Returns
+    -------
+    of_shots, of_balls : ndarray, shape (2,)
+        The latter are zero where one ball a pattern tells nothing of them.
     """
     from scipy.optimize import minimize
 
@@ -202,18 +211,23 @@ def estimate(form: Form, group: Group, start_sd: FloatArray | None = None) -> Co
             np.maximum(np.abs(log_sd - np.mean(bounds)) - 0.5 * np.ptp(bounds), 0.0) ** 2
         )
 
-    start = np.log(np.full(4, 2e-3) if start_sd is None else start_sd)[:free]
-    start = np.clip(start, np.log(1e-5), np.log(0.1))
+    start = np.log(np.clip(start_sd[:free], 1e-5, 0.1))
     found = minimize(
         cost, start, method="Nelder-Mead",
         options={"xatol": 0.05, "fatol": 0.02, "maxfev": 160,
                  "initial_simplex": start + np.vstack([np.zeros(free), 0.7 * np.eye(free)])},
     )  # fmt: skip
     sd = np.exp(np.clip(found.x, *bounds))
-    return mixed(form, group, sd[:2], sd[2:] if told else None)
+    return sd[:2], sd[2:] if told else np.zeros(2)
 
 
-def mixed(form: Form, group: Group, shot_sd: FloatArray, ball_sd: FloatArray | None) -> Common:
+def most_probable_common(form: Form, group: Group, shot_sd: FloatArray, ball_sd: FloatArray) -> FloatArray:
+    """Most probable common parameters under given scatter, shape (k,)."""
+    information, score, _ = together(by_ball(form, group, shot_sd**2), group, ball_sd**2)
+    return np.asarray(np.linalg.solve(information, score))
+
+
+def mixed(form: Form, group: Group, shot_sd: FloatArray) -> Common:
     """What is known of the common parameters, over a grid of the scatter of balls.
 
     Parameters
@@ -222,24 +236,23 @@ def mixed(form: Form, group: Group, shot_sd: FloatArray, ball_sd: FloatArray | N
         As for `estimate`.
     shot_sd : ndarray, shape (2,)
         Scatter of shots.
-    ball_sd : ndarray, shape (2,), or None
-        Mode of the scatter of balls; None where it cannot be told, and is then taken as none: what is known
-        is of the balls that were fired.
+
+    Returns
+    -------
+    Common
+        Where the scatter of balls cannot be told (one ball a pattern) it is taken as none: what is known is
+        then of the balls that were fired.
     """
     balls = by_ball(form, group, shot_sd**2)
-    if ball_sd is None:
-        grid = [np.zeros(2)]
-    else:
-        nodes = [np.clip(_GRID * 1.0, _LOWEST_SD, _HIGHEST_SD) for _ in range(2)]
-        # A range without noise scatters less than the grid's lowest node.
-        nodes = [np.unique(np.append(own, np.clip(mode, _LOWEST_SD, _HIGHEST_SD))) for own, mode in zip(nodes, ball_sd, strict=True)]
-        grid = [np.array([a, b]) for a in nodes[0] for b in nodes[1]]
-    steps = _grid_steps(grid)
+    told = group.ball_freedom > 0
+    grid = [np.zeros(2)]
+    if told:
+        grid = [np.array([a, b]) for a in _GRID for b in _GRID]
     parts, log_weight = [], []
-    for sd, step in zip(grid, steps, strict=True):
+    for sd in grid:
         information, score, value = together(balls, group, sd**2)
         parts.append((information, score))
-        log_weight.append(value + (_log_prior(sd) if ball_sd is not None else 0.0) + np.log(step))
+        log_weight.append(value + (_log_prior(sd) if told else 0.0))
     weight = np.exp(np.array(log_weight) - max(log_weight))
     weight /= weight.sum()
     keep = np.flatnonzero(weight > 1e-5)
@@ -250,27 +263,21 @@ def mixed(form: Form, group: Group, shot_sd: FloatArray, ball_sd: FloatArray | N
     off = means - mean
     covariance = np.einsum("p,pij->ij", weight, covariances) + np.einsum("p,pi,pj->ij", weight, off, off)
     roots = np.linalg.cholesky(0.5 * (covariances + covariances.transpose(0, 2, 1)))
-    scatter = np.full(2, np.nan) if ball_sd is None else weight @ np.array([grid[k] for k in keep])
+    scatter = np.full(2, np.nan) if not told else weight @ np.array([grid[k] for k in keep])
     return Common(mean, covariance, weight, means, roots, shot_sd, scatter)
 
 
-def _grid_steps(grid: list[FloatArray]) -> FloatArray:
-    """Area that each node of a grid in the logarithms stands for."""
-    if len(grid) == 1:
-        return np.ones(1)
-    area = np.ones(len(grid))
-    at = np.log(np.array(grid))
-    for c in range(2):
-        nodes = np.unique(at[:, c])
-        width = np.gradient(nodes) if nodes.size > 1 else np.ones(1)
-        area *= np.interp(at[:, c], nodes, width)
-    return area
-
-
-def offsets(form: Form, group: Group, common: FloatArray, shot_sd: FloatArray, ball_sd: FloatArray) -> tuple[
-    FloatArray, FloatArray, FloatArray
-]:  # fmt: skip
+def offsets(
+    form: Form, good: Form, group: Group, common: FloatArray, shot_sd: FloatArray, ball_sd: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Most probable offsets under given common parameters.
+
+    Parameters
+    ----------
+    form, good : Form
+        Of all shots, and the same with those empty that do not count for their balls.
+    group, common, shot_sd, ball_sd
+        As elsewhere.
 
     Returns
     -------
@@ -279,7 +286,7 @@ def offsets(form: Form, group: Group, common: FloatArray, shot_sd: FloatArray, b
     of_balls, of_balls_se : ndarray, shape (balls, 2)
         Offsets of the balls, and their standard errors.
     """
-    balls = by_ball(form, group, shot_sd**2)
+    balls = by_ball(good, group, shot_sd**2)
     local = np.zeros((len(group.pattern_of_ball), form.score.shape[1] - 2))
     for pattern, places in enumerate(group.places):
         has = places >= 0

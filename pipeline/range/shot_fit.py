@@ -269,15 +269,18 @@ def linearise(
         data.position, data.tan_slant, data.origin, seen, speed, sensitivity,
     )  # fmt: skip
     shots = len(data.pattern)
-    parts = cores_allowed() if shots > SHOTS_OF_A_THREAD else 1
-    edges = np.linspace(0, shots, parts + 1).astype(int).tolist()
-    with ThreadPoolExecutor(parts) as pool:
-        list(pool.map(lambda ends: pass_gates(*ends, *arguments), itertools.pairwise(edges)))
+    if shots <= SHOTS_OF_A_THREAD:
+        pass_gates(0, shots, *arguments)
+    else:
+        edges = np.linspace(0, shots, cores_allowed() + 1).astype(int).tolist()
+        with ThreadPoolExecutor() as pool:
+            list(pool.map(lambda ends: pass_gates(*ends, *arguments), itertools.pairwise(edges)))
     residual = data.seen - seen
     sigma = data.error * scale
     with np.errstate(invalid="ignore"):
         sigma[:, 0] = np.hypot(sigma[:, 0], scale[0] * data.position_error / speed)
-    weight = np.where(np.isfinite(residual), kept / sigma**2, 0.0)
+    good = np.isfinite(residual) & np.isfinite(sensitivity).all(axis=2)
+    weight = np.where(good, kept / sigma**2, 0.0)
     clean = np.where(weight > 0, residual, 0.0)
     h, g = _accumulate(data.first_row, sensitivity, weight, clean)
     h[:, :N_NUISANCE] *= _SCALES[:, None]
@@ -305,14 +308,19 @@ def _others(data: ShotData, at: Point) -> FloatArray:
 
 def moved(data: ShotData, linear: Linear, at: Point, effects: FloatArray, range_of: FloatArray, drag: FloatArray,
           lift: FloatArray) -> Point:  # fmt: skip
-    """The point with new common parameters, each shot's own ones those that then fit best."""
+    """The point with new common parameters, each shot's own ones those that then fit best.
+
+    Within bounds that only shots with bad times meet, so that they still pass their gates.
+    """
     new = Point(at.own, effects, range_of, drag, lift)
     change = _others(data, new) - _others(data, at)
     right = linear.own_score - (linear.cross @ change[:, :, None])[:, :, 0]
     own = at.own + np.linalg.solve(linear.own_information, right[:, :, None])[:, :, 0] * _SCALES
     own[:, 3] = np.clip(own[:, 3], 0.5 * at.own[:, 3], 2.0 * at.own[:, 3])
     own[:, 6] = np.maximum(own[:, 6], 0.0)
-    return Point(own, effects, range_of, drag, lift)
+    for column, most in ((0, 0.1), (1, 1.0), (2, 3.0), (4, 0.3), (5, 0.3), (7, 0.3)):
+        own[:, column] = np.clip(own[:, column], data.stated[:, column] - most, data.stated[:, column] + most)
+    return Point(own, np.clip(effects, -1.0, 1.5), range_of, drag, lift)
 
 
 def leverages(data: ShotData, linear: Linear, effect_variance: FloatArray) -> FloatArray:
