@@ -1,13 +1,13 @@
 # The line: layout -> geometry -> flow -> coefficients -> flights -> decision -> report.
 # One rule a station, no computation here. The working directory is a study's results folder, prepared by
-# `depthline run` (study.json and the spec files). `config` is the profile's (pipeline/flow/request.py).
+# `depthline run` (study.json and the spec files). `config` is the profile's (pipeline/flow/campaign/request.py).
 
 import sys
 from pathlib import Path
 
-from pipeline.flow.request import Policy, requests
-from pipeline.matrix import runs, variants
-from pipeline.study import Study
+from pipeline.flow.campaign.request import Policy, requests
+from pipeline.study.matrix import runs, variants
+from pipeline.study.model import Study
 
 STUDY = Study.from_json(Path("study.json"))
 RUNS = {run.run_id: run for run in runs(STUDY)}
@@ -50,7 +50,7 @@ rule layout:
     group:
         "geometry-{pattern}"
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations layout {wildcards.pattern:q}"
+        "{PYTHON:q} -m pipeline.workflow.stations layout {wildcards.pattern:q}"
 
 
 rule geometry:
@@ -62,7 +62,7 @@ rule geometry:
     group:
         "geometry-{pattern}"
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations geometry {wildcards.pattern:q} {wildcards.key:q}"
+        "{PYTHON:q} -m pipeline.workflow.stations geometry {wildcards.pattern:q} {wildcards.key:q}"
 
 
 # A run starts from the fields of its neighbour, so it waits for it; but a neighbour computed anew does not make
@@ -82,7 +82,7 @@ rule flow:
         runtime=lambda w, attempt: REQUESTS[w.run].minutes(attempt),
         attempt=lambda w, attempt: attempt,
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations flow {wildcards.run:q} --ranks {threads} {LIMITS}"
+        "{PYTHON:q} -m pipeline.workflow.stations flow {wildcards.run:q} --ranks {threads} {LIMITS}"
         " --attempt {resources.attempt} --minutes {resources.runtime}"
 
 
@@ -94,7 +94,7 @@ rule coefficients:
     group:
         "tables"
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations coefficients"
+        "{PYTHON:q} -m pipeline.workflow.stations coefficients"
 
 
 # Flights and decision share one model of the coefficients and its draws.
@@ -110,7 +110,7 @@ rule decision:
     group:
         "tables"
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations decision"
+        "{PYTHON:q} -m pipeline.workflow.stations decision"
 
 
 rule report:
@@ -125,4 +125,4 @@ rule report:
     group:
         "tables"
     shell:
-        "{PYTHON:q} -m pipeline.cli.stations report"
+        "{PYTHON:q} -m pipeline.workflow.stations report"

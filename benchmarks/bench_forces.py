@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.flow.any_case import find_histories
-from pipeline.flow.averaging import mean_of
+from pipeline.flow.forces.any_case import find_histories
+from pipeline.flow.forces.averaging import mean_of
 
 ROWS, OVERLAP = 1_000_000, 100_000
 COEFFICIENTS = "Cd Cs Cl CmRoll CmPitch CmYaw Cd(f) Cd(r) Cs(f) Cs(r) Cl(f) Cl(r)".split()

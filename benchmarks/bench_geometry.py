@@ -12,15 +12,15 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.geometry.ball import DimpledBall
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import solver_shell
-from pipeline.geometry.class_layout import pack_layout
-from pipeline.geometry.layout import spread_layout
-from pipeline.geometry.section import ARC, Profile, Sections
-from pipeline.geometry.shell import Level
-from pipeline.geometry.shell_files import write_shell
-from pipeline.geometry.skin import skin, write_stl
-from pipeline.geometry.totals import totals
+from pipeline.geometry.dimple.section import ARC, Profile, Sections
+from pipeline.geometry.layout.class_layout import pack_layout
+from pipeline.geometry.layout.layout import spread_layout
+from pipeline.geometry.shell.files import write_shell
+from pipeline.geometry.shell.mesh import Level
+from pipeline.geometry.tooling.skin import skin, write_stl
 
 DIAMETER, CHORD = 42.7e-3, 3.58e-3
 PROFILES = (ARC, Profile("two-radius", 0.6, 0.5), Profile("cone", 0.6), Profile("catenary"))

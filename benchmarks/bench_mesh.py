@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.flow.case import CaseWriter
-from pipeline.flow.fidelity import fidelity
-from pipeline.flow.solver import find_solver, run_tool
-from pipeline.geometry.poly_mesh import shell_faces, write_poly_mesh
-from pipeline.geometry.shell import PHANTOM_RADIUS, Level, build_shell, wall_velocity
+from pipeline.flow.solver.case import CaseWriter
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.flow.solver.find import find_solver, run_tool
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell, wall_velocity
+from pipeline.geometry.shell.poly_mesh import shell_faces, write_poly_mesh
 
 
 def write_text_mesh(folder: Path, shell, faces) -> None:

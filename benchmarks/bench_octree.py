@@ -14,10 +14,10 @@ from pathlib import Path
 import numpy as np
 from solved import Bench
 
-from pipeline.flow.case import CaseWriter
-from pipeline.flow.fidelity import fidelity
-from pipeline.geometry.shell import PHANTOM_RADIUS, Level, build_shell
-from pipeline.geometry.shell_files import MESH, write_shell
+from pipeline.flow.solver.case import CaseWriter
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.geometry.shell.files import MESH, write_shell
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell
 
 PUBLISHED = 1.087
 """Cd of a sphere at rest, Re 100: Johnson & Patel 1999, J. Fluid Mech. 378:19-70 [quoted]."""

@@ -19,11 +19,11 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.collect import COLUMNS, read_coefficients, write_coefficients
-from pipeline.cli.engine import batches, command, environment, load_profile
-from pipeline.flow.prepare import prepare
-from pipeline.matrix import runs, variants
-from pipeline.study import Study
-from pipeline.study_file import load_study
+from pipeline.flow.campaign.prepare import prepare
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs, variants
+from pipeline.study.model import Study
+from pipeline.workflow.engine import batches, command, environment, load_profile
 
 SIZES = (100, 1000, 5000)
 RUNS_A_PATTERN = 100

@@ -16,10 +16,10 @@ import numpy as np
 from scipy.spatial import cKDTree
 from solved import BOXES, COLUMNS, MIDDLE, NEVER, SHALLOW, THIRD, Bench, Fields, Solved
 
-from pipeline.flow.case import CaseWriter
-from pipeline.flow.decomposition import cell_ranks
-from pipeline.flow.fidelity import fidelity
-from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, wall_velocity
+from pipeline.flow.solver.case import CaseWriter
+from pipeline.flow.solver.decomposition import cell_ranks
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, wall_velocity
 
 BEFORE = (
     ("DICGaussSeidel", "GaussSeidel"),

@@ -17,13 +17,13 @@ from pathlib import Path
 
 from bench_scale import PATTERN, RUNS_A_PATTERN, STUDY, engine, measured
 
-from pipeline.cli.engine import ROOT, batches
-from pipeline.files import read_json
-from pipeline.flow.prepare import prepare
+from pipeline.files.atomic import read_json
+from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry.build import build_layout, build_variant
-from pipeline.matrix import runs, variants
-from pipeline.study import Study
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs, variants
+from pipeline.study.model import Study
+from pipeline.workflow.engine import ROOT, batches
 
 SIZES = (100,)
 CORES = 6

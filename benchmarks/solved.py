@@ -11,19 +11,19 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.flow.case import CaseWriter
-from pipeline.flow.decomposition import cell_ranks
-from pipeline.flow.execute import FORCES, execute
-from pipeline.flow.fidelity import fidelity
-from pipeline.flow.forces import read_history
-from pipeline.flow.solver import find_solver
-from pipeline.flow.state import read_state, written_times
-from pipeline.flow.verdict import judge
-from pipeline.geometry.ball import DimpledBall
+from pipeline.flow.forces.histories import read_history
+from pipeline.flow.forces.verdict import judge
+from pipeline.flow.solver.case import CaseWriter
+from pipeline.flow.solver.decomposition import cell_ranks
+from pipeline.flow.solver.execute import FORCES, execute
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.flow.solver.find import find_solver
+from pipeline.flow.solver.state import read_state, written_times
+from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import solver_shell
-from pipeline.geometry.layout import spread_layout
-from pipeline.geometry.shell import Level, Shell, wall_velocity
-from pipeline.geometry.shell_files import MESH, write_shell
+from pipeline.geometry.layout.layout import spread_layout
+from pipeline.geometry.shell.files import MESH, write_shell
+from pipeline.geometry.shell.mesh import Level, Shell, wall_velocity
 
 Fields = dict[str, np.ndarray]
 

@@ -13,11 +13,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline.aero.table_file import read_table as read_coefficient_table
+from pipeline.decide.flights.golfer import read_launches
 from pipeline.errors import InputError
-from pipeline.flight.golfer import read_launches
-from pipeline.flow.forces import read_history
-from pipeline.geometry.layout_file import read_layout
-from pipeline.study_file import load_study
+from pipeline.flow.forces.histories import read_history
+from pipeline.geometry.layout.file import read_layout
+from pipeline.study.file import load_study
 
 ROOT = Path(__file__).parents[1]
 DEMO = (ROOT / "cases/demo/study.yaml").read_text()

@@ -6,14 +6,14 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.files import write_json
-from pipeline.flow.fidelity import fidelity
-from pipeline.flow.run import run
-from pipeline.geometry.ball import DimpledBall
+from pipeline.files.atomic import write_json
+from pipeline.flow.campaign.run import run
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import TOTALS, solver_shell
-from pipeline.geometry.shell import PHANTOM_RADIUS, Level, Shell, build_shell
-from pipeline.geometry.shell_files import write_shell
-from pipeline.verification.flows import run_spec
+from pipeline.geometry.shell.files import write_shell
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, build_shell
+from pipeline.validation.flows import run_spec
 
 
 def smooth(directions: np.ndarray) -> np.ndarray:

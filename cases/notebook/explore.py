@@ -13,11 +13,11 @@ import pandas as pd
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.published import smits_smith_1994
+from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.optimum import best_on_grid, tolerance_on_grid
 from pipeline.decide.product import product, short_list
 from pipeline.decide.worth import worth
 from pipeline.flight.air import air_from
-from pipeline.flight.population import fly_pattern
 from pipeline.flight.trajectory import Conditions, Launches
 
 rng = np.random.default_rng(1)

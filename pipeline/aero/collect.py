@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from pipeline import records
 from pipeline.errors import InputError
-from pipeline.files import set_aside, write_text
-from pipeline.records import CD_BOUNDS, CL_BOUNDS, USABLE, WITHOUT_NUMBERS
+from pipeline.files import records
+from pipeline.files.atomic import set_aside, write_text
+from pipeline.files.records import CD_BOUNDS, CL_BOUNDS, USABLE, WITHOUT_NUMBERS
 
 COLUMNS = (
     "pattern",

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.flow.boundary_layer import CRITICAL_SPREAD, EDGE_SPEED, critical_reynolds, tripped_share
-from pipeline.study import Study
+from pipeline.flow.solver.boundary_layer import CRITICAL_SPREAD, EDGE_SPEED, critical_reynolds, tripped_share
+from pipeline.study.model import Study
 
 FloatArray = NDArray[np.float64]
 

@@ -13,10 +13,10 @@ from pipeline import __version__
 from pipeline.aero.collect import USABLE
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.table_file import EXTRA_COLUMNS, comments, write_table
-from pipeline.delimited import COMMENT
 from pipeline.errors import InputError
-from pipeline.files import atomic_open, write_text
-from pipeline.study import Study
+from pipeline.files.atomic import atomic_open, write_text
+from pipeline.files.delimited import COMMENT
+from pipeline.study.model import Study
 
 COLUMNS = (
     "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se",

@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.table import BOUNDS, CoefficientTable, out_of_bounds
-from pipeline.delimited import COMMENT, Delimited, number, read_delimited
 from pipeline.errors import InputError
-from pipeline.files import write_text
+from pipeline.files.atomic import write_text
+from pipeline.files.delimited import COMMENT, Delimited, number, read_delimited
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,8 +76,8 @@ def read_table(path: Path) -> CoefficientTable:
     Parameters
     ----------
     path : Path
-        CSV, separated as `pipeline.delimited` finds out, with the columns reynolds, spin_ratio, cd, cl and,
-        where known, cm and standard errors (see `CoefficientTable` for their meaning), in any order of
+        CSV, separated as `pipeline.files.delimited` finds out, with the columns reynolds, spin_ratio, cd, cl
+        and, where known, cm and standard errors (see `CoefficientTable` for their meaning), in any order of
         columns and rows, on a full grid of the first two. Columns of `EXTRA_COLUMNS` are passed over.
 
     Returns

@@ -10,7 +10,7 @@ from typing import Annotated
 import typer
 
 from pipeline import __version__
-from pipeline.cli.ending import ended_well
+from pipeline.ending import ended_well
 
 app = typer.Typer(
     name="depthline",

@@ -1,6 +1,7 @@
 """`depthline check`: what a study asks for and what it costs, before any of it is computed."""
 
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -11,20 +12,21 @@ from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, pa
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.plausible_geometry import pattern_warnings
 from pipeline.cli.study_input import check_launches, resolved, results_folder
+from pipeline.decide.flights.passage import outside_warnings, passages
 from pipeline.errors import InputError, MissingError
-from pipeline.flight.passage import outside_warnings, passages
-from pipeline.flow.at_hand import FINISHED, REUSED, at_hand
-from pipeline.flow.cost import cells
-from pipeline.flow.fidelity import fidelity
-from pipeline.flow.prepare import check_cavities, layout_spec, variant_spec
-from pipeline.flow.request import prices
-from pipeline.flow.solver import find_solver
+from pipeline.flow.campaign.at_hand import FINISHED, REUSED, at_hand
+from pipeline.flow.campaign.cost import cells
+from pipeline.flow.campaign.prepare import check_cavities, layout_spec, variant_spec
+from pipeline.flow.campaign.request import prices
+from pipeline.flow.campaign.unresolved import unresolved_patterns
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.flow.solver.find import find_solver
 from pipeline.geometry import build
-from pipeline.geometry.layout import Layout
-from pipeline.geometry.totals import totals
-from pipeline.matrix import Variant, runs, variants
-from pipeline.study import Pattern, Study
-from pipeline.study_file import line_of, load_study
+from pipeline.geometry.ball.totals import totals
+from pipeline.geometry.layout.layout import Layout
+from pipeline.study.file import line_of, load_study
+from pipeline.study.matrix import Variant, runs, variants
+from pipeline.study.model import Pattern, Study
 
 
 def check_study(path: Path, results_root: Path, as_json: bool) -> None:
@@ -80,12 +82,14 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
         runs that are neither finished nor reused), core_hours_of_all, patterns (pattern, depths, reynolds,
         spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry), golfers (as
         they will be flown), passages (where in Reynolds number and spin ratio their flights with published
-        balls spend their time), results and warnings.
+        balls spend their time), not_told_apart (pairs of patterns that the mesh does not resolve, as in
+        decision.json), results and warnings.
     """
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
-    geometry = _geometry(study, results, path)
+    geometry, layouts = _geometry(study, results, path)
+    apart = unresolved_patterns(study, layouts)
     known, price = at_hand(study, results, _solver()), prices(study)
     with shown_progress("flying the golfers") as progress:
         flights = passages(study, published_tables(), progress)
@@ -114,6 +118,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
         "variants": geometry,
         "golfers": [golfer_row(golfer) for golfer in study.golfers],
         "passages": [passage_row(study, of) for of in flights],
+        "not_told_apart": [asdict(pair) | {"sentence": pair.sentence} for pair in apart],
         "results": str(results),
         "warnings": study.warnings()
         + [
@@ -124,7 +129,8 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
             )
         ]
         + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
-        + outside_warnings(study, flights),
+        + outside_warnings(study, flights)
+        + [pair.sentence.rstrip(".") for pair in apart],
     }
 
 
@@ -136,15 +142,16 @@ def _solver() -> str | None:
         return None
 
 
-def _geometry(study: Study, results: Path, path: Path) -> list[dict[str, Any]]:
-    """Lay out every pattern and return the totals of every variant; all impossible ones are told at once."""
+def _geometry(study: Study, results: Path, path: Path) -> tuple[list[dict[str, Any]], dict[str, Layout]]:
+    """Totals of every variant, and the layout of every pattern; all impossible ones are told at once."""
     rows: list[dict[str, Any]] = []
+    layouts: dict[str, Layout] = {}
     problems: list[str] = []
     everything = variants(study)
     for index, pattern in enumerate(study.patterns):
         try:
             with shown_progress(f"laying out {pattern.name}") as progress:
-                layout = laid_out(study, pattern, results, progress)
+                layout = layouts[pattern.name] = laid_out(study, pattern, results, progress)
         except InputError as error:
             line = line_of(path, ("patterns", index, "layout"))
             told = str(error) if str(error).startswith("layout.") else f"layout: {error}"
@@ -160,7 +167,7 @@ def _geometry(study: Study, results: Path, path: Path) -> list[dict[str, Any]]:
                 problems.append(f"{_place(path, study, index, variant)}: {error}")
     if problems:
         raise InputError("\n".join(problems))
-    return rows
+    return rows, layouts
 
 
 def _place(path: Path, study: Study, index: int, variant: Variant) -> str:

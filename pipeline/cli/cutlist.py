@@ -5,26 +5,26 @@ from typing import Any
 
 import numpy as np
 
-from pipeline import records
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.output import messages, print_json
 from pipeline.errors import InputError, MissingError
-from pipeline.files import write_text
-from pipeline.geometry import step
-from pipeline.geometry.ball import DimpledBall
+from pipeline.files import records
+from pipeline.files.atomic import write_text
+from pipeline.geometry.ball.classes import SizeClass, size_classes
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import SKIN_N
-from pipeline.geometry.classes import SizeClass, size_classes
-from pipeline.geometry.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list
-from pipeline.geometry.drawings import draw_coordinates
-from pipeline.geometry.seam import MOULD_PLANE
-from pipeline.geometry.skin import check_skin, half_skins, skin, write_stl
-from pipeline.geometry.tooling import Tooling, cavity_of
-from pipeline.geometry.totals import totals
-from pipeline.quantities import LENGTH, SHARE
+from pipeline.geometry.layout.seam import MOULD_PLANE
+from pipeline.geometry.tooling import step
+from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list
+from pipeline.geometry.tooling.drawings import draw_coordinates
+from pipeline.geometry.tooling.mould import Tooling, cavity_of
+from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_stl
+from pipeline.study.units import LENGTH, SHARE
 
 CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
 HALVES = ("upper", "lower")
-_TEMPLATE = "cutlist.html.j2"
+_TEMPLATE = Path(__file__).with_name("cutlist.html.j2")
 
 
 def write_cut_list(
@@ -181,4 +181,4 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summa
         "amplitude_deg": np.degrees(seam.amplitude_rad),
         "waves": seam.waves,
     }
-    return render(Path(__file__).parent, _TEMPLATE, values)
+    return render(_TEMPLATE, values)

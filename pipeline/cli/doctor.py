@@ -13,11 +13,11 @@ from rich.table import Table
 
 from pipeline.cli.output import print_json, tables
 from pipeline.errors import InputError, MissingError
-from pipeline.flow.cost import largest_mesh, memory_bytes
-from pipeline.flow.fidelity import FIDELITIES
-from pipeline.flow.machine import cores_allowed, memory_available
-from pipeline.flow.solver import Solver, find_solver
-from pipeline.flow.solver_path import check_solver_path, fits_solver
+from pipeline.flow.campaign.cost import largest_mesh, memory_bytes
+from pipeline.flow.solver.fidelity import FIDELITIES
+from pipeline.flow.solver.find import Solver, find_solver
+from pipeline.flow.solver.path import check_solver_path, fits_solver
+from pipeline.machine.resources import cores_allowed, memory_available
 
 FOUND, LIMITED, MISSING = "found", "limited", "missing"
 

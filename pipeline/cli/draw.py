@@ -4,9 +4,9 @@ from pathlib import Path
 
 from pipeline.cli.one_ball import OneBall, one_ball
 from pipeline.cli.output import messages, warn
+from pipeline.geometry.ball.classes import size_classes
 from pipeline.geometry.build import SKIN_N
-from pipeline.geometry.classes import size_classes
-from pipeline.geometry.skin import skin, write_ply
+from pipeline.geometry.tooling.skin import skin, write_ply
 
 
 def draw_pictures(

@@ -12,9 +12,9 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables, warn
 from pipeline.errors import InputError
-from pipeline.fields import Section
-from pipeline.quantities import LENGTH, QuantityError, in_unit, parse_quantity
-from pipeline.study import AirSpec, Ball, Launch, Wind
+from pipeline.study.fields import Section
+from pipeline.study.model import AirSpec, Ball, Launch, Wind
+from pipeline.study.units import LENGTH, QuantityError, in_unit, parse_quantity
 
 if TYPE_CHECKING:
     from pipeline.aero.tables_of_file import NamedTable
@@ -145,8 +145,8 @@ def _asked(
         raise InputError("\n".join(problems))
     from pipeline.aero.plausible_table import implausible_table
     from pipeline.aero.tables_of_file import read_tables
-    from pipeline.flight.golfer import read_launches
-    from pipeline.flight.station import conditions_in
+    from pipeline.decide.flights.golfer import read_launches
+    from pipeline.decide.flights.station import conditions_in
     from pipeline.flight.trajectory import Launches
 
     tables = []

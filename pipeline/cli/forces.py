@@ -9,11 +9,11 @@ from rich.table import Table
 
 from pipeline.cli.output import print_json, tables, warn
 from pipeline.errors import InputError
-from pipeline.files import atomic_open
-from pipeline.flow.any_case import NamedHistory, find_histories
-from pipeline.flow.averaging import mean_of
-from pipeline.flow.run_of import RunOf, run_of
-from pipeline.flow.verdict import COEFFICIENTS, MIN_SAMPLES, judge, verdict_of
+from pipeline.files.atomic import atomic_open
+from pipeline.flow.campaign.run_of import RunOf, run_of
+from pipeline.flow.forces.any_case import NamedHistory, find_histories
+from pipeline.flow.forces.averaging import mean_of
+from pipeline.flow.forces.verdict import COEFFICIENTS, MIN_SAMPLES, judge, verdict_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

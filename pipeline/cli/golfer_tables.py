@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 from rich.table import Table
 
-from pipeline.flight.golfer import as_flown, in_words
-from pipeline.flight.passage import Passage
-from pipeline.study import Golfer, Study
-from pipeline.trade_units import breakable
+from pipeline.decide.flights.golfer import as_flown, in_words
+from pipeline.decide.flights.passage import Passage
+from pipeline.study.model import Golfer, Study
+from pipeline.study.trade_units import breakable
 
 REYNOLDS_EDGES = (5e4, 6e4, 7e4, 8e4, 1e5, 1.3e5, 1.7e5, 2.1e5)
 SPIN_RATIO_EDGES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4)

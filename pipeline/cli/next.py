@@ -9,11 +9,12 @@ from pipeline.cli.output import messages, print_json, tables
 from pipeline.cli.study_input import read_study
 from pipeline.decide.next_runs import NextDepth, next_depths
 from pipeline.errors import InputError
-from pipeline.files import write_text
-from pipeline.quantities import LENGTH, in_unit
-from pipeline.study import Study
-from pipeline.study_edit import Addition, with_values
-from pipeline.study_file import read_study_text
+from pipeline.files.atomic import write_text
+from pipeline.flow.campaign.unresolved import unresolved_results
+from pipeline.study.edit import Addition, with_values
+from pipeline.study.file import read_study_text
+from pipeline.study.model import Study
+from pipeline.study.units import LENGTH, in_unit
 
 WORTHLESS_M = 0.05
 """Depths whose runs are expected to gain less carry than this are not proposed [m]."""
@@ -47,7 +48,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     table = results_root / study.name / "coefficients.csv"
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")
-    ranked = next_depths(study, read_coefficients(table))
+    ranked = next_depths(study, read_coefficients(table), unresolved_results(study, table.parent))
     chosen = [offer for offer in ranked if offer.gain_m >= WORTHLESS_M][:count]
     target = out if out is not None else path.with_name(f"{path.stem}-next.yaml")
     if chosen:

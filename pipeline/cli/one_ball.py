@@ -7,13 +7,13 @@ from pipeline.cli.check import laid_out
 from pipeline.cli.output import shown_progress
 from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
-from pipeline.flow.prepare import variant_spec
+from pipeline.flow.campaign.prepare import variant_spec
 from pipeline.geometry import build
-from pipeline.geometry.ball import DimpledBall
-from pipeline.keys import depth_key, edge_angle_key
-from pipeline.matrix import Variant
-from pipeline.quantities import ANGLE, LENGTH, Kind, QuantityError, parse_quantity
-from pipeline.study import Study
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.study.keys import depth_key, edge_angle_key
+from pipeline.study.matrix import Variant
+from pipeline.study.model import Study
+from pipeline.study.units import ANGLE, LENGTH, Kind, QuantityError, parse_quantity
 
 
 @dataclass(frozen=True)

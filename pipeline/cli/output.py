@@ -14,7 +14,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import Progress
 
-from pipeline.cli.ending import plain
+from pipeline.ending import plain
 
 PLAIN_SECONDS = 10.0
 """Between two lines of progress where there is no terminal to show a bar."""

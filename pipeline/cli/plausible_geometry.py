@@ -6,15 +6,15 @@ from typing import Any
 
 import numpy as np
 
-from pipeline import records
 from pipeline.errors import InputError
-from pipeline.flow.prepare import layout_spec, variant_spec
+from pipeline.files import records
+from pipeline.flow.campaign.prepare import layout_spec, variant_spec
 from pipeline.geometry import build
-from pipeline.geometry.layout import Layout
-from pipeline.geometry.layout_store import recall
-from pipeline.geometry.plausible import implausible, measures
-from pipeline.matrix import variants
-from pipeline.study import Pattern, Study
+from pipeline.geometry.ball.plausible import implausible, measures
+from pipeline.geometry.layout.layout import Layout
+from pipeline.geometry.layout.store import recall
+from pipeline.study.matrix import variants
+from pipeline.study.model import Pattern, Study
 
 
 def geometry_warnings(study: Study, results: Path) -> list[str]:
@@ -23,7 +23,7 @@ def geometry_warnings(study: Study, results: Path) -> list[str]:
     Parameters
     ----------
     study : Study
-        The study; its cavities are possible (`pipeline.flow.prepare.check_cavities`).
+        The study; its cavities are possible (`pipeline.flow.campaign.prepare.check_cavities`).
     results : Path
         Its results folder, which need not exist.
 

@@ -9,9 +9,20 @@ import subprocess
 from pathlib import Path
 from typing import IO, Any, TextIO
 
-from pipeline import records
-from pipeline.cli.ending import PREFIX, complain
-from pipeline.cli.engine import (
+from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
+from pipeline.cli.study_input import read_study, results_folder
+from pipeline.ending import PREFIX, complain
+from pipeline.errors import DepthlineError
+from pipeline.files import records
+from pipeline.flow.campaign.prepare import check_cavities, prepare
+from pipeline.flow.campaign.provenance import mixed, rows
+from pipeline.flow.campaign.run import FAILED, RESULT, RETRIED, SPEC
+from pipeline.flow.solver.find import find_solver
+from pipeline.flow.solver.path import check_solver_path
+from pipeline.machine.resources import cores_allowed
+from pipeline.study.matrix import runs
+from pipeline.study.model import Study
+from pipeline.workflow.engine import (
     MOST_IN_QUEUE,
     MOST_RUNS,
     Profile,
@@ -21,20 +32,9 @@ from pipeline.cli.engine import (
     environment,
     load_profile,
 )
-from pipeline.cli.held import held, name_engine
-from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
-from pipeline.cli.progress import Clock, show
-from pipeline.cli.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
-from pipeline.cli.study_input import read_study, results_folder
-from pipeline.errors import DepthlineError
-from pipeline.flow.machine import cores_allowed
-from pipeline.flow.prepare import check_cavities, prepare
-from pipeline.flow.provenance import mixed, rows
-from pipeline.flow.run import FAILED, RESULT, RETRIED, SPEC
-from pipeline.flow.solver import find_solver
-from pipeline.flow.solver_path import check_solver_path
-from pipeline.matrix import runs
-from pipeline.study import Study
+from pipeline.workflow.progress import Clock, show
+from pipeline.workflow.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
+from pipeline.workflow.results_lock import held, name_engine
 
 LOG = "workflow.log"
 
@@ -186,8 +186,11 @@ def _ending(study: Study, results: Path, code: int) -> int:
                 f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
             )
         raise DepthlineError(f"{ended}; see {results / LOG}, mend it and run again")
-    for of in records.read(results / records.DECISION.name, records.DECISION)["advice"]:
+    decision = records.read(results / records.DECISION.name, records.DECISION)
+    for of in decision["advice"]:
         print(f"{of['golfer']}: {of['headline']}")
+    for pair in decision.get("not_told_apart", ()):
+        complain(f"warning: {pair['sentence']}")
     print(f"report: {results / 'report.html'}")
     if failed:
         complain(

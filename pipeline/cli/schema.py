@@ -1,7 +1,7 @@
 """`depthline schema`."""
 
 from pipeline.cli.output import print_json
-from pipeline.study_schema import study_schema
+from pipeline.study.schema import study_schema
 
 
 def print_schema() -> None:

@@ -7,12 +7,12 @@ from typing import Any
 
 from rich.table import Table
 
-from pipeline import records
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
-from pipeline.flow.provenance import mixed, rows
-from pipeline.matrix import RunSpec, runs
+from pipeline.files import records
+from pipeline.flow.campaign.provenance import mixed, rows
+from pipeline.study.matrix import RunSpec, runs
 
 NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
     "not started",

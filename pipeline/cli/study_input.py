@@ -7,9 +7,9 @@ from rich.progress import Progress
 
 from pipeline.cli.output import messages
 from pipeline.errors import InputError
-from pipeline.flow.reuse import STORE
-from pipeline.study import Study
-from pipeline.study_file import load_study
+from pipeline.flow.campaign.reuse import STORE
+from pipeline.study.file import load_study
+from pipeline.study.model import Study
 
 REPOSITORY = Path(__file__).parents[2]
 """The checkout that the command runs from, or the folder of an installed package."""
@@ -42,7 +42,7 @@ def resolved(study: Study) -> Study:
     """Put numbers in place of `auto`, with a bar that shows how far it is; see `with_conditions`."""
     if study.flow.resolved:
         return study
-    from pipeline.flight.passage import with_conditions
+    from pipeline.decide.flights.passage import with_conditions
 
     with Progress(console=messages(), transient=True, disable=not sys.stderr.isatty()) as progress:
         task = progress.add_task("flying the golfers for the Reynolds numbers", total=1.0)
@@ -59,7 +59,7 @@ def check_launches(study: Study) -> None:
     """
     if all(golfer.measured is None for golfer in study.golfers):
         return
-    from pipeline.flight.golfer import as_flown
+    from pipeline.decide.flights.golfer import as_flown
 
     problems: list[str] = []
     for index, golfer in enumerate(study.golfers):

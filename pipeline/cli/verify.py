@@ -12,16 +12,16 @@ from typing import Any
 
 from rich.table import Table
 
-from pipeline.cli.ending import complain
 from pipeline.cli.output import messages, print_json, tables
+from pipeline.ending import complain
 from pipeline.errors import InputError
-from pipeline.flow.machine import cores_allowed
-from pipeline.flow.solver import find_solver
-from pipeline.flow.solver_path import check_solver_path
-from pipeline.verification.bench import Bench
-from pipeline.verification.parts import PARTS, Part, parts
-from pipeline.verification.rows import SUMMARY, Row, merge_rows
-from pipeline.verification.work import Progress
+from pipeline.flow.solver.find import find_solver
+from pipeline.flow.solver.path import check_solver_path
+from pipeline.machine.resources import cores_allowed
+from pipeline.validation.bench import Bench
+from pipeline.validation.parts import PARTS, Part, parts
+from pipeline.validation.rows import SUMMARY, Row, merge_rows
+from pipeline.validation.work import Progress
 
 FOLDER = "verification"
 LOCK = ".lock"
@@ -56,7 +56,7 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     MissingError
         There is no solver.
     """
-    from pipeline.report.verification_page import write_verification_page
+    from pipeline.validation.page import write_verification_page
 
     wanted = parts(names)
     find_solver()

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.matrix import variants
-from pipeline.study import Study
+from pipeline.study.matrix import variants
+from pipeline.study.model import Study
 
 FloatArray = NDArray[np.float64]
 

@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 
 from pipeline.aero.model import CoefficientModel
+from pipeline.decide.flights.population import fly_pattern
+from pipeline.decide.flights.station import SEED, conditions_of, stated_errors
 from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
-from pipeline.flight.population import fly_pattern
-from pipeline.flight.station import SEED, conditions_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches
-from pipeline.quantities import YARD_M
-from pipeline.study import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
+from pipeline.study.model import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
+from pipeline.study.units import YARD_M
 
 MPH_M_S = 0.44704
 OVERALL_DISTANCE_YD = 317.0

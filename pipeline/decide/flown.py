@@ -1,5 +1,6 @@
 """All flights of a study: every golfer with every pattern, depth and draw, and what they are worth."""
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -8,11 +9,12 @@ import pandas as pd
 from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
+from pipeline.decide.flights.population import DRAWS, PatternFlights
+from pipeline.decide.flights.station import fly_golfer
 from pipeline.decide.product import Product, product
 from pipeline.decide.worth import Worth, worth
-from pipeline.flight.population import DRAWS, PatternFlights
-from pipeline.flight.station import fly_golfer
-from pipeline.study import Golfer, Study
+from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.study.model import Golfer, Study
 
 EXTRAPOLATION_WORTH_A_NOTE = 0.01
 
@@ -34,6 +36,8 @@ class Flown(NamedTuple):
         The same with the drag crisis where it is most probable, for the patterns that have one.
     notes : list of str
         What was left out or does not fit.
+    unresolved : sequence of Unresolved
+        Pairs of patterns that the mesh does not tell apart.
     """
 
     models: dict[str, CoefficientModel]
@@ -42,6 +46,18 @@ class Flown(NamedTuple):
     worths: dict[tuple[str, str], Worth]
     placed: dict[tuple[str, str], Worth]
     notes: list[str]
+    unresolved: Sequence[Unresolved] = ()
+
+    @property
+    def ranked_as(self) -> dict[str, str]:
+        """Pattern that stands for each pattern with usable runs in every ranking."""
+        for_all = [name for name in self.models if all(name in of for of in self.flights.values())]
+        return ranked_as([*for_all, *(set(self.models) - set(for_all))], self.unresolved)
+
+    @property
+    def ranked(self) -> list[str]:
+        """Patterns that are ranked: those that stand for themselves."""
+        return [pattern for pattern, stands in self.ranked_as.items() if pattern == stands]
 
 
 def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
@@ -119,7 +135,7 @@ def product_of(study: Study, flown: Flown, placed: bool = False) -> tuple[Produc
     Returns
     -------
     product : Product or None
-        Patterns that all of them can be flown with over the same depths.
+        Ranked patterns that all of them can be flown with over the same depths.
     golfers : list of str
         Who counts.
     """
@@ -128,11 +144,11 @@ def product_of(study: Study, flown: Flown, placed: bool = False) -> tuple[Produc
     if not weights:
         return None, []
     shared: dict[tuple[str, str], Worth] = {}
-    for pattern in study.patterns:
-        of_pattern = [worths.get((golfer, pattern.name)) for golfer in weights]
+    for pattern in flown.ranked:
+        of_pattern = [worths.get((golfer, pattern)) for golfer in weights]
         grids = [of.depth_m for of in of_pattern if of is not None]
         if len(grids) == len(of_pattern) and all(np.array_equal(grids[0], grid) for grid in grids):
-            shared |= {(golfer, pattern.name): worths[golfer, pattern.name] for golfer in weights}
+            shared |= {(golfer, pattern): worths[golfer, pattern] for golfer in weights}
     return (product(shared, weights) if shared else None), list(weights)
 
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.quantities import YARD_M
-from pipeline.study import Moulding
+from pipeline.study.model import Moulding
+from pipeline.study.units import YARD_M
 
 FloatArray = NDArray[np.float64]
 

@@ -1,5 +1,6 @@
 """Which depths to compute next: those that are expected to save most carry for their core hours."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,15 +11,16 @@ from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
+from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.population import SHOTS, flight_depths, fly_pattern
+from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.decide.product import product
 from pipeline.decide.worth import Worth, worth
 from pipeline.errors import InputError
-from pipeline.flight.golfer import draw_shots
-from pipeline.flight.population import SHOTS, flight_depths, fly_pattern
-from pipeline.flight.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches, fly
-from pipeline.flow.cost import cells, core_seconds
-from pipeline.study import Pattern, Study
+from pipeline.flow.campaign.cost import cells, core_seconds
+from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.study.model import Pattern, Study
 
 FloatArray = NDArray[np.float64]
 
@@ -62,7 +64,9 @@ class NextDepth:
         return self.gain_m / self.core_hours
 
 
-def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
+def next_depths(
+    study: Study, coefficients: pd.DataFrame, unresolved: Sequence[Unresolved] = ()
+) -> list[NextDepth]:
     """Rank the depths that could be computed next.
 
     Parameters
@@ -71,6 +75,8 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
         Patterns, golfers, flow.
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
+    unresolved : sequence of Unresolved
+        Pairs of patterns that the mesh does not tell apart: of those the first alone is offered.
 
     Returns
     -------
@@ -95,9 +101,10 @@ def next_depths(study: Study, coefficients: pd.DataFrame) -> list[NextDepth]:
     conditions, scenarios, stated = conditions_of(study), scenarios_of(study), stated_errors(study)
     wide: dict[tuple[str, str], Worth] = {}
     offers: list[tuple[Pattern, float, float | None]] = []
+    stands = ranked_as(list(models), unresolved)
     for pattern in study.patterns:
         model = models.get(pattern.name)
-        if model is None or model.depth_m.size < 2:
+        if model is None or model.depth_m.size < 2 or stands[pattern.name] != pattern.name:
             continue
         proposed = _proposed(pattern, model, coefficients)
         offers += [(pattern, depth, angle) for depth, angle in proposed]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.quantities import YARD_M
+from pipeline.study.units import YARD_M
 
 FloatArray = NDArray[np.float64]
 

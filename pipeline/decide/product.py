@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.decide.optimum import best_on_grid
 from pipeline.decide.worth import Worth
-from pipeline.quantities import YARD_M
+from pipeline.study.units import YARD_M
 
 FloatArray = NDArray[np.float64]
 

@@ -8,11 +8,11 @@ import pandas as pd
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import misfit
+from pipeline.decide.flights.population import PatternFlights
 from pipeline.decide.optimum import best_on_grid
 from pipeline.decide.product import LONGEST_LIST, SURE, Product, Prototype, short_list
-from pipeline.flight.population import PatternFlights
-from pipeline.quantities import YARD_M
-from pipeline.trade_units import millimetres, share
+from pipeline.study.trade_units import millimetres, share
+from pipeline.study.units import YARD_M
 
 DECIDED, PROTOTYPES, RUN_MORE, NOTHING = "decided", "prototypes", "run more", "nothing to decide"
 STATES = (DECIDED, PROTOTYPES, RUN_MORE, NOTHING)

@@ -1,6 +1,7 @@
 """The decision station: the depth to cut for every golfer and pattern, decision.csv and decision.json."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -12,20 +13,21 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import summary
 from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
+from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
+from pipeline.decide.flights.station import SEED, scenarios_of
 from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.place_outcomes import PlaceOutcome, place_outcomes
 from pipeline.decide.product import Product, product, rank
 from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
-from pipeline.decide.wording import advise, product_sentences
+from pipeline.decide.wording import advise, not_told_sentences, product_sentences
 from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
-from pipeline.files import write_json, write_text
-from pipeline.flight.golfer import draw_shots
-from pipeline.flight.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.flight.station import SEED, scenarios_of
-from pipeline.quantities import YARD_M
-from pipeline.study import Golfer, Study
+from pipeline.files.atomic import write_json, write_text
+from pipeline.flow.campaign.unresolved import Unresolved
+from pipeline.study.model import Golfer, Study
+from pipeline.study.units import YARD_M
 
 COLUMNS = (
     "golfer",
@@ -54,6 +56,7 @@ COLUMNS = (
     "crisis_m",
     "moulding_limit",
     "share_without_limit",
+    "not_told_from",
 )
 """Columns of decision.csv, in their order; columns are only ever added."""
 
@@ -64,7 +67,10 @@ _CURVE_POINTS = 61
 
 
 def decide_study(
-    study: Study, coefficients: pd.DataFrame, flown: Flown | None = None
+    study: Study,
+    coefficients: pd.DataFrame,
+    flown: Flown | None = None,
+    unresolved: Sequence[Unresolved] = (),
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Find the depth to cut for every golfer and pattern, and one product for all golfers.
 
@@ -76,6 +82,9 @@ def decide_study(
         As from `pipeline.aero.collect.read_coefficients`.
     flown : Flown, optional
         From `fly_everything`; flown here when absent.
+    unresolved : sequence of Unresolved
+        Pairs of patterns that the mesh does not tell apart (`unresolved_patterns`). Of those the first in the
+        study's order is ranked, and stands for the others.
 
     Returns
     -------
@@ -89,15 +98,17 @@ def decide_study(
         gives away, on average over the draws, with the pattern at the depth that is best for all golfers
         against his own best; share_within_yard is NaN without a moulding scatter, moulding_limit the scatter
         that costs the most of it and share_without_limit the share if that were zero; total_m is less certain
-        than its standard error says. A pattern without a usable depth has no row.
+        than its standard error says; not_told_from names the patterns, "; " between them, from which the mesh
+        does not tell it. One that another stands for has the p_best of that one, and no regret. A pattern
+        without a usable depth has no row.
     details : dict
         JSON-ready: study, golfers, patterns, rows (as the frame), curves (golfer, pattern, and lists depth_m,
         carry_m, carry_lo_m, carry_hi_m, peak_height_m), advice (the decision in plain words, as of
         `pipeline.decide.wording.Advice`, one a golfer), scenarios (golfer, pattern, scenario, weight, carry_m
         at the depth named, best_depth_m there; empty without scenarios), product (verdict, why, sentences,
         weights, patterns as of `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and
-        leave-one-out of each pattern), notes (what was left out or extrapolated), mesh_error, interval,
-        shots, draws.
+        leave-one-out of each pattern), notes (what was left out or extrapolated), not_told_apart (pattern,
+        other, and the rest of `Unresolved` with its sentence), mesh_error, interval, shots, draws.
 
     Raises
     ------
@@ -105,12 +116,13 @@ def decide_study(
         The coefficients lack a column.
     """
     flown = fly_everything(study, coefficients) if flown is None else flown
+    flown = flown._replace(unresolved=unresolved)
     notes = list(flown.notes)
     of, counted = product_of(study, flown)
     ranked = rank(of, flown.worths, counted) if of is not None else []
     studied = studied_depths(study, coefficients)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
-    nothing = nothing_to_decide(coefficients, flown.models)
+    nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
     rows: list[dict[str, Any]] = []
     curves, advice = [], []
     for golfer in study.golfers:
@@ -118,8 +130,8 @@ def decide_study(
         state, places = _state(
             flown,
             [golfer.name],
-            _of_one(flown.worths, golfer),
-            _of_one(flown.placed, golfer),
+            _of_one(flown.worths, golfer, flown.ranked),
+            _of_one(flown.placed, golfer, flown.ranked),
             nothing,
             studied,
         )
@@ -134,7 +146,8 @@ def decide_study(
             name: Depths(float(f.depth_m[0]), float(f.depth_m[-1]), studied[name], angles[name])
             for name, f in flights.items()
         }
-        told = asdict(advise(golfer, of_golfer, depths, state, places))
+        ranked_rows = [row for row in of_golfer if row["pattern"] in flown.ranked]
+        told = asdict(advise(golfer, ranked_rows, depths, state, places))
         advice.append(told | _of_state(state, places))
         notes += _outside_all(golfer, flown)
     notes += [
@@ -164,6 +177,7 @@ def decide_study(
         ),
         "models": [summary(model) for model in flown.models.values()],
         "notes": notes,
+        "not_told_apart": [asdict(pair) | {"sentence": pair.sentence} for pair in unresolved],
         "mesh_error": None if study.flow.mesh_error is None else study.flow.mesh_error.model_dump(),
         "interval": list(INTERVAL),
         "shots": SHOTS,
@@ -172,8 +186,8 @@ def decide_study(
     return pd.DataFrame(rows, columns=list(COLUMNS)), details
 
 
-def _of_one(worths: dict[tuple[str, str], Worth], golfer: Golfer) -> Product | None:
-    own = {key: of for key, of in worths.items() if key[0] == golfer.name}
+def _of_one(worths: dict[tuple[str, str], Worth], golfer: Golfer, ranked: Sequence[str]) -> Product | None:
+    own = {key: of for key, of in worths.items() if key[0] == golfer.name and key[1] in ranked}
     return product(own, {golfer.name: 1.0}) if own else None
 
 
@@ -193,6 +207,7 @@ def _state(
     state = state_of(Evidence(of, placed, flown.models, flights, studied))
     if nothing is not None:
         return replace(state, word=NOTHING, why=[nothing], place_decides=False), []
+    state = replace(state, why=[*state.why, *not_told_sentences(state.pattern, flown.ranked_as)])
     model = flown.models[state.pattern]
     if model.criterion is None or not state.place_decides:
         return state, []
@@ -228,9 +243,10 @@ def _decide(
     if not worths:
         return []
     drawn = {name: best_on_grid(of.depth_m, of.value_draws_m) for name, of in worths.items()}
-    p_best = share_best([best.carry_m for best in drawn.values()])
+    ranked = [name for name in worths if name in flown.ranked]
+    p_best = dict(zip(ranked, share_best([drawn[name].carry_m for name in ranked]), strict=True))
     rows = []
-    for (name, of), p in zip(worths.items(), p_best, strict=True):
+    for name, of in worths.items():
         best = best_on_grid(of.depth_m, of.value_m[:, None])
         depth, one_depth = float(best.depth_m[0]), of.depth_m.size == 1
         low, high = np.quantile(drawn[name].depth_m, INTERVAL)
@@ -251,7 +267,7 @@ def _decide(
                 "carry_se_m": float(curve(of.depth_m, of.carry_draws_m, [depth])[0].std(ddof=1)),
                 "peak_height_m": peak,
                 "in_window": in_window(golfer.flight_window, peak, descent),
-                "p_best": float(p),
+                "p_best": float(p_best.get(flown.ranked_as[name], math.nan)),
                 "tolerance_m": off,
                 "at_edge": bool(best.at_edge[0]),
                 "descent_deg": math.degrees(descent),
@@ -261,10 +277,16 @@ def _decide(
                 "carry_lo_m": float(least),
                 "carry_hi_m": float(most),
                 "crisis_m": float(curve(of.depth_m, of.crisis_m, [depth])[0]),
+                "not_told_from": "; ".join(_not_told_from(name, flown.unresolved)),
             }
             | _mould(study, golfer, flown.models[name], of, depth, off, angles[name])
         )
     return rows
+
+
+def _not_told_from(pattern: str, unresolved: Sequence[Unresolved]) -> list[str]:
+    pairs = [(pair.pattern, pair.other) for pair in unresolved if pattern in (pair.pattern, pair.other)]
+    return [other if pattern == one else one for one, other in pairs]
 
 
 def _mould(

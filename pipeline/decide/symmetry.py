@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.aero.table import CoefficientTable, TableBatch
 from pipeline.flight.trajectory import Conditions, Launches, fly
-from pipeline.quantities import YARD_M
+from pipeline.study.units import YARD_M
 
 CARRY_LIMIT_YD, TIME_LIMIT_S = 4.0, 0.40
 """Greatest differences between two spin axes (Equipment Rules [memory])."""

@@ -8,10 +8,9 @@ from pipeline.decide.depths import Depths
 from pipeline.decide.place_outcomes import PlaceOutcome
 from pipeline.decide.product import PatternOfProduct, Prototype
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
-from pipeline.quantities import YARD_M
-from pipeline.study import FlightWindow, Golfer
-from pipeline.trade_units import NOTHING as DASH
-from pipeline.trade_units import (
+from pipeline.study.model import FlightWindow, Golfer
+from pipeline.study.trade_units import NOTHING as DASH
+from pipeline.study.trade_units import (
     breakable,
     depth_between,
     depth_digits,
@@ -22,6 +21,7 @@ from pipeline.trade_units import (
     window,
     yards,
 )
+from pipeline.study.units import YARD_M
 
 
 @dataclass(frozen=True)
@@ -131,6 +131,17 @@ def place_sentences(places: Sequence[PlaceOutcome]) -> list[str]:
     return [
         f"Measure the critical Reynolds number of {first.pattern} {millimetres(first.depth_m, 2)} deep, not "
         f"spinning, and state it in the study (critical_reynolds): the best depth would be, at {outcomes}."
+    ]
+
+
+def not_told_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
+    """Say for which patterns a pattern stands that the mesh does not tell from it."""
+    others = [name for name, stands in ranked_as.items() if stands == pattern != name]
+    if not others:
+        return []
+    return [
+        f"{pattern} stands for {_and(others)} too: the mesh does not tell their surfaces apart, so that they "
+        "are not ranked against each other."
     ]
 
 

@@ -6,9 +6,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.decide.flights.population import MeanFlights, PatternFlights
 from pipeline.decide.optimum import curve
-from pipeline.flight.population import MeanFlights, PatternFlights
-from pipeline.study import FlightWindow
+from pipeline.study.model import FlightWindow
 
 FloatArray = NDArray[np.float64]
 

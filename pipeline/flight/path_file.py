@@ -11,9 +11,8 @@ from pipeline import __version__
 from pipeline.aero.table_file import comments
 from pipeline.aero.tables_of_file import NamedTable
 from pipeline.errors import InputError
-from pipeline.files import write_text
-from pipeline.flight.passage import along_path
-from pipeline.flight.trajectory import Conditions, Launches, path
+from pipeline.files.atomic import write_text
+from pipeline.flight.trajectory import Conditions, Launches, along_path, path
 
 COLUMNS = (
     "table", "pattern", "depth_m", "launch", "time_s", "x_m", "side_m", "height_m", "vx_m_s", "vside_m_s",

@@ -24,7 +24,7 @@ from pipeline.flight.kernel import (
 from pipeline.flight.quintic import falling_between, quintic, slope_at, value_at
 from pipeline.flight.surroundings import LOGARITHMIC, POWER, UNIFORM, Grid, World
 from pipeline.flight.wind import WindProfile
-from pipeline.flow.machine import cores_allowed
+from pipeline.machine.resources import cores_allowed
 
 FloatArray = NDArray[np.float64]
 
@@ -378,3 +378,23 @@ def _grid(tables: TableBatch) -> Grid:
         float(high),
         *tables.spin_ratio_range,
     )
+
+
+def along_path(flown: FlightPath, conditions: Conditions) -> tuple[FloatArray, FloatArray]:
+    """Reynolds number and spin ratio at every point of a path, arrays of shape (m,).
+
+    Parameters
+    ----------
+    flown : FlightPath
+        The path.
+    conditions : Conditions
+        Those that it was flown in; their wind and its profile are taken off the velocity.
+    """
+    blown = conditions.wind_speed_m_s * conditions.wind_profile.share(flown.height_m)
+    through_air = flown.velocity_m_s + blown[:, None] * np.array(
+        [math.cos(conditions.wind_from_rad), math.sin(conditions.wind_from_rad), 0.0]
+    )
+    speed = np.maximum(np.linalg.norm(through_air, axis=1), 1e-3)
+    diameter = conditions.ball_diameter_m
+    reynolds = speed * diameter / conditions.air.kinematic_viscosity_m2_s
+    return reynolds, flown.spin_rad_s * diameter / (2.0 * speed)

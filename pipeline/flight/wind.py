@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.study_golfers import POWER_LAW_EXPONENT
+from pipeline.study.golfers import POWER_LAW_EXPONENT
 
 ProfileKind = Literal["uniform", "logarithmic", "power"]
 

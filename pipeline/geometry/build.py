@@ -8,23 +8,23 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline import records
-from pipeline.files import remove_leftovers
-from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.cavity import solve_cavities
-from pipeline.geometry.class_layout import pack_layout
-from pipeline.geometry.edge_nodes import edge_fitted, edges_fitted, volume_factor
-from pipeline.geometry.layout import Layout, spread_layout
-from pipeline.geometry.layout_file import read_layout, write_layout
-from pipeline.geometry.layout_store import recall, remember
-from pipeline.geometry.mirror import has_mirror_plane
-from pipeline.geometry.rotation_groups import rotation_group
-from pipeline.geometry.seam import Seam, make_seam
-from pipeline.geometry.section import Profile, Sections
-from pipeline.geometry.shell import Level, Shell, build_shell, rotated_about_y
-from pipeline.geometry.shell_files import write_shell
-from pipeline.geometry.skin import check_skin, skin, write_ply, write_stl
-from pipeline.geometry.totals import totals
+from pipeline.files import records
+from pipeline.files.atomic import remove_leftovers
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.ball.totals import totals
+from pipeline.geometry.dimple.cavity import solve_cavities
+from pipeline.geometry.dimple.section import Profile, Sections
+from pipeline.geometry.layout.class_layout import pack_layout
+from pipeline.geometry.layout.file import read_layout, write_layout
+from pipeline.geometry.layout.layout import Layout, spread_layout
+from pipeline.geometry.layout.mirror import has_mirror_plane
+from pipeline.geometry.layout.rotation_groups import rotation_group
+from pipeline.geometry.layout.seam import Seam, make_seam
+from pipeline.geometry.layout.store import recall, remember
+from pipeline.geometry.shell.edge_nodes import edge_fitted, edges_fitted, volume_factor
+from pipeline.geometry.shell.files import write_shell
+from pipeline.geometry.shell.mesh import Level, Shell, build_shell, rotated_about_y
+from pipeline.geometry.tooling.skin import check_skin, skin, write_ply, write_stl
 
 LAYOUT_SPEC, LAYOUT = records.LAYOUT_SPEC.name, records.LAYOUT
 SPEC, TOTALS, SKIN_STL, SKIN_PLY = records.VARIANT_SPEC.name, records.TOTALS.name, "skin.stl", "skin.ply"

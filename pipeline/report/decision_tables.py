@@ -9,8 +9,8 @@ from pipeline.decide.state import MOST_AT_EDGE
 from pipeline.decide.wording import interval_mm
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.study import FlightWindow
-from pipeline.trade_units import (
+from pipeline.study.model import FlightWindow
+from pipeline.study.trade_units import (
     YARD_M,
     depth_digits,
     micrometres,
@@ -42,7 +42,7 @@ def decision_table(inputs: Inputs) -> Table:
                 Cell(yards_cell(row["peak_height_m"])),
                 _window_cell(row, golfers[row["golfer"]].flight_window),
                 Cell(micrometres(row["tolerance_m"])),
-                *([Cell(f"{row['p_best']:.2f}")] if several else []),
+                *([_probability_cell(row)] if several else []),
                 _enclosed_cell(row, shallowest == deepest),
             ]
         )
@@ -114,6 +114,12 @@ def moulding_table(inputs: Inputs) -> Table | None:
         f"Moulded balls that give away less than a yard against a ball as cut ({spread or 'no scatter'})"
     )
     return Table(caption, columns, rows, labels=2) if rows else None
+
+
+def _probability_cell(row: Mapping[str, Any]) -> Cell:
+    others = row.get("not_told_from")
+    text = number(row["p_best"], 2)
+    return Cell(f"{text} (not told from {others.replace('; ', ', ')})", "warn") if others else Cell(text)
 
 
 def _window_cell(row: Mapping[str, Any], wanted: FlightWindow | None) -> Cell:

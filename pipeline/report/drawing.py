@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pipeline.files import atomic_open
-from pipeline.quantities import YARD_M
+from pipeline.files.atomic import atomic_open
+from pipeline.study.units import YARD_M
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

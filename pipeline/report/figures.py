@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.quantities import YARD_M
 from pipeline.report.colours import SURFACE_MAP, DepthColours, pattern_style
 from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
 from pipeline.report.series import CoefficientChart, DepthChart, PathChart
-from pipeline.study import FlightWindow
-from pipeline.trade_units import millimetres, number
+from pipeline.study.model import FlightWindow
+from pipeline.study.trade_units import millimetres, number
+from pipeline.study.units import YARD_M
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

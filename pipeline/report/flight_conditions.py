@@ -9,12 +9,12 @@ import numpy as np
 from pipeline.aero.export import read_tidy
 from pipeline.aero.table import CoefficientTable
 from pipeline.aero.table_file import table_of
-from pipeline.flight.passage import OUTSIDE_WORTH_A_WARNING, Passage, passages, pooled
+from pipeline.decide.flights.passage import OUTSIDE_WORTH_A_WARNING, Passage, passages, pooled
 from pipeline.report.drawing import INK, new_figure
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.study import Study
-from pipeline.trade_units import share
+from pipeline.study.model import Study
+from pipeline.study.trade_units import share
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -4,13 +4,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline import records
 from pipeline.errors import InputError
-from pipeline.flow.prepare import layout_spec
-from pipeline.flow.run import RESULT
+from pipeline.files import records
+from pipeline.flow.campaign.prepare import layout_spec
+from pipeline.flow.campaign.run import RESULT
 from pipeline.geometry.build import SKIN_PLY, TOTALS
-from pipeline.matrix import RunSpec, Variant, differences, fingerprint, runs, variants
-from pipeline.study import Study
+from pipeline.study.matrix import RunSpec, Variant, differences, fingerprint, runs, variants
+from pipeline.study.model import Study
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,7 +32,7 @@ class Inputs:
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
     flights : DataFrame
-        Columns of `pipeline.flight.station.COLUMNS`.
+        Columns of `pipeline.decide.flights.station.COLUMNS`.
     decision : dict
         decision.json.
     plan : list of RunSpec
@@ -182,7 +182,7 @@ def read_flights(path: Path) -> "pd.DataFrame":
     """
     import pandas as pd
 
-    from pipeline.flight.station import COLUMNS
+    from pipeline.decide.flights.station import COLUMNS
 
     try:
         # A golfer may be called "NA" or "7": names stay the text that they are.

@@ -3,10 +3,11 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline import records
-from pipeline.geometry import build, drawings
-from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.classes import SizeClass
+from pipeline.files import records
+from pipeline.geometry import build
+from pipeline.geometry.ball.classes import SizeClass
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.tooling import drawings
 from pipeline.report.drawing import new_figure
 
 if TYPE_CHECKING:

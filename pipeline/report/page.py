@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
-from pipeline.flight.golfer import as_flown, in_words
-from pipeline.geometry.classes import size_classes
+from pipeline.decide.flights.golfer import as_flown, in_words
+from pipeline.geometry.ball.classes import size_classes
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
@@ -22,11 +22,11 @@ from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.series import coefficient_charts, depth_charts, model_curves, path_charts
-from pipeline.study import AirSpec, Study
-from pipeline.trade_units import diameter, millimetres, number, unbroken
+from pipeline.study.model import AirSpec, Study
+from pipeline.study.trade_units import diameter, millimetres, number, unbroken
 
 REPORT, FIGURES = "report.html", "figures"
-_TEMPLATE = "page.html.j2"
+_TEMPLATE = Path(__file__).with_name("page.html.j2")
 _OUR_FIGURES = (
     "conditions.png",
     "carry-*.png",

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pipeline.files import atomic_open, write_text
+from pipeline.files.atomic import atomic_open, write_text
 from pipeline.report.drawing import inline_svg, save_png, settle
 
 if TYPE_CHECKING:
@@ -60,20 +60,20 @@ class Figures:
                     path.unlink(missing_ok=True)
 
 
-def render(folder: Path, template: str, values: dict[str, Any]) -> str:
-    """Render an HTML template of a folder; a name that it does not get is an error."""
+def render(template: Path, values: dict[str, Any]) -> str:
+    """Render an HTML template, which may import `parts.html.j2`; a name that it does not get is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     environment = Environment(
-        loader=FileSystemLoader(folder),
+        loader=FileSystemLoader([template.parent, Path(__file__).parent]),
         undefined=StrictUndefined,
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template(template).render(values)
+    return environment.get_template(template.name).render(values)
 
 
-def write_page(path: Path, template: str, values: dict[str, Any]) -> None:
-    """Render a template of this folder to an HTML file, atomically."""
-    write_text(path, render(Path(__file__).parent, template, values))
+def write_page(path: Path, template: Path, values: dict[str, Any]) -> None:
+    """Render a template to an HTML file, atomically."""
+    write_text(path, render(template, values))

@@ -13,11 +13,11 @@ from pipeline.aero.collect import USABLE
 from pipeline.aero.crisis_place import criteria
 from pipeline.aero.export import read_tidy
 from pipeline.aero.patterns import models_from_coefficients
-from pipeline.flight.golfer import as_flown
-from pipeline.flight.station import conditions_of
+from pipeline.decide.flights.golfer import as_flown
+from pipeline.decide.flights.station import conditions_of
 from pipeline.flight.trajectory import path
 from pipeline.report.inputs import Inputs
-from pipeline.study import FlightWindow
+from pipeline.study.model import FlightWindow
 
 if TYPE_CHECKING:
     import pandas as pd

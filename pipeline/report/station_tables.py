@@ -6,11 +6,11 @@ from typing import Any
 import numpy as np
 
 from pipeline.aero.collect import USABLE
-from pipeline.matrix import RunSpec
 from pipeline.report.inputs import Inputs
 from pipeline.report.series import CoefficientChart
 from pipeline.report.table import Cell, Table
-from pipeline.trade_units import (
+from pipeline.study.matrix import RunSpec
+from pipeline.study.trade_units import (
     NOTHING,
     is_number,
     millimetres,

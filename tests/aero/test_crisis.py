@@ -13,12 +13,12 @@ from pipeline.aero.crisis_place import Criterion, Place, criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import misfit
 from pipeline.aero.table import TableBatch
+from pipeline.decide.flights.population import fly_pattern
 from pipeline.flight.air import Air
-from pipeline.flight.population import fly_pattern
 from pipeline.flight.trajectory import Conditions, Launches, fly
-from pipeline.flow.boundary_layer import critical_reynolds, tripped_share
-from pipeline.quantities import YARD_M
-from pipeline.study_file import load_study
+from pipeline.flow.solver.boundary_layer import critical_reynolds, tripped_share
+from pipeline.study.file import load_study
+from pipeline.study.units import YARD_M
 
 D = 0.0427
 EXACT = Criterion(D, spread=0.0)

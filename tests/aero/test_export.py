@@ -13,7 +13,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.published import smits_smith_1994
 from pipeline.aero.table_file import read_table, table_of
 from pipeline.errors import InputError
-from pipeline.study import Study
+from pipeline.study.model import Study
 
 
 def model(pattern="NA") -> CoefficientModel:

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.files import write_json
-from pipeline.study_file import load_study
-from pipeline.study_schema import study_schema
+from pipeline.files.atomic import write_json
+from pipeline.study.file import load_study
+from pipeline.study.schema import study_schema
 
 ROOT = Path(__file__).parents[2]
 COMMANDS = ["check", "run", "status", "report", "fly", "draw", "cutlist", "schema"]

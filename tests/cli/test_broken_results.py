@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.cli.repair import set_broken_aside
-from pipeline.study import Study
+from pipeline.study.model import Study
+from pipeline.workflow.repair import set_broken_aside
 
 ROOT = Path(__file__).parents[2]
 STUB = ROOT / "tests/stub_solver"

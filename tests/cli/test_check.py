@@ -7,11 +7,11 @@ import shutil
 import pytest
 from small_study import SMALL, run_record
 
-from pipeline.files import write_json
-from pipeline.flow.prepare import layout_spec, prepare
+from pipeline.files.atomic import write_json
+from pipeline.flow.campaign.prepare import layout_spec, prepare
 from pipeline.geometry.build import build_layout
-from pipeline.matrix import runs
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs
 
 
 def test_demo_is_checked(depthline, demo, tmp_path):
@@ -359,3 +359,15 @@ def test_implausible_geometry_is_warned_of(depthline, small, tmp_path):
     assert "coverage 5.63 % is outside 40 to 95 %: dimples are few" in coverage
     assert "dimple volume 0.0593 to 0.0791 % is outside 0.3 to 2.5 %" in volume
     assert f"warning: {coverage}" in ended.err
+
+
+def test_patterns_below_the_mesh_are_warned_of(depthline, tmp_path):
+    first = SMALL.index("  - name: ico32")
+    pattern = SMALL[first : SMALL.index("flow:")]
+    second = pattern.replace("ico32", "catenary").replace("{chord", "{profile: catenary, chord")
+    study = tmp_path / "study.yaml"
+    study.write_text(SMALL.replace(pattern, pattern + second))
+    ended = depthline("check", study, "--json", "--results", tmp_path)
+    (pair,) = ended.json()["not_told_apart"]
+    assert (pair["pattern"], pair["other"], pair["resolved_at"]) == ("ico32", "catenary", None)
+    assert "warning: ico32 and catenary are not ranked against each other" in ended.err

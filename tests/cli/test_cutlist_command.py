@@ -7,7 +7,7 @@ import matplotlib.image
 import meshio
 import pytest
 
-from pipeline.files import write_json
+from pipeline.files.atomic import write_json
 
 
 def test_cut_list_of_a_depth_that_is_not_studied(depthline, small, tmp_path):

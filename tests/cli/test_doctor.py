@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-import pipeline.flow.machine as machine
+import pipeline.machine.resources as machine
 from pipeline.cli import doctor
 
 
@@ -31,7 +31,7 @@ def solver(folder: Path, version: str = "OpenFOAM- (1912)") -> None:
 
 def test_a_machine_without_a_solver(tmp_path, depthline, monkeypatch) -> None:
     programs(tmp_path / "bin", monkeypatch, "sh")
-    monkeypatch.setattr("pipeline.flow.solver.INSTALL_PATTERNS", ())
+    monkeypatch.setattr("pipeline.flow.solver.find.INSTALL_PATTERNS", ())
     ended = depthline("doctor", "--json", "--results", tmp_path)
     assert ended.code == 3
     found = ended.json()

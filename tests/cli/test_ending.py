@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from small_study import FAILED, run_record
 
-from pipeline.cli.ending import ended_well
-from pipeline.matrix import runs
-from pipeline.study_file import load_study
+from pipeline.ending import ended_well
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs
 
 NOWHERE = {
     "run": ["--results"],

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from tunnel import Tunnel
 
-import pipeline.flow.execute
-from pipeline.flow.run import run
-from pipeline.geometry.shell import Level
+import pipeline.flow.solver.execute
+from pipeline.flow.campaign.run import run
+from pipeline.geometry.shell.mesh import Level
 
 STUB = Path(__file__).parents[1] / "stub_solver"
 
@@ -104,7 +104,7 @@ def test_a_folder_without_forces(tmp_path, depthline) -> None:
 @pytest.fixture
 def run_folder(tmp_path, monkeypatch):
     """A finished run of a study, by the stub, with its case kept, and its run.json."""
-    monkeypatch.setattr(pipeline.flow.execute, "POLL_SECONDS", 0.02)
+    monkeypatch.setattr(pipeline.flow.solver.execute, "POLL_SECONDS", 0.02)
     monkeypatch.setenv("PATH", str(STUB), prepend=":")
     monkeypatch.setenv("WM_PROJECT_DIR", str(STUB))
     tunnel = Tunnel(tmp_path, "laminar", Level(8, 16), 100.0)

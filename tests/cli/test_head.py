@@ -14,16 +14,16 @@ import pandas as pd
 import pytest
 
 import pipeline.cli.run
-import pipeline.flow.execute
+import pipeline.flow.solver.execute
 from pipeline.aero.collect import collect
-from pipeline.cli.held import held
 from pipeline.cli.status import run_state
 from pipeline.errors import InputError, MissingError
-from pipeline.flow.prepare import prepare
-from pipeline.flow.run import run as compute
+from pipeline.flow.campaign.prepare import prepare
+from pipeline.flow.campaign.run import run as compute
 from pipeline.geometry.build import TOTALS, build_layout, build_variant
-from pipeline.matrix import runs, variants
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs, variants
+from pipeline.workflow.results_lock import held
 
 ROOT = Path(__file__).parents[2]
 STUB = ROOT / "tests/stub_solver"
@@ -63,7 +63,7 @@ def at_work(results: Path) -> list[bytes]:
             words, folder = (entry / "cmdline").read_bytes(), (entry / "cwd").resolve(strict=True)
         except OSError:
             continue
-        if folder == results and (b"pipeline.cli.stations" in words or b"stub_solver" in words):
+        if folder == results and (b"pipeline.workflow.stations" in words or b"stub_solver" in words):
             found.append(words)
     return found
 
@@ -202,7 +202,7 @@ def test_a_run_that_diverges_in_the_midst_of_a_hundred(
 ) -> None:
     # The station's own code for each run, without an engine and at a poll every 10 ms.
     use_stub(monkeypatch, tmp_path, {"re150/": {"diverge": 30}})
-    monkeypatch.setattr(pipeline.flow.execute, "POLL_SECONDS", 0.01)
+    monkeypatch.setattr(pipeline.flow.solver.execute, "POLL_SECONDS", 0.01)
     study = write_study(tmp_path, ", ".join(map(str, range(101, 201))))
     results = with_geometry(study)
     plan = runs(load_study(study))

@@ -5,7 +5,7 @@ from small_study import SMALL
 
 from pipeline.aero.collect import COLUMNS, write_coefficients
 from pipeline.aero.published import smits_smith_1994
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
 
 STUDY = "# yaml-language-server: $schema=x.json\n" + SMALL.replace(
     "depths: [0.15 mm, 0.20 mm]", "depths: [0.15 mm, 0.20 mm, 0.25 mm, 0.30 mm]"

@@ -5,11 +5,11 @@ import pytest
 from small_study import SMALL
 
 from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
-from pipeline.files import write_json
+from pipeline.files.atomic import write_json
+from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import make_ball
-from pipeline.geometry.layout import Layout
-from pipeline.geometry.totals import totals
-from pipeline.study_file import load_study
+from pipeline.geometry.layout.layout import Layout
+from pipeline.study.file import load_study
 
 CAVITY = "    cavity: {chord_diameter: 3.58 mm}\n"
 

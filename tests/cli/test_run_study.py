@@ -16,14 +16,14 @@ import pytest
 from small_study import run_record
 from solver_processes import solver_processes
 
-from pipeline.cli.ending import ended_well
 from pipeline.cli.run import _to_retry
+from pipeline.ending import ended_well
 from pipeline.errors import InputError, MissingError
-from pipeline.files import read_json, write_json
-from pipeline.flow.prepare import prepare
-from pipeline.matrix import runs
-from pipeline.study_file import load_study
-from pipeline.trade_units import unbroken
+from pipeline.files.atomic import read_json, write_json
+from pipeline.flow.campaign.prepare import prepare
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs
+from pipeline.study.trade_units import unbroken
 
 ROOT = Path(__file__).parents[2]
 

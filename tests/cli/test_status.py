@@ -8,8 +8,8 @@ import pytest
 from small_study import FAILED, run_record
 
 from pipeline.cli.status import run_state
-from pipeline.matrix import runs
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
+from pipeline.study.matrix import runs
 
 
 @pytest.fixture

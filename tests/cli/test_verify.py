@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from pipeline.cli import verify as command
-from pipeline.flow import machine
-from pipeline.verification import parts
-from pipeline.verification.bench import Bench
-from pipeline.verification.parts import Part
-from pipeline.verification.rows import Row, read_rows
+from pipeline.machine import resources as machine
+from pipeline.validation import parts
+from pipeline.validation.bench import Bench
+from pipeline.validation.parts import Part
+from pipeline.validation.rows import Row, read_rows
 
 
 def _cheap(bench: Bench) -> list[Row]:

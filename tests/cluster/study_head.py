@@ -11,10 +11,10 @@ import pandas as pd
 import yaml
 from one_node_slurm import Cluster
 
-from pipeline.flow.prepare import prepare
+from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry.build import build_layout, build_variant
-from pipeline.matrix import variants
-from pipeline.study_file import load_study
+from pipeline.study.file import load_study
+from pipeline.study.matrix import variants
 
 ROOT = Path(__file__).parents[2]
 STUB = ROOT / "tests/stub_solver"

@@ -7,15 +7,15 @@ from decide.crisis_truth import DEEPEST, SHALLOWEST, CrisisTruth, axes_of, runs_
 
 from pipeline.aero.crisis_place import Criterion
 from pipeline.aero.model import CoefficientModel
+from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.optimum import best_on_grid, curve
 from pipeline.decide.product import product
 from pipeline.decide.state import Evidence, state_of
 from pipeline.decide.worth import worth
 from pipeline.flight.air import Air
-from pipeline.flight.population import fly_pattern
 from pipeline.flight.trajectory import Conditions, Launches
-from pipeline.flow.boundary_layer import CRITICAL_SPREAD
-from pipeline.quantities import YARD_M
+from pipeline.flow.solver.boundary_layer import CRITICAL_SPREAD
+from pipeline.study.units import YARD_M
 
 DIAMETER_M = 0.0427
 STILL = Conditions(DIAMETER_M, 0.0459, Air(1.2, 1.5e-5, 293.15, 101325.0, 0.0))

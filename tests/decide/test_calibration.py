@@ -20,13 +20,13 @@ from decide.crisis_studies import one_study as crisis_study
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.published import smits_smith_1994
 from pipeline.aero.table import padded
+from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.optimum import best_on_grid, curve
 from pipeline.decide.product import product, short_list
 from pipeline.decide.worth import worth
 from pipeline.flight.air import Air
-from pipeline.flight.population import fly_pattern
 from pipeline.flight.trajectory import Conditions, Launches, fly
-from pipeline.quantities import YARD_M
+from pipeline.study.units import YARD_M
 
 STUDIES = 60
 FIRST_SEED = 4000

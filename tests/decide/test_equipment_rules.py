@@ -8,10 +8,10 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.published import smits_smith_table
 from pipeline.aero.table import CoefficientTable
 from pipeline.decide.equipment_rules import LAUNCHES, equipment_rules, oriented_pairs
+from pipeline.decide.flights.station import conditions_of
 from pipeline.flight.single import fly_single
-from pipeline.flight.station import conditions_of
 from pipeline.flight.trajectory import Launches
-from pipeline.study import Study
+from pipeline.study.model import Study
 
 PATTERN = {
     "name": "a",

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
-from pipeline.quantities import YARD_M
+from pipeline.study.units import YARD_M
 
 DEPTHS = np.array([0.15e-3, 0.20e-3, 0.26e-3, 0.30e-3])
 FINE = np.linspace(DEPTHS[0], DEPTHS[-1], 801)

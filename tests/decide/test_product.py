@@ -8,7 +8,7 @@ from pipeline.decide.depths import AngleOfDepth
 from pipeline.decide.moulding import moulded_share, share_within
 from pipeline.decide.product import product, rank, short_list
 from pipeline.decide.worth import CONSTRAINT_COST, GRID, Worth, in_window, outside_cost
-from pipeline.study import FlightWindow, Moulding
+from pipeline.study.model import FlightWindow, Moulding
 
 GRID_M = np.linspace(0.15e-3, 0.35e-3, GRID)
 YARD_M = 0.9144

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from tunnel import Tunnel
 
-from pipeline.geometry.shell import Level
+from pipeline.geometry.shell.mesh import Level
 
 
 @pytest.fixture

@@ -4,12 +4,12 @@ from pathlib import Path
 
 from small_study import SMALL
 
-from pipeline.files import TEMPORARY, read_json
-from pipeline.flow.prepare import prepare
+from pipeline.files.atomic import TEMPORARY, read_json
+from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry.build import SKIN_STL, TOTALS, build_layout, build_variant
-from pipeline.geometry.shell_files import QUALITY
-from pipeline.matrix import variants
-from pipeline.study_file import load_study
+from pipeline.geometry.shell.files import QUALITY
+from pipeline.study.file import load_study
+from pipeline.study.matrix import variants
 
 
 def test_skins_of_a_killed_station_are_removed(tmp_path: Path) -> None:

@@ -5,8 +5,8 @@ from typing import Any
 import pytest
 from report_studies import ONE_PATTERN, TWO_PATTERNS, Results, failed, make_results
 
-from pipeline.matrix import RunSpec
 from pipeline.report.page import write_report
+from pipeline.study.matrix import RunSpec
 
 
 def _with_faults(run: RunSpec, found: dict[str, Any]) -> dict[str, Any] | None:

@@ -10,18 +10,18 @@ from typing import Any, NamedTuple
 from pipeline.aero.collect import collect, write_coefficients
 from pipeline.aero.export import origin_lines, write_tables
 from pipeline.aero.published import smits_smith_1994
+from pipeline.decide.flights.station import flights_table, write_flights
 from pipeline.decide.flown import fly_everything
 from pipeline.decide.station import decide_study, write_decision
-from pipeline.files import read_json, write_json
-from pipeline.flight.station import flights_table, write_flights
-from pipeline.flow.prepare import prepare
+from pipeline.files.atomic import read_json, write_json
+from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry import build
-from pipeline.geometry.layout_file import write_layout
-from pipeline.geometry.skin import skin, write_ply
-from pipeline.geometry.totals import totals
-from pipeline.matrix import RunSpec, runs, variants
-from pipeline.study import Study
-from pipeline.study_file import load_study
+from pipeline.geometry.ball.totals import totals
+from pipeline.geometry.layout.file import write_layout
+from pipeline.geometry.tooling.skin import skin, write_ply
+from pipeline.study.file import load_study
+from pipeline.study.matrix import RunSpec, runs, variants
+from pipeline.study.model import Study
 
 HOSTILE_ABOUT = "<script>alert('about')</script> & <b>bold</b>"
 HOSTILE_GOLFER = "</p><img src=x> $10 & up"

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from report_studies import Results
 
-from pipeline.geometry.ball import DimpledBall
-from pipeline.geometry.layout import Layout
-from pipeline.geometry.skin import skin, write_ply
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.layout.layout import Layout
+from pipeline.geometry.tooling.skin import skin, write_ply
 from pipeline.report import ball_picture
 from pipeline.report.ball_picture import draw_balls
 

@@ -13,7 +13,7 @@ from pipeline.report.colours import DepthColours, pattern_style
 from pipeline.report.drawing import inline_svg, new_figure, settle, spread_labels, style
 from pipeline.report.figures import draw_coefficients, draw_depth_chart, draw_path_chart
 from pipeline.report.series import CoefficientChart, DepthChart, DepthLine, ModelCurve, PathChart, SidePath
-from pipeline.study import FlightWindow
+from pipeline.study.model import FlightWindow
 
 COLOURS = DepthColours([1e-4, 3e-4])
 WINDOW = FlightWindow(lowest_m=20.0, highest_m=30.0)

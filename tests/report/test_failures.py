@@ -269,3 +269,18 @@ scenarios:
   - name: cold headwind
     air: {temperature: 5 degC, wind: {speed: 5 m/s, profile: logarithmic, roughness: 30 mm}}
 """
+
+
+def test_patterns_that_the_mesh_does_not_tell_apart_are_said(two_patterns: Results, tmp_path: Path) -> None:
+    results = copy_results(two_patterns, tmp_path / "results")
+    path = results.folder / "decision.json"
+    decision = json.loads(path.read_text())
+    sentence = "ico32 and oct14 are not ranked against each other: invented."
+    decision["not_told_apart"] = [{"pattern": "ico32", "other": "oct14", "sentence": sentence}]
+    for row in decision["rows"]:
+        row["not_told_from"] = "oct14" if row["pattern"] == "ico32" else "ico32"
+    path.write_text(json.dumps(decision))
+    inputs = read_inputs(*results)
+    assert dict(limits(inputs))["Mesh"].endswith(sentence)
+    cells = [cell for row in decision_table(inputs).rows for cell in row if "not told from" in cell.text]
+    assert len(cells) == 4 and all(cell.mark == "warn" for cell in cells)

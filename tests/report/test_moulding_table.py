@@ -6,7 +6,7 @@ from report_studies import Results
 
 from pipeline.report.decision_tables import moulding_table
 from pipeline.report.inputs import read_inputs
-from pipeline.study import Moulding
+from pipeline.study.model import Moulding
 
 
 def test_share_and_limit_are_shown(small: Results) -> None:

@@ -1,0 +1,180 @@
+"""The flight station: every golfer's shots with every pattern and depth, flights.csv."""
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from pipeline.aero.crisis_place import criteria
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import models_from_coefficients
+from pipeline.aero.stated_error import StatedError
+from pipeline.decide.flights.golfer import as_flown, draw_shots
+from pipeline.decide.flights.population import SHOTS, PatternFlights, Scenario, fly_pattern
+from pipeline.files.atomic import write_text
+from pipeline.flight.air import air_from
+from pipeline.flight.trajectory import Conditions
+from pipeline.flight.wind import WindProfile
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.study.model import AirSpec, Ball, Golfer, Study
+
+COLUMNS = (
+    "pattern",
+    "depth_m",
+    "golfer",
+    "carry_m",
+    "carry_se_m",
+    "peak_height_m",
+    "descent_deg",
+    "time_s",
+    "total_m",
+    "side_m",
+    "extrapolated",
+    "ball_speed_m_s",
+    "launch_angle_deg",
+    "backspin_rpm",
+    "axis_tilt_deg",
+    "carry_runs_m",
+    "peak_height_runs_m",
+    "crisis_m",
+)
+"""Columns of flights.csv, in their order; columns are only ever added."""
+
+SEED = 1
+"""Seed of the shots and of the coefficient draws, the same in every study, so that studies compare."""
+
+
+def conditions_of(study: Study) -> Conditions:
+    """Ball, air and wind of a study, without its scenarios."""
+    return conditions_in(study.ball, study.air)
+
+
+def conditions_in(ball: Ball, spec: AirSpec) -> Conditions:
+    """Ball, air and wind as a study file states them."""
+    wind = spec.wind
+    return Conditions(
+        ball.diameter_m,
+        ball.mass_kg,
+        air_from(spec.temperature_k, spec.pressure_pa, spec.humidity, spec.altitude_m),
+        wind.speed_m_s,
+        wind.from_rad,
+        wind_profile=WindProfile(wind.profile, wind.height_m, wind.roughness_m, wind.exponent),
+    )
+
+
+def scenarios_of(study: Study) -> list[Scenario]:
+    """Conditions that a study's shots are flown in; those of its air alone when it names no scenarios."""
+    if not study.scenarios:
+        return [Scenario("", 1.0, conditions_of(study))]
+    return [Scenario(spec.name, spec.weight, conditions_in(study.ball, spec.air)) for spec in study.scenarios]
+
+
+def stated_errors(study: Study) -> tuple[StatedError, ...]:
+    """Errors beyond those of the runs: of the mesh, as the study states it, and of the flow model.
+
+    That of the model is the same for all depths and patterns: it widens every carry and not the best depth.
+    """
+    mesh = study.flow.mesh_error
+    found = [] if mesh is None else [StatedError(mesh.cd, mesh.cl, mesh.shared)]
+    model = fidelity(study.flow.fidelity).model_error.get(study.flow.boundary_layer)
+    if model is not None:
+        found.append(StatedError(shared=1.0, cd_relative=model[0], cl_relative=model[1]))
+    return tuple(found)
+
+
+def fly_golfer(
+    study: Study, golfer: Golfer, models: dict[str, CoefficientModel]
+) -> dict[str, PatternFlights]:
+    """Fly one golfer's shots with every pattern.
+
+    Parameters
+    ----------
+    study : Study
+        Ball, air, order of the patterns.
+    golfer : Golfer
+        Whose shots.
+    models : dict
+        From `pipeline.aero.model.models_from_coefficients`.
+
+    Returns
+    -------
+    dict
+        From the pattern's name to its flights, in the study's order; patterns without a model are left out.
+        Draws of the same number are of the same coefficients for every golfer.
+    """
+    shots = draw_shots(golfer, SHOTS, SEED)
+    scenarios, stated = scenarios_of(study), stated_errors(study)
+    return {
+        pattern.name: fly_pattern(models[pattern.name], shots, scenarios, seed=SEED, stated=stated)
+        for pattern in study.patterns
+        if pattern.name in models
+    }
+
+
+def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
+    """Fly every golfer with every pattern and depth.
+
+    Parameters
+    ----------
+    study : Study
+        Golfers, ball and air.
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+
+    Returns
+    -------
+    DataFrame
+        One row a pattern, depth and golfer, with the columns `COLUMNS`: means over the golfer's shots. The
+        standard error of the carry is the scatter over draws of the coefficient model; the launch is the mean
+        one. carry_runs_m and peak_height_runs_m are of plain interpolation of the runs' own grid (NaN where
+        it has gaps), crisis_m is what the drag crisis takes of the carry, most probable. Without rows when no
+        run is usable.
+
+    Raises
+    ------
+    InputError
+        The coefficients lack a column.
+    """
+    models, _ = models_from_coefficients(coefficients, criteria(study))
+    return flights_table(study, {golfer.name: fly_golfer(study, golfer, models) for golfer in study.golfers})
+
+
+def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlights]]) -> pd.DataFrame:
+    """Flights by golfer and pattern as the frame of `fly_study`."""
+    rows = []
+    for number, golfer in enumerate(study.golfers):
+        speed, angle, spin, tilt = as_flown(golfer).mean
+        launch = {
+            "golfer": golfer.name,
+            "ball_speed_m_s": speed,
+            "launch_angle_deg": np.degrees(angle),
+            "backspin_rpm": spin * 30.0 / np.pi,
+            "axis_tilt_deg": np.degrees(tilt),
+        }
+        for order, (pattern, flown) in enumerate(flights[golfer.name].items()):
+            mean = flown.mean
+            for d in np.flatnonzero(flown.studied):
+                depth = flown.depth_m[d]
+                row = {
+                    "pattern": pattern,
+                    "depth_m": depth,
+                    "carry_m": mean.carry_m[d],
+                    "carry_se_m": float(np.nanstd(flown.carry_draws_m[d], ddof=1)),
+                    "peak_height_m": mean.peak_height_m[d],
+                    "descent_deg": np.degrees(mean.descent_rad[d]),
+                    "time_s": mean.time_s[d],
+                    "total_m": mean.total_m[d],
+                    "side_m": mean.side_m[d],
+                    "extrapolated": mean.extrapolated[d],
+                    "carry_runs_m": flown.plain.carry_m[d],
+                    "peak_height_runs_m": flown.plain.peak_height_m[d],
+                    "crisis_m": flown.plain.crisis_m[d],
+                }
+                rows.append(((order, d, number), row | launch))
+    return pd.DataFrame([row for _, row in sorted(rows, key=lambda item: item[0])], columns=list(COLUMNS))
+
+
+def write_flights(frame: pd.DataFrame, path: Path) -> None:
+    """Write the frame of `fly_study` as CSV, atomically."""
+    write_text(path, frame.to_csv(index=False, lineterminator="\n"))

@@ -1,0 +1,1 @@
+"""Runs of a study: specs, cost, resources, reuse of results, provenance, the station itself."""

@@ -1,0 +1,173 @@
+"""What a study asks of geometry and flow, written as small spec files that the workflow compares by time."""
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.errors import InputError
+from pipeline.files.atomic import write_json_if_changed
+from pipeline.flow.solver.case import templates_digest
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.geometry import build
+from pipeline.geometry.layout.file import layout_digest, read_layout
+from pipeline.geometry.layout.layout import Layout
+from pipeline.study.file import line_of
+from pipeline.study.matrix import Variant, runs, variants
+from pipeline.study.model import LayoutSpec, Pattern, Study
+
+STUDY = "study.json"
+
+LAUNCHES = "launches.json"
+"""Fingerprints of the files of measured launches, by golfer; only of a study that has some."""
+
+
+def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
+    """Everything that a pattern's layout depends on; of a layout file its content's fingerprint too."""
+    layout = pattern.layout
+    from_file = layout.file is not None
+    return {
+        "pattern": pattern.name,
+        "ball_diameter_m": study.ball.diameter_m,
+        "chord_diameter_m": pattern.cavity.chord_diameter_m,
+        "file": str(layout.file) if from_file else None,
+        "file_sha256": layout_digest(layout.file) if layout.file else None,
+        "symmetry": layout.symmetry,
+        "count": layout.count,
+        "seed": None if from_file else layout.seed,
+        "mirror": layout.mirror,
+        "narrowest_land_m": None if from_file else layout.narrowest_land_m,
+        **({} if layout.classes is None else {"classes": layout.classes, "shares": layout.shares}),
+        **({} if pattern.cavity.sides is None else {"sides": pattern.cavity.sides}),
+        **({} if layout.seam is None else _seam_spec(layout)),
+    }
+
+
+def _seam_spec(layout: LayoutSpec) -> dict[str, Any]:
+    return {
+        "seam": layout.seam,
+        "seam_amplitude_m": layout.seam_amplitude_m,
+        "seam_waves": layout.seam_waves,
+    }
+
+
+def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
+    """Everything that a variant's surface and mesh depend on besides its pattern's layout."""
+    model = fidelity(study.flow.fidelity)
+    level = model.level(study.flow.level)
+    orientation = next(known.layout.orientation for known in study.patterns if known.name == variant.pattern)
+    return {
+        "pattern": variant.pattern,
+        "key": variant.key,
+        "ball_diameter_m": study.ball.diameter_m,
+        "depth_m": variant.depth_m,
+        "edge_angle_rad": variant.edge_angle_rad,
+        **cavity_spec(study, variant.pattern),
+        "n": level.n,
+        "layers": level.layers,
+        # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
+        "first_cell": model.first_cell(max(study.flow.reynolds)),
+        **({"whole": True} if model.turning else {}),
+        **({} if orientation == "pole-up" else {"orientation": orientation}),
+    }
+
+
+def cavity_spec(study: Study, pattern: str) -> dict[str, Any]:
+    """What makes a pattern's cavities other than arcs of one depth; nothing when they are that."""
+    cavity = next(known.cavity for known in study.patterns if known.name == pattern)
+    plain = type(cavity)(chord_diameter_m=cavity.chord_diameter_m)
+    return {
+        name: value
+        for name, value in cavity.model_dump(exclude={"chord_diameter_m", "sides"}).items()
+        if value != getattr(plain, name)
+    }
+
+
+def check_cavities(study: Study, path: Path) -> None:
+    """Refuse depths and edge angles that no dimple of their pattern can have, before anything is written.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    path : Path
+        Its file, for the message.
+
+    Raises
+    ------
+    InputError
+        Naming file, key and value, with the feasible range.
+    """
+    diameter = study.ball.diameter_m
+    for place, pattern in enumerate(study.patterns):
+        chord = pattern.cavity.chord_diameter_m
+        if pattern.layout.file:
+            layout = read_layout(pattern.layout.file, diameter, chord)
+        elif chord is not None:
+            layout = Layout(np.array([[0.0, 0.0, 1.0]]), np.array([chord]), "none", 1)
+        else:
+            continue  # diameters of classes are known once the dimples are laid out
+        spec = {"ball_diameter_m": diameter, "depth_m": None, "edge_angle_rad": None}
+        spec |= cavity_spec(study, pattern.name)
+        for key, measure, values in (
+            ("depths", "depth_m", pattern.depths_m),
+            ("edge_angles", "edge_angle_rad", pattern.edge_angles_rad),
+        ):
+            for index, value in enumerate(values or []):
+                try:
+                    build.make_ball(layout, spec | {measure: value})
+                except InputError as error:
+                    line = line_of(path, ("patterns", place, key, index))
+                    raise InputError(f"{path}:{line}: patterns[{place}].{key}[{index}]: {error}") from None
+
+
+def prepare(
+    study: Study, results: Path, write: Callable[[Path, Any], object] = write_json_if_changed
+) -> None:
+    """Write study.json and the specs of all layouts, variants and runs; unchanged files keep their times.
+
+    Parameters
+    ----------
+    study : Study
+        The validated study.
+    results : Path
+        Results folder of the study; made when missing.
+    write : callable
+        Gets every file's path and content; writes it when it is another one by default.
+    """
+    write(results / STUDY, study.to_json())
+    measured = {golfer.name: golfer.measured.file for golfer in study.golfers if golfer.measured}
+    if measured:
+        prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in measured.items()}
+        write(results / LAUNCHES, prints)
+    for pattern in study.patterns:
+        write(results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern))
+    for variant in variants(study):
+        folder = results / "geometry" / variant.pattern / variant.key
+        write(folder / build.SPEC, variant_spec(study, variant))
+    model = fidelity(study.flow.fidelity)
+    templates = templates_digest(model)
+    for run in runs(study):
+        write(
+            results / run.run_id / "spec.json",
+            {
+                "run": run.run_id,
+                "pattern": run.pattern,
+                "variant": run.variant_key,
+                "geometry": f"geometry/{run.pattern}/{run.variant_key}",
+                "reynolds": run.reynolds,
+                "spin_ratio": run.spin_ratio,
+                "fidelity": model.name,
+                "level": study.flow.level,
+                "iterations": study.flow.iterations,
+                "standard_error": study.flow.standard_error.model_dump(),
+                "boundary_layer": study.flow.boundary_layer,
+                "trip_angle_rad": study.flow.trip_angle_rad,
+                "ball_diameter_m": study.ball.diameter_m,
+                # The state of a mesh that has turned is no start for one that has not.
+                "starts_from": None if model.turning else run.starts_from,
+                "templates": templates,
+            },
+        )

@@ -1,0 +1,293 @@
+"""One run of the flow station: spec.json in, run.json out."""
+
+import datetime
+import shutil
+import socket
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import DepthlineError, InputError
+from pipeline.files import records
+from pipeline.files.atomic import atomic_open, remove_leftovers
+from pipeline.flow.campaign.cost import memory_bytes
+from pipeline.flow.campaign.kept import drop_states
+from pipeline.flow.campaign.provenance import provenance
+from pipeline.flow.forces.histories import ForceHistory, read_history
+from pipeline.flow.forces.verdict import COEFFICIENTS, judge
+from pipeline.flow.solver.boundary_layer import regime_warnings
+from pipeline.flow.solver.case import remove_case
+from pipeline.flow.solver.execute import FORCES, LOG, Execution, execute
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.flow.solver.find import Solver, find_solver
+from pipeline.flow.solver.fingerprint import edited
+from pipeline.flow.solver.log import residuals
+from pipeline.flow.solver.resolution import boundary_layer
+from pipeline.flow.solver.start import SPEC, Begun, Task, begin, begin_again, resume
+from pipeline.flow.solver.state import STATE_FILE, complete, load_state, read_state, save_state, written_times
+from pipeline.flow.solver.surface import SURFACE_FILE, wall_yplus, write_surface
+from pipeline.geometry.shell.files import QUALITY, load_shell
+from pipeline.geometry.shell.mesh import rotated_about_y
+
+Floats = NDArray[np.float64]
+
+RESULT, HISTORY = records.RUN.name, "history.csv"
+
+WRONG = ("diverged", "implausible")
+"""Verdicts of flows that went wrong; they are computed once more from rest, with more robust settings."""
+
+FAILED = (*WRONG, "crashed", "killed")
+"""Verdicts of runs without numbers."""
+
+STATE_BYTES_PER_CELL = 100
+"""What the solver writes of a cell and its faces at one time, in double precision."""
+
+RETRIED = ("crashed", "killed")
+"""Verdicts that the next `depthline run` takes up again; a flow that went wrong twice would do so again."""
+
+
+PLAIN_GRID = (
+    "no node of the mesh lies on a dimple's edge, since the cells there could not be made good: edges are "
+    "smeared over a cell to about half their angle, and drag is some 5 % low; no comparison with runs on "
+    "meshes with nodes on the edges"
+)
+"""Measured on one ball: facets of 6.9 instead of 12.3 deg, Cd 0.268 instead of 0.284 (DEVELOPERS.md)."""
+
+
+class Interrupted(DepthlineError):
+    """The run was told to stop; its state is on disk and the next start goes on from it."""
+
+    exit_code = 130
+
+
+def run(
+    results: Path,
+    run_id: str,
+    ranks: int = 1,
+    on_progress: Callable[[dict[str, float | str]], None] | None = None,
+    wall_time: float | None = None,
+    keep: str = "numbers",
+    solver: Solver | None = None,
+) -> dict[str, Any]:
+    """Compute one run, or go on with it from its last written state.
+
+    Parameters
+    ----------
+    results : Path
+        Results folder of the study.
+    run_id : str
+        Folder of the run below it, holding spec.json.
+    ranks : int
+        MPI ranks; one is used, with a warning, where there is no MPI.
+    on_progress : callable, optional
+        Gets each judgement of the history while the solver runs.
+    wall_time : float, optional
+        Ceiling of the time that the solver takes, in seconds, over all its legs.
+    keep : str
+        "numbers", "surface" (pressure and friction on the ball, as VTK) or "all" (the solver's case too).
+    solver : Solver, optional
+        The one to use where it was found already; asking it for its version takes a tenth of a second.
+
+    Returns
+    -------
+    dict
+        What was written to run.json. A run that diverged, whose means are implausible, that crashed or was
+        killed has its verdict there and no coefficients; the study goes on without it. In the first two cases
+        it was computed again from rest with more robust settings: its `attempts` are 2.
+
+    Raises
+    ------
+    Interrupted
+        If SIGTERM or SIGINT came; run.json is not written.
+    MissingError
+        If there is no solver.
+    InputError
+        If the geometry or a file of the case is broken.
+    """
+    folder = Path(results) / run_id
+    remove_leftovers(folder)  # of a station that was killed while it wrote a state
+    spec = records.read(folder / SPEC, records.RUN_SPEC)
+    geometry = Path(results) / spec["geometry"]
+    task = Task(
+        results=Path(results),
+        folder=folder,
+        spec=spec,
+        fidelity=fidelity(spec["fidelity"]),
+        geometry=geometry,
+        shell=load_shell(geometry),
+        totals=records.read(geometry / records.TOTALS.name, records.FLOW_TOTALS),
+    )
+    mesh = records.read(geometry / QUALITY, records.QUALITY)
+    solver = solver or find_solver()
+    started = datetime.datetime.now(datetime.UTC)
+    warnings = task.fidelity.warnings(spec["reynolds"])
+    if task.fidelity.turbulent:
+        warnings += regime_warnings(
+            spec["boundary_layer"], spec["reynolds"], task.totals["depth_m"], spec["ball_diameter_m"]
+        )
+    if mesh.get("edges_fitted") is False:
+        warnings.append(PLAIN_GRID)
+    if ranks > 1 and solver.mpirun is None:
+        warnings.append(f"flow.ranks: {ranks}: there is no mpirun on PATH, so it was computed on one core")
+        ranks = 1
+    begun = resume(task, solver, ranks) or begin(task, solver, ranks)
+    while True:
+        application = solver.dialect.application(task.fidelity.application)
+        targets = spec["standard_error"]
+        execution = execute(
+            task.case,
+            begun.writer,
+            solver,
+            application,
+            ranks,
+            targets,
+            on_progress,
+            wall_time,
+            task.bounds(),
+            memory_bytes(task.shell.cells, ranks),
+        )
+        if execution.ending == "interrupted":
+            raise Interrupted(
+                f"{run_id}: stopped by {execution.reason}; the next run goes on from its last state"
+            )
+        result = _result(task, begun, execution, solver, ranks)
+        if result["verdict"] not in WRONG or begun.attempt > 1:
+            break
+        begun = begin_again(task, solver, ranks, f"{result['verdict']} at first ({result['reason']})")
+    result["started_at"] = started.isoformat(timespec="seconds")
+    result["wall_seconds"] = round(execution.wall_seconds, 1)
+    result["core_seconds"] = round(execution.wall_seconds * ranks, 1)
+    result["legs"] = execution.legs
+    result["host"] = socket.gethostname()
+    result["resumed"] = begun.resumed
+    result["attempts"] = begun.attempt
+    result["kept"] = keep
+    result |= provenance(task.results, spec, solver.label, begun.files, started)
+    result["warnings"] = warnings + begun.warnings + result["warnings"]
+    _finish(task, result, keep)
+    return result
+
+
+def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, ranks: int) -> dict[str, Any]:
+    """Row of coefficients.csv and what else is worth keeping of a finished run."""
+    spec, warnings = task.spec, [execution.note] if execution.note else []
+    history: ForceHistory | None = None
+    verdict, reason = execution.ending, execution.reason
+    means = {}
+    try:
+        history = read_history(task.case / FORCES)
+    except InputError as error:
+        if verdict == "complete":
+            verdict, reason = "crashed", str(error)
+    by_hand = edited(task.case, begun.files)
+    if by_hand and verdict in ("complete", "diverged"):
+        verdict, reason = "crashed", f"edited by hand while the solver ran: {', '.join(by_hand)}"
+    if verdict == "crashed":
+        reason += _disk_full(task)
+    judged_samples = None
+    if history is not None and verdict == "complete":
+        judged = history.first(execution.settled_at)
+        judged_samples = len(judged.iteration)
+        coefficients = judged.coefficients(task.shell.mirrored)
+        judgement = judge(coefficients, spec["standard_error"], task.bounds())
+        verdict = judgement.verdict
+        if verdict == "diverged":
+            reason = "coefficients out of bounds"
+        elif verdict == "implausible":
+            reason = "; ".join(filter(None, [judgement.reason, reason]))
+        else:
+            means = judgement.means
+        if verdict == "short":
+            verdict, few = "crashed", f"only {len(history.iteration)} iterations: too few to judge"
+            reason = f"{few}; {reason}" if reason else few
+    result: dict[str, Any] = {
+        "pattern": spec["pattern"],
+        "depth_m": task.totals["depth_m"],
+        "edge_angle_deg": task.totals["edge_angle_deg"],
+        "reynolds": spec["reynolds"],
+        "spin_ratio": spec["spin_ratio"],
+    }
+    for name in ("cd", "cl", "cm", "cs"):
+        result[name] = means[name].value if name in means else None
+        result[f"{name}_se"] = means[name].standard_error if name in means else None
+    for name in (STATE_FILE, SURFACE_FILE):
+        (task.folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
+    times = written_times(task.case, ranks)
+    yplus: dict[str, float | None] = dict.fromkeys(("yplus_max", "yplus_min", "yplus_mean"))
+    thickness, across = None, None
+    if verdict not in FAILED and times and complete(task.case, times[-1], task.fields, ranks):
+        state = read_state(task.case, times[-1], task.fields, task.shell.cells, ranks)
+        if task.fidelity.turning:
+            state["U"] = rotated_about_y(state["U"], -2.0 * spec["spin_ratio"] * float(times[-1]))
+        save_state(task.folder / STATE_FILE, state)
+        values = wall_yplus(task.shell, state["U"], spec["reynolds"], spec["spin_ratio"])
+        yplus = {name: float(getattr(values, name.removeprefix("yplus_"))()) for name in yplus}
+        thickness, across = boundary_layer(task.shell, state["U"], spec["spin_ratio"])
+    elif verdict not in FAILED:
+        warnings.append("the solver left no complete state; runs that start from this one start cold")
+    result |= {
+        "verdict": verdict,
+        "fidelity": spec["fidelity"],
+        "cells": task.shell.cells,
+        **yplus,
+        "iterations": 0 if history is None else len(history.iteration),
+        "solver": solver.label,
+        "run": spec["run"],
+        "level": spec["level"],
+        "boundary_layer": spec["boundary_layer"],
+        "standard_error_target": spec["standard_error"],
+        "starts_from": spec["starts_from"],
+        "ranks": ranks,
+        "reason": reason,
+        "residuals": residuals(task.case / LOG),
+        "mesh": records.read(task.geometry / QUALITY, records.QUALITY),
+        "cells_across_dimple": task.totals.get("cells_across_dimple"),
+        "cells_across_boundary_layer": across,
+        "boundary_layer_thickness": thickness,
+        "warnings": warnings,
+    }
+    if means:
+        result["averaged_from"] = {name: means[name].cut for name in COEFFICIENTS}
+        result["judged_samples"] = judged_samples
+    if history is not None:
+        _write_history(task.folder / HISTORY, history, task.shell.mirrored)
+    return result
+
+
+def _write_history(path: Path, history: ForceHistory, mirrored: bool) -> None:
+    coefficients = history.coefficients(mirrored)
+    columns = [history.iteration, *(coefficients[name] for name in COEFFICIENTS)]
+    with atomic_open(path) as stream:
+        np.savetxt(
+            stream, np.column_stack(columns), delimiter=",", comments="",
+            header="iteration," + ",".join(COEFFICIENTS), fmt=["%.8g"] + ["%.8g"] * len(COEFFICIENTS),
+        )  # fmt: skip
+
+
+def _disk_full(task: Task) -> str:
+    """Say that the disk is full where that may be the cause of a crash; empty otherwise."""
+    free = shutil.disk_usage(task.case).free
+    if free < STATE_BYTES_PER_CELL * task.shell.cells:
+        return f"; the disk is full ({free / 1e6:.0f} MB free at {task.case})"
+    return ""
+
+
+def _finish(task: Task, result: dict[str, Any], keep: str) -> None:
+    """Write run.json, then drop what is no longer needed. A run that may be taken up again keeps its case."""
+    if result["verdict"] in FAILED and (task.case / LOG).is_file():
+        tail = (task.case / LOG).read_text(errors="replace").splitlines()[-200:]
+        with atomic_open(task.folder / LOG) as stream:
+            stream.write(("\n".join(tail) + "\n").encode())
+    if keep != "numbers" and (task.folder / STATE_FILE).is_file():
+        state = load_state(task.folder / STATE_FILE)
+        spec = task.spec
+        write_surface(task.folder / SURFACE_FILE, task.shell, state, spec["reynolds"], spec["spin_ratio"])
+    records.write(task.folder / RESULT, records.RUN, result)
+    if keep == "all":
+        return
+    if result["verdict"] not in RETRIED:
+        remove_case(task.case)
+    drop_states(task.results, task.spec["run"], RESULT, RETRIED)

@@ -1,0 +1,212 @@
+"""Pairs of a study's patterns whose surfaces differ by less than the solver mesh resolves.
+
+Two patterns are compared at one depth, in the middle of the depths that both have. Their difference is
+resolved when it is as large as the depth that two runs of nearly the same ball repeat to
+(`REPEATED_DEPTH_M`), and when the mesh's facets show most of it (`MOST_MISSED`).
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.flow.campaign.prepare import variant_spec
+from pipeline.flow.solver.fidelity import fidelity
+from pipeline.geometry import build
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.layout.layout import Layout
+from pipeline.geometry.shell.surface_difference import (
+    FacetGrid,
+    SampledBall,
+    SurfaceDifference,
+    surface_difference,
+)
+from pipeline.study.matrix import Variant, variants
+from pipeline.study.model import Study
+from pipeline.study.trade_units import millimetres, number
+
+REPEATED_DEPTH_M = 5e-6
+"""Change of depth to which runs of one ball repeat [m].
+
+Grids turned by parts of a cell scatter by 0.0007 in Cd and 0.0031 in Cl, and 0.02 mm of depth change them by
+0.0064 and 0.014 (332 dimples 0.20 mm deep, Re 1.5e5, S 0.1, coarse; `depthline verify`): 0.002 and 0.0044 mm.
+"""
+
+MOST_MISSED = 0.7
+"""Largest share of a surface difference that facets may miss: they show half of its mean square then.
+
+The flow follows the facets: on the coarse mesh (the same ball, all from rest) an edge radius of 0.3 mm changed
+Cd by -0.0017 and Cl by +0.004, one of 1 mm by -0.005 and +0.016, as much as 0.02 mm of depth; the surfaces
+differ by 0.0004 and 0.002 mm of depth, the facets by 0.003 and 0.010 mm. Depths of 0.2000, 0.2005, 0.2025 and
+0.2100 mm gave 0.2622, 0.2623, 0.2627, 0.2650 and 0.1314, 0.1308, 0.1293, 0.1256.
+"""
+
+
+@dataclass(frozen=True)
+class Unresolved:
+    """Two patterns that the mesh of a study does not tell apart.
+
+    Attributes
+    ----------
+    pattern, other : str
+        Names, in the study's order.
+    depth_m : float
+        Mean surface depth at which they were compared [m].
+    level : str
+        Mesh level of the study.
+    cell_m : float
+        Width of its cells [m].
+    exact_m, missed_m : float, float or None
+        As of `SurfaceDifference` [m].
+    resolved_at : str or None
+        The coarsest finer level that resolves the difference; None when none does.
+    """
+
+    pattern: str
+    other: str
+    depth_m: float
+    level: str
+    cell_m: float
+    exact_m: float
+    missed_m: float | None
+    resolved_at: str | None
+
+    @property
+    def sentence(self) -> str:
+        """What is not resolved, why, and which level would resolve it."""
+        differ = (
+            f"at a depth of {millimetres(self.depth_m, 3)} their surfaces differ by {_depth(self.exact_m)}"
+        )
+        if self.exact_m < REPEATED_DEPTH_M:
+            why = f", less than the {_depth(REPEATED_DEPTH_M)} to which runs repeat"
+        else:
+            why = (
+                f" (root mean square, as a change of depth), which the {self.level} mesh with its cells of "
+                f"{millimetres(self.cell_m, 2)} misses by {_depth(self.missed_m or 0.0)}"
+            )
+        remedy = "no mesh level resolves it: compare them by prototypes"
+        if self.resolved_at is not None:
+            remedy = f"level: {self.resolved_at} resolves it"
+        return f"{self.pattern} and {self.other} are not ranked against each other: {differ}{why}; {remedy}."
+
+
+def unresolved_patterns(study: Study, layouts: Mapping[str, Layout]) -> list[Unresolved]:
+    """Compare every two patterns of a study.
+
+    Parameters
+    ----------
+    study : Study
+        With Reynolds numbers in place of `auto`.
+    layouts : mapping
+        By pattern; patterns without one are not compared.
+
+    Returns
+    -------
+    list of Unresolved
+        Pairs in the study's order. Patterns that fly in different orientations are never among them.
+    """
+    model = fidelity(study.flow.fidelity)
+    finer = [level for level in model.levels if model.level(level).n > model.level(study.flow.level).n]
+    depths = {name: _depths(study, name, layout) for name, layout in layouts.items()}
+    orientation = {pattern.name: pattern.layout.orientation for pattern in study.patterns}
+    grids: list[FacetGrid] = []
+    sampled: dict[tuple[str, float, str], SampledBall | None] = {}
+
+    def ball_on_mesh(name: str, depth_m: float, level: str) -> SampledBall | None:
+        key, n = (name, depth_m, level), model.level(level).n
+        if key not in sampled:
+            ball = _ball(study, name, layouts[name], depth_m)
+            grid = next((grid for grid in grids if grid.serves(layouts[name], n)), None)
+            if ball is not None and grid is None:
+                grid = FacetGrid(layouts[name], study.ball.diameter_m, n)
+                grids.append(grid)
+            sampled[key] = SampledBall(ball, grid) if ball and grid else None
+        return sampled[key]
+
+    def difference(one: str, other: str, depth_m: float, level: str) -> SurfaceDifference | None:
+        first, second = (ball_on_mesh(name, depth_m, level) for name in (one, other))
+        return surface_difference(first, second) if first and second else None
+
+    found = []
+    for one, other in combinations([pattern.name for pattern in study.patterns if pattern.name in depths], 2):
+        shallow, deep = (end(depths[one][k], depths[other][k]) for k, end in ((0, max), (-1, min)))
+        if orientation[one] != orientation[other] or not shallow <= deep:
+            continue
+        depth = 0.5 * (shallow + deep)
+        of = difference(one, other, depth, study.flow.level)
+        if of is None or is_resolved(of):
+            continue
+        at_finer = ((level, difference(one, other, depth, level)) for level in finer)
+        better = (level for level, at in at_finer if at is not None and is_resolved(at))
+        cell = model.level(study.flow.level).cell_width(study.ball.diameter_m)
+        found.append(
+            Unresolved(one, other, depth, study.flow.level, cell, of.exact_m, of.missed_m, next(better, None))
+        )
+    return found
+
+
+def unresolved_results(study: Study, results: Path) -> list[Unresolved]:
+    """Compare every two patterns whose layouts are in the study's results folder."""
+    layouts = {}
+    for pattern in study.patterns:
+        try:
+            layouts[pattern.name] = build.load_layout(Path(results) / "geometry" / pattern.name)
+        except InputError:
+            continue  # not there yet, or broken: `depthline run` makes it
+    return unresolved_patterns(study, layouts)
+
+
+def is_resolved(of: SurfaceDifference) -> bool:
+    """Whether a mesh tells two surfaces apart."""
+    if of.exact_m < REPEATED_DEPTH_M:
+        return False
+    return of.missed_m is None or of.missed_m <= MOST_MISSED * of.exact_m
+
+
+def ranked_as(patterns: Sequence[str], pairs: Iterable[Unresolved]) -> dict[str, str]:
+    """Pattern that stands for each pattern in a ranking.
+
+    Parameters
+    ----------
+    patterns : sequence of str
+        Names in the study's order, of those that can be ranked.
+    pairs : iterable of Unresolved
+        From `unresolved_patterns`.
+
+    Returns
+    -------
+    dict
+        By pattern: itself, or the first before it that stands for itself and from which it is not resolved.
+    """
+    together = {frozenset((pair.pattern, pair.other)) for pair in pairs}
+    stands: dict[str, str] = {}
+    for name in patterns:
+        first = (of for of in stands if stands[of] == of and frozenset((of, name)) in together)
+        stands[name] = next(first, name)
+    return stands
+
+
+def _depths(study: Study, pattern: str, layout: Layout) -> list[float]:
+    """Mean depths of a pattern's variants, shallow to deep; none of a ball without dimples [m]."""
+    own = [variant for variant in variants(study) if variant.pattern == pattern]
+    if not len(layout.directions):
+        return [float("nan")]
+    return sorted(
+        float(build.make_ball(layout, variant_spec(study, variant)).depths_m.mean())
+        if variant.depth_m is None
+        else variant.depth_m
+        for variant in own
+    )
+
+
+def _ball(study: Study, pattern: str, layout: Layout, depth_m: float) -> DimpledBall | None:
+    """Ball of a pattern at a depth; None where no such dimple exists."""
+    try:
+        return build.make_ball(layout, variant_spec(study, Variant(pattern, "", depth_m, None)))
+    except InputError:
+        return None
+
+
+def _depth(value_m: float) -> str:
+    return number(1e3 * value_m, 4 if value_m < 1e-6 else 3, "mm")

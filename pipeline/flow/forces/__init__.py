@@ -1,0 +1,1 @@
+"""Force histories of OpenFOAM cases: reading, joining restarts, means, standard errors, verdict."""

@@ -1,0 +1,92 @@
+"""Judging a run by its force history: settled, noisy, oscillating, drifting, implausible or diverged."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.flow.forces.averaging import Mean, mean_of
+from pipeline.flow.forces.plausible import Bounds, implausible
+
+Floats = NDArray[np.float64]
+
+MIN_ITERATIONS = 110
+"""No run is judged settled earlier: a neighbour's fields need this long to feel the new geometry. With 100, a
+run from rest was once taken as settled when its lift was 0.011 off (benchmarks/cost.md)."""
+
+MIN_SAMPLES = 40
+"""Fewest samples after the cut for a mean to be believed."""
+
+BOUND = 100.0
+"""A coefficient beyond this after `MIN_ITERATIONS` is no flow around a ball."""
+
+LARGEST = 1e6
+"""Coefficients of the first iterations are averaged as no larger than this, or squares would overflow."""
+
+COEFFICIENTS = ("cd", "cl", "cs", "cm")
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """Means of a history and what they are worth.
+
+    Attributes
+    ----------
+    verdict : str
+        "settled": Cd and Cl have their target standard errors; "drifting": they have not and still move one
+        way; "oscillating": they have not, for a cycle that repeats; "noisy": they have not, for scatter;
+        "implausible": whatever their standard errors, the means are no flow around a ball; "diverged": not
+        finite or out of bounds; "short": too few iterations to judge.
+    means : dict of Mean
+        By coefficient (cd, cl, cs, cm); empty for "diverged" and "short".
+    at_targets : bool
+        Whether Cd and Cl have their target standard errors.
+    reason : str
+        What makes the means implausible; empty otherwise.
+    """
+
+    verdict: str
+    means: dict[str, Mean]
+    at_targets: bool = False
+    reason: str = ""
+
+
+def judge(history: dict[str, Floats], targets: dict[str, float], bounds: Bounds | None = None) -> Judgement:
+    """Judge a force history against the target standard errors.
+
+    Parameters
+    ----------
+    history : dict of ndarray
+        Coefficients cd, cl, cs, cm against iteration, all of shape (n,).
+    targets : dict of float
+        Target standard error of "cd" and of "cl".
+    bounds : dict of tuple, optional
+        Lowest and highest plausible mean of coefficients (`plausible_bounds`); any mean is without them.
+
+    Returns
+    -------
+    Judgement
+        A small remaining drift is no bar to "settled": the standard errors include it.
+    """
+    count = len(history["cd"])
+    values = np.stack([history[name] for name in COEFFICIENTS])
+    if not np.isfinite(values).all() or (
+        count > MIN_ITERATIONS and np.abs(values[:, MIN_ITERATIONS:]).max() > BOUND
+    ):
+        return Judgement("diverged", {})
+    if count < MIN_ITERATIONS:
+        return Judgement("short", {})
+    means = {name: mean_of(np.clip(history[name], -LARGEST, LARGEST)) for name in COEFFICIENTS}
+    verdicts = {verdict_of(means[name], target) for name, target in targets.items()}
+    worst = next(name for name in ("drifting", "oscillating", "noisy", "settled") if name in verdicts)
+    reason = implausible(means, bounds or {})
+    return Judgement("implausible" if reason else worst, means, worst == "settled", reason)
+
+
+def verdict_of(mean: Mean, target: float) -> str:
+    """Judge one mean against its target standard error, as `Judgement` explains."""
+    if mean.standard_error <= target and mean.samples >= MIN_SAMPLES:
+        return "settled"
+    if mean.drifting:
+        return "drifting"
+    return "noisy" if mean.period is None else "oscillating"

@@ -1,0 +1,213 @@
+"""Writing a solver case from the templates."""
+
+import hashlib
+import shutil
+from pathlib import Path
+
+import numpy as np
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from numpy.typing import NDArray
+
+from pipeline.files.atomic import atomic_open, write_text
+from pipeline.flow.solver.boundary_layer import ZONE_ENERGY, Zones
+from pipeline.flow.solver.dialect import DISTRIBUTION, Dialect
+from pipeline.flow.solver.fidelity import SAMPLE_TIME, Fidelity
+
+Floats = NDArray[np.float64]
+Labels = NDArray[np.int64]
+
+TEMPLATES = Path(__file__).resolve().parents[3] / "templates"
+
+WRITE_INTERVAL = 50
+"""Samples of the forces (iterations, when steady) between two states on disk: what a killed run loses at
+most."""
+
+
+class CaseWriter:
+    """Renders the solver's files of one case.
+
+    Parameters
+    ----------
+    fidelity : Fidelity
+        Which templates to use: those of its own folder before the shared ones.
+    folder : Path
+        Case folder.
+    reynolds : float
+        Reynolds number on the ball's diameter.
+    spin_ratio : float
+        S, for a mesh that turns with the ball.
+    n : int
+        Cells along a cube edge, for the time step.
+    iterations : int
+        Ceiling of samples of the forces: iterations, when steady.
+    mirrored : bool
+        Whether the mesh is half a ball's, with a mirror plane.
+    robust : bool
+        Whether smaller relaxation factors are used, for a run that diverged with the usual ones.
+    dialect : Dialect
+        Syntax of the OpenFOAM that will read the case.
+    """
+
+    def __init__(
+        self,
+        fidelity: Fidelity,
+        folder: Path,
+        reynolds: float,
+        spin_ratio: float,
+        n: int,
+        iterations: int,
+        mirrored: bool = False,
+        robust: bool = False,
+        dialect: Dialect = DISTRIBUTION,
+    ) -> None:
+        self.mirrored = mirrored
+        self._dialect = dialect
+        self._fidelity = fidelity
+        self._folder = Path(folder)
+        steps = fidelity.steps_per_sample(n)
+        sample_time = 1 if fidelity.courant is None else SAMPLE_TIME
+        self._values = {
+            "application": dialect.application(fidelity.application),
+            "dialect": dialect,
+            "reynolds": float(reynolds),
+            "spin_ratio": float(spin_ratio),
+            "turning": fidelity.turning,
+            "end_time": iterations * sample_time,
+            "time_step": sample_time / steps,
+            "sample_interval": steps,
+            "write_interval": WRITE_INTERVAL * steps,
+            "stop_at": "endTime",
+            "mirrored": mirrored,
+            "robust": robust,
+        }
+        self._environment = Environment(
+            loader=FileSystemLoader([TEMPLATES / name for name in fidelity.templates]),
+            undefined=StrictUndefined,
+            keep_trailing_newline=True,
+            trim_blocks=True,
+            autoescape=False,
+        )
+
+    def write(
+        self,
+        mesh: Path,
+        wall: Floats,
+        start: dict[str, Floats] | None = None,
+        ranks: Labels | None = None,
+        zones: Zones | None = None,
+    ) -> None:
+        """Write the whole case.
+
+        Parameters
+        ----------
+        mesh : Path
+            Folder of the polyMesh, which the case links to.
+        wall : ndarray, shape (q, 3)
+            Velocity of the faces on the ball.
+        start : dict of ndarray, optional
+            Cell fields to start from: U of shape (n, 3) and the fidelity's scalars of shape (n,). The free
+            stream without it.
+        ranks : ndarray of int, shape (n,), optional
+            MPI rank of each cell, where the case will be decomposed.
+        zones : Zones, optional
+            Where turbulence is held off and where it is set; nowhere without them.
+        """
+        start = start or {}
+        for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
+                     "constant/transportProperties", "constant/turbulenceProperties"):  # fmt: skip
+            self._write(name)
+        if self._fidelity.courant is not None:
+            self._write("constant/dynamicMeshDict")
+        free = {"U": np.array([1.0, 0.0, 0.0])} | {
+            name: np.array(value) for name, value in self._fidelity.free_stream.items()
+        }
+        for name, value in free.items():
+            self._write_field(name, start.get(name, value), value, wall)
+        if ranks is not None:
+            self._write_ranks(ranks)
+        folder = self._folder / "constant" / "polyMesh"
+        folder.mkdir(parents=True, exist_ok=True)
+        for path in Path(mesh).resolve().iterdir():
+            (folder / path.name).symlink_to(path)
+        filled = {name: cells for name, cells in vars(zones).items() if len(cells)} if zones else {}
+        if filled:
+            self._write_zones(filled)
+
+    def request_stop(self) -> None:
+        """Tell the running solver to write its state and end (it rereads controlDict)."""
+        self._write("system/controlDict", stop_at="writeNow")
+
+    def permit_start(self) -> None:
+        """Undo `request_stop` before the solver is started again."""
+        self._write("system/controlDict")
+
+    def _write(self, name: str, **values: object) -> None:
+        path = self._dialect.file(name)
+        write_text(self._folder / path, self._render(name, object=Path(path).name, **values))
+
+    def _render(self, name: str, **values: object) -> str:
+        return self._environment.get_template(name).render(self._values | values)
+
+    def _write_field(self, name: str, internal: Floats, free: Floats, wall: Floats) -> None:
+        blobs = {"@internal@": _field_value(internal), "@wall@": _field_value(wall)}
+        text = self._render(
+            f"0/{name}", internal="@internal@", wall="@wall@", free_stream=f"{float(np.ravel(free)[0]):.10g}"
+        )
+        content = text.encode()
+        for marker, blob in blobs.items():
+            content = content.replace(marker.encode(), blob)
+        with atomic_open(self._folder / "0" / name) as stream:
+            stream.write(content)
+
+    def _write_zones(self, zones: dict[str, NDArray[np.int64]]) -> None:
+        energy = {name: ZONE_ENERGY[name] for name in zones}
+        self._write("constant/fvOptions", zones=energy)
+        entries = "".join(
+            f"{name}\n{{\n    type cellZone;\n    cellLabels List<label> {len(cells)}\n(\n"
+            + "\n".join(map(str, cells.tolist()))
+            + "\n);\n}\n"
+            for name, cells in zones.items()
+        )
+        write_text(
+            self._folder / "constant/polyMesh/cellZones",
+            "FoamFile\n{\n    version 2.0;\n    format ascii;\n    class regIOobject;\n"
+            '    location "constant/polyMesh";\n    object cellZones;\n}\n'
+            f"{len(zones)}\n(\n{entries})\n",
+        )
+
+    def _write_ranks(self, ranks: Labels) -> None:
+        self._write("system/decomposeParDict", ranks=int(ranks.max()) + 1)
+        with atomic_open(self._folder / "constant/cellRanks") as stream:
+            stream.write(
+                b"FoamFile\n{\n    version 2.0;\n    format ascii;\n    class labelList;\n"
+                b'    location "constant";\n    object cellRanks;\n}\n'
+            )
+            stream.write(f"{len(ranks)}\n(\n".encode())
+            np.savetxt(stream, ranks, fmt="%d")
+            stream.write(b")\n")
+
+
+def templates_digest(fidelity: Fidelity) -> str:
+    """Fingerprint of the template files that a fidelity's cases are rendered from."""
+    digest = hashlib.sha256()
+    for folder in fidelity.templates:
+        for path in sorted((TEMPLATES / folder).rglob("*")):
+            if path.is_file():
+                digest.update(str(path.relative_to(TEMPLATES)).encode() + b"\0" + path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def remove_case(folder: Path) -> None:
+    """Remove a case folder; the mesh it links to stays."""
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _field_value(values: Floats) -> bytes:
+    """A field entry in the solver's binary form: uniform for a single value, else a list."""
+    values = np.asarray(values, dtype=np.float64)
+    if values.ndim == 0:
+        return f"uniform {float(values):.10g}".encode()
+    if values.shape == (3,):
+        return f"uniform ({' '.join(f'{float(v):.10g}' for v in values)})".encode()
+    kind = "vector" if values.ndim == 2 else "scalar"
+    return f"nonuniform List<{kind}>\n{len(values)}\n(".encode() + values.tobytes() + b")"

@@ -1,0 +1,55 @@
+"""Which MPI rank computes which cell: whole columns of the shell, side by side on the ball."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.errors import InputError
+from pipeline.geometry.shell.mesh import Shell
+
+Floats = NDArray[np.float64]
+Labels = NDArray[np.int64]
+
+
+def cell_ranks(shell: Shell, ranks: int) -> Labels:
+    """Rank of each cell.
+
+    The columns from the ball to the outer boundary stay whole, since the equations are stiffest along them.
+    They are halved where the part of the ball that they stand on is longest (recursive coordinate bisection,
+    Berger & Bokhari 1987, IEEE Trans. Comput. C-36:570-580), which keeps the faces between ranks few.
+
+    Parameters
+    ----------
+    shell : Shell
+        Solver mesh; cells are numbered along its columns.
+    ranks : int
+        Number of ranks, 1 or more.
+
+    Returns
+    -------
+    ndarray of int, shape (cells,)
+        From 0 to ranks - 1; no two ranks differ by more than a column for each of their halvings.
+
+    Raises
+    ------
+    InputError
+        If there are more ranks than columns.
+    """
+    centres = shell.points[shell.quads].mean(axis=1)
+    if ranks > len(centres):
+        raise InputError(
+            f"flow.ranks: {ranks}: the mesh has {len(centres)} columns of cells; use fewer ranks"
+        )
+    found = np.empty(len(centres), dtype=np.int64)
+    parts = [(np.arange(len(centres)), 0, ranks)]
+    while parts:
+        columns, first, count = parts.pop()
+        if count == 1:
+            found[columns] = first
+            continue
+        place = centres[columns]
+        axis = int(np.argmax(np.ptp(place, axis=0)))
+        columns = columns[np.argsort(place[:, axis], kind="stable")]
+        lower = count // 2
+        cut = len(columns) * lower // count
+        parts += [(columns[:cut], first, lower), (columns[cut:], first + lower, count - lower)]
+    return np.repeat(found, shell.layers)

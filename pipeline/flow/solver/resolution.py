@@ -1,0 +1,62 @@
+"""How many cells a run has across its boundary layer."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.flow.solver.boundary_layer import polar_angle
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell, surface_velocity
+
+Floats = NDArray[np.float64]
+
+BAND = np.radians([60.0, 80.0])
+"""Where the boundary layer is looked at: in front of any separation."""
+
+OUTER_HEIGHT = 0.1
+"""The edge of the boundary layer is looked for below this height, in diameters."""
+
+EDGE_SHARE = 0.99
+"""Share of the greatest speed near the wall at which the layer ends: the usual thickness delta_99."""
+
+
+def boundary_layer(shell: Shell, velocity: Floats, spin_ratio: float) -> tuple[float, int]:
+    """Thickness of the boundary layer in front of the equator, and the cells across it.
+
+    Parameters
+    ----------
+    shell : Shell
+        The mesh.
+    velocity : ndarray, shape (cells, 3)
+        Cell velocities in solver units, in the frame in which the ball stands as the shell has it.
+    spin_ratio : float
+        S; speeds are taken relative to the turning wall.
+
+    Returns
+    -------
+    thickness : float
+        delta_99 in diameters: the median over the meridians and angles of `BAND`.
+    cells : int
+        Cells that a column has below it, the median too.
+    """
+    nodes = shell.points.reshape(shell.layers + 1, -1, 3)
+    centres, _ = shell.ball_faces()
+    angle = polar_angle(centres / np.linalg.norm(centres, axis=1, keepdims=True))
+    columns = np.flatnonzero((angle > BAND[0]) & (angle < BAND[1]))
+    corners = nodes[:, shell.quads[columns]].mean(axis=2)  # (layers + 1, columns, 3)
+    middle = 0.5 * (corners[1:] + corners[:-1])
+    height = np.linalg.norm(middle, axis=2) - np.linalg.norm(corners[0], axis=1)
+    wall = surface_velocity(middle.reshape(-1, 3), spin_ratio).reshape(middle.shape)
+    cells = columns[None, :] * shell.layers + np.arange(shell.layers)[:, None]
+    speed = np.linalg.norm(velocity[cells] - wall * _at_wall(middle)[..., None], axis=2)
+    near = height < OUTER_HEIGHT
+    edge = EDGE_SHARE * np.where(near, speed, 0.0).max(axis=0)
+    first, along = np.argmax(speed >= edge, axis=0), np.arange(len(columns))
+    last = np.maximum(first - 1, 0)
+    rise = np.maximum(speed[first, along] - speed[last, along], 1e-12)
+    share = np.clip((edge - speed[last, along]) / rise, 0.0, 1.0)
+    thickness = height[last, along] + share * (height[first, along] - height[last, along])
+    return float(np.median(thickness)), int(np.median(first))
+
+
+def _at_wall(middle: Floats) -> Floats:
+    """Scale that takes omega x r to the speed of the wall below a point."""
+    return PHANTOM_RADIUS / np.linalg.norm(middle, axis=2)

@@ -1,0 +1,107 @@
+"""The ball's surface: y+, pressure and friction, and a VTK file of them for pictures."""
+
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.files.atomic import atomic_open
+from pipeline.geometry.shell.mesh import Shell, wall_velocity
+
+Floats = NDArray[np.float64]
+
+SURFACE_FILE = "surface.vtk"
+
+VTK_QUAD = 9
+"""Type of a cell with four corners in that format."""
+
+
+def wall_friction(
+    shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float
+) -> tuple[Floats, Floats]:
+    """Wall shear stress of every face on the ball, and the height of its first cell's centre.
+
+    Within the viscous sublayer the shear is nu times the tangential velocity relative to the wall over the
+    distance from it.
+
+    Parameters
+    ----------
+    shell : Shell
+        The mesh.
+    velocity : ndarray, shape (cells, 3)
+        Cell velocities in solver units.
+    reynolds, spin_ratio : float
+        Flow.
+
+    Returns
+    -------
+    stress : ndarray, shape (q, 3)
+        On the ball, in units of rho U^2.
+    height : ndarray, shape (q,)
+        In diameters.
+    """
+    centres, normals = shell.ball_faces()
+    upper = shell.points[shell.quads + shell.nodes_per_layer].mean(axis=1)
+    height = 0.5 * np.abs(np.sum((upper - centres) * normals, axis=1))
+    relative = velocity[:: shell.layers] - wall_velocity(shell, spin_ratio)
+    tangential = relative - np.sum(relative * normals, axis=1, keepdims=True) * normals
+    return tangential / (height[:, None] * reynolds), height
+
+
+def wall_yplus(shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float) -> Floats:
+    """Wall distance y+ of the centre of every first cell: y+ = u_tau y / nu, u_tau the root of the shear.
+
+    Parameters
+    ----------
+    shell, velocity, reynolds, spin_ratio
+        As for `wall_friction`.
+
+    Returns
+    -------
+    ndarray, shape (q,)
+        y+ of each face on the ball.
+    """
+    stress, height = wall_friction(shell, velocity, reynolds, spin_ratio)
+    return np.sqrt(np.linalg.norm(stress, axis=1)) * height * reynolds
+
+
+def write_surface(
+    path: Path, shell: Shell, state: dict[str, Floats], reynolds: float, spin_ratio: float
+) -> None:
+    """Write the ball's surface with its pressure and friction as a legacy VTK file (binary, single).
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    shell : Shell
+        The mesh; half a ball gives half a surface.
+    state : dict of ndarray
+        Cell fields, U and p among them. The pressure's gradient vanishes at the wall, so that the pressure of
+        the first cell is that on the ball.
+    reynolds, spin_ratio : float
+        Flow.
+    """
+    stress, _ = wall_friction(shell, state["U"], reynolds, spin_ratio)
+    nodes, corners = np.unique(shell.quads, return_inverse=True)
+    faces = np.column_stack([np.full(len(shell.quads), 4), corners.reshape(-1, 4)])
+    fields = {
+        "pressure_coefficient": 2.0 * state["p"][:: shell.layers],
+        "friction_coefficient": 2.0 * stress,
+    }
+    with atomic_open(path) as stream:
+        stream.write(b"# vtk DataFile Version 3.0\n")
+        stream.write(f"ball, diameter 1, Re {reynolds:g}, S {spin_ratio:g}\n".encode())
+        stream.write(f"BINARY\nDATASET UNSTRUCTURED_GRID\nPOINTS {len(nodes)} float\n".encode())
+        stream.write(shell.points[nodes].astype(">f4").tobytes())
+        stream.write(f"\nCELLS {len(faces)} {faces.size}\n".encode() + faces.astype(">i4").tobytes())
+        stream.write(f"\nCELL_TYPES {len(faces)}\n".encode())
+        stream.write(np.full(len(faces), VTK_QUAD, dtype=">i4").tobytes())
+        stream.write(f"\nCELL_DATA {len(faces)}\n".encode())
+        for name, values in fields.items():
+            kind = (
+                f"VECTORS {name} float\n"
+                if values.ndim == 2
+                else f"SCALARS {name} float 1\nLOOKUP_TABLE default\n"
+            )
+            stream.write(kind.encode() + values.astype(">f4").tobytes() + b"\n")

@@ -1,0 +1,1 @@
+"""The ball: its height field, size classes, balance and totals."""

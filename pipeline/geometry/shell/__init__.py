@@ -1,0 +1,1 @@
+"""The solver's mesh: grid on the ball, nodes on dimple edges, extrusion, quality, files."""

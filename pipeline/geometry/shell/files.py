@@ -1,0 +1,66 @@
+"""A shell on disk: for the solver (polyMesh) and for us (shell.npz), with its quality."""
+
+from pathlib import Path
+
+import numpy as np
+
+from pipeline.errors import InputError
+from pipeline.files import records
+from pipeline.files.arrays import read_archive
+from pipeline.files.atomic import atomic_open, write_json
+from pipeline.files.records import MADE_AGAIN, SHELL, Broken
+from pipeline.geometry.shell.mesh import Shell
+from pipeline.geometry.shell.poly_mesh import shell_faces, write_poly_mesh
+
+MESH, QUALITY = "shell/polyMesh", f"shell/{records.QUALITY.name}"
+
+MAX_NON_ORTHOGONALITY_DEG = 70.0
+MAX_SKEWNESS = 4.0
+"""Limits of the solver's own mesh check; a mesh beyond them is refused before it costs a run."""
+
+
+def write_shell(folder: Path, shell: Shell) -> None:
+    """Write a shell and its quality.
+
+    Raises
+    ------
+    InputError
+        If the solver could not work on it; nothing is written then.
+    """
+    from pipeline.geometry.shell.quality import (
+        mesh_quality,  # compiled: the commands that only look do not wait
+    )
+
+    faces = shell_faces(shell)
+    quality = mesh_quality(shell, faces)
+    angle, skewness, smallest = (
+        quality[name] for name in ("max_non_orthogonality_deg", "max_skewness", "min_volume")
+    )
+    if smallest <= 0 or angle > MAX_NON_ORTHOGONALITY_DEG or skewness > MAX_SKEWNESS:
+        raise InputError(
+            f"{folder}: the shell mesh is not fit for the solver (non-orthogonality {angle:.0f} deg, "
+            f"skewness {skewness:.1f}, smallest cell {smallest:.2g}); use a finer level or shallower dimples"
+        )
+    write_poly_mesh(folder / MESH, shell, faces)
+    with atomic_open(folder / SHELL) as stream:
+        np.savez(stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored)
+    write_json(folder / QUALITY, quality | {"edges_fitted": shell.edges_fitted})
+
+
+def load_shell(folder: Path) -> Shell:
+    """Read the shell of a variant's folder.
+
+    Raises
+    ------
+    InputError
+        If it is missing.
+    Broken
+        If it is not what `write_shell` wrote.
+    """
+    path = folder / SHELL
+    arrays = read_archive(path, ("points", "quads", "layers", "mirrored"))
+    points, quads, layers = arrays["points"], arrays["quads"], arrays["layers"]
+    whole = points.ndim == 2 and quads.ndim == 2 and layers.ndim == 0 and arrays["mirrored"].ndim == 0
+    if not (whole and np.isfinite(points).all() and len(points) % (int(layers) + 1) == 0):
+        raise Broken(path, "its arrays are not those of a shell", MADE_AGAIN)
+    return Shell(points, quads, int(layers), bool(arrays["mirrored"]))

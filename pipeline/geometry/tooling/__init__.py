@@ -1,0 +1,1 @@
+"""For the toolmaker and other programs: mould, cut list, STEP, drawings, triangulated skin."""

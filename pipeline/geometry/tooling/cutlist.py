@@ -1,0 +1,113 @@
+"""Cut list: every dimple's place and measures, of the finished ball and of the cavity to be cut."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pipeline.geometry.ball.classes import SizeClass, class_of_dimple
+from pipeline.geometry.ball.height_field import DimpledBall
+from pipeline.geometry.dimple.cavity import Cavities
+from pipeline.geometry.layout.seam import MOULD_PLANE
+
+Column = NDArray[Any]
+
+MEASURES = (
+    "chord_diameter_mm",
+    "surface_depth_mm",
+    "chord_depth_mm",
+    "edge_angle_deg",
+    "bottom_radius_mm",
+    "wall_radius_mm",
+    "joint_diameter_mm",
+    "volume_mm3",
+    "edge_radius_mm",
+)
+"""Measures of a dimple, in the order of the cut list. A straight wall has no radius, an arc and a catenary no
+joint; of a catenary the bottom radius is that at its lowest point. Of a polygon the chord diameter is that
+across flats; with an edge radius measures are those of the sharp edge, but for the volume."""
+
+CAVITY_PREFIX = "cavity_"
+
+
+def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -> dict[str, Column]:
+    """Table of all dimples.
+
+    Parameters
+    ----------
+    ball : DimpledBall
+        The finished ball.
+    cavity : DimpledBall
+        The cavity that makes it (`pipeline.geometry.tooling.mould.cavity_of`); its dimples are in the same
+        order.
+    classes : list of SizeClass
+        Classes of the ball's dimples.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (n,)
+        dimple (from 1), class, half (upper, lower, or both where the dimple crosses the seam),
+        polar_deg (from the pole +z), azimuth_deg (from +x towards +y, 0 to 360), sides (0 for a round one),
+        turn_deg (azimuth about the dimple's axis of the middle of a side, from the direction away from the
+        pole +z, counter-clockwise seen from outside), `MEASURES` of the finished ball and, with ``cavity_``
+        before their names, of the cavity. Sorted by polar angle, then azimuth.
+    """
+    x, y, z = ball.layout.directions.T
+    polar = np.degrees(np.arctan2(np.hypot(x, y), z))
+    azimuth = np.degrees(np.arctan2(y, x)) % 360
+    # Rounding must not send a dimple on azimuth 0 to 360, nor tear a ring of equal polar angles apart.
+    azimuth = np.where(azimuth > 360 - 1e-9, 0.0, azimuth)
+    order = np.lexsort((np.round(azimuth, 6), np.round(polar, 6)))
+    names = np.array([size_class.name for size_class in classes] or [""])
+    seam = ball.layout.seam or MOULD_PLANE
+    crossing = seam.clearance(ball.layout.directions)[0][:, 0] < ball.reach_rad
+    half = np.where(crossing, "both", np.where(seam.above(ball.layout.directions), "upper", "lower"))
+    table: dict[str, Column] = {
+        "class": names[class_of_dimple(classes, len(z))],
+        "half": half,
+        "polar_deg": polar,
+        "azimuth_deg": azimuth,
+        "sides": ball.perimeters.sides,
+        "turn_deg": np.where(ball.perimeters.sides > 0, np.degrees(ball.perimeters.turns_rad), np.nan),
+    }
+    table |= dimple_measures(ball.cavities)
+    table |= {CAVITY_PREFIX + name: column for name, column in dimple_measures(cavity.cavities).items()}
+    return {"dimple": np.arange(1, len(z) + 1)} | {name: column[order] for name, column in table.items()}
+
+
+def dimple_measures(cavities: Cavities) -> dict[str, NDArray[np.float64]]:
+    """`MEASURES` of each dimple, shape (n,); NaN for what its section has not."""
+    sections = cavities.sections
+    bottom = cavities.bottom_radius_m
+    straight = sections.catenary | (sections.curvature_ratio == 0)
+    unjointed = sections.catenary | (sections.curvature_ratio == 1)
+    with np.errstate(divide="ignore"):
+        wall = bottom / sections.curvature_ratio
+    values = (
+        1e3 * cavities.chord_diameter_m,
+        1e3 * cavities.depth_m,
+        1e3 * cavities.chord_depth_m,
+        np.degrees(cavities.edge_angle_rad),
+        1e3 * bottom,
+        np.where(straight, np.nan, 1e3 * wall),
+        np.where(unjointed, np.nan, 1e3 * sections.joint * cavities.chord_diameter_m),
+        1e9 * cavities.volume_m3,
+        1e3 * sections.edge_radius_m,
+    )
+    return dict(zip(MEASURES, values, strict=True))
+
+
+def as_csv(table: dict[str, Column]) -> str:
+    """Write a cut list as CSV with a header line: lengths to 0.1 um, angles to 1e-5 deg, nothing for NaN."""
+    lines = [",".join(table)]
+    for row in zip(*table.values(), strict=True):
+        lines.append(",".join(_cell(name, value) for name, value in zip(table, row, strict=True)))
+    return "\n".join(lines) + "\n"
+
+
+def _cell(name: str, value: Any) -> str:
+    if not isinstance(value, float):
+        return str(value)
+    if np.isnan(value):
+        return ""
+    return f"{value:.{5 if name.endswith('_deg') else 6 if name.endswith('_mm3') else 4}f}"

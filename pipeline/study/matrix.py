@@ -1,0 +1,154 @@
+"""The matrix of runs: every pattern, depth, Reynolds number and spin ratio, and what starts from what."""
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline.study.keys import depth_key, edge_angle_key, reynolds_key, spin_ratio_key
+from pipeline.study.model import Study
+
+NO_PART_OF_RESULTS = ("about", "flow.keep", "flow.wall_time_s")
+"""Keys of a study whose change leaves all results as they are."""
+
+
+@dataclass(frozen=True)
+class Variant:
+    """A pattern at one depth, or at one edge angle.
+
+    Parameters
+    ----------
+    pattern : str
+        Name of the pattern.
+    key : str
+        Folder name: "d0.250mm" or "e14.00deg".
+    depth_m : float or None
+        Surface depth in m, when the study varies depths.
+    edge_angle_rad : float or None
+        Edge angle in rad, when the study varies edge angles.
+    """
+
+    pattern: str
+    key: str
+    depth_m: float | None
+    edge_angle_rad: float | None
+
+
+@dataclass(frozen=True)
+class RunSpec:
+    """One run of the flow solver.
+
+    Parameters
+    ----------
+    pattern, variant_key : str
+        The geometry.
+    reynolds, spin_ratio : float
+        The flow.
+    run_id : str
+        Folder below the study's results: "runs/ico332/d0.250mm/re90000/s0.080".
+    starts_from : str or None
+        The run whose converged field it starts from; None starts from rest.
+    """
+
+    pattern: str
+    variant_key: str
+    reynolds: float
+    spin_ratio: float
+    run_id: str
+    starts_from: str | None
+
+
+def variants(study: Study) -> list[Variant]:
+    """Return every variant: patterns in the study's order, shallow to deep within each."""
+    found = []
+    for pattern in study.patterns:
+        for depth in sorted(pattern.depths_m or ()):
+            found.append(Variant(pattern.name, depth_key(depth), depth, None))
+        for angle in sorted(pattern.edge_angles_rad or ()):
+            found.append(Variant(pattern.name, edge_angle_key(angle), None, angle))
+    return found
+
+
+def runs(study: Study) -> list[RunSpec]:
+    """Return every run, each after the one that it starts from.
+
+    For each pattern and Reynolds number the root is the middle variant at the lowest spin ratio, started
+    cold. The middle variant's other spin ratios start from the one before them; every other variant starts
+    from its neighbour towards the middle at the same spin ratio, since all depths of a pattern share one
+    mesh topology.
+
+    Raises
+    ------
+    ValueError
+        The study's Reynolds numbers or spin ratios are not resolved (`pipeline.decide.flights.passage`).
+    """
+    if not study.flow.resolved:
+        raise ValueError("flow.reynolds or flow.spin_ratios is auto: resolve the study before its runs")
+    spin_ratios = sorted(study.flow.spin_ratios)
+    everything = variants(study)
+    found = []
+    for pattern in study.patterns:
+        keys = [variant.key for variant in everything if variant.pattern == pattern.name]
+        middle = (len(keys) - 1) // 2
+        distances = sorted((abs(index - middle), index) for index in range(len(keys)))
+        for reynolds in sorted(study.flow.reynolds):
+            for _, index in distances:
+                for order, spin_ratio in enumerate(spin_ratios):
+                    if index != middle:
+                        towards = index + 1 if index < middle else index - 1
+                        start = _run_id(pattern.name, keys[towards], reynolds, spin_ratio)
+                    elif order > 0:
+                        start = _run_id(pattern.name, keys[middle], reynolds, spin_ratios[order - 1])
+                    else:
+                        start = None
+                    run_id = _run_id(pattern.name, keys[index], reynolds, spin_ratio)
+                    found.append(RunSpec(pattern.name, keys[index], reynolds, spin_ratio, run_id, start))
+    return found
+
+
+def _run_id(pattern: str, variant_key: str, reynolds: float, spin_ratio: float) -> str:
+    return f"runs/{pattern}/{variant_key}/{reynolds_key(reynolds)}/{spin_ratio_key(spin_ratio)}"
+
+
+def differences(study: Study, other: Study) -> list[str]:
+    """Say where two studies differ in what their results depend on.
+
+    Parameters
+    ----------
+    study, other : Study
+        What is wanted, and what the results were made of.
+
+    Returns
+    -------
+    list of str
+        "KEY: WANTED, was OTHER" for every key that differs, SI, as in study.json.
+    """
+    ours, theirs = _flat(study.to_json()), _flat(other.to_json())
+    return [
+        f"{key}: {_short(ours.get(key))}, was {_short(theirs.get(key))}"
+        for key in dict.fromkeys([*ours, *theirs])
+        if ours.get(key) != theirs.get(key)
+    ]
+
+
+def fingerprint(study: Study) -> str:
+    """Fingerprint of all of a study that its results depend on."""
+    text = json.dumps(_flat(study.to_json()), sort_keys=True)
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
+
+
+def _flat(value: Any, at: str = "") -> dict[str, Any]:
+    """Leaves of a JSON value by their place, without those that results do not depend on."""
+    if at in NO_PART_OF_RESULTS:
+        return {}
+    if isinstance(value, dict) and value:
+        parts = [_flat(each, f"{at}.{key}" if at else key) for key, each in value.items()]
+    elif isinstance(value, list) and value:
+        parts = [_flat(each, f"{at}[{place}]") for place, each in enumerate(value)]
+    else:
+        return {at: value}
+    return {key: leaf for part in parts for key, leaf in part.items()}
+
+
+def _short(value: Any) -> str:
+    return "none" if value is None else f"{value:g}" if isinstance(value, float) else str(value)[:60]

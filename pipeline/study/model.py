@@ -1,0 +1,260 @@
+"""The study: which ball, patterns, depths, flow conditions, golfers and air the line is run for."""
+
+import json
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, Field, ValidationError
+
+from pipeline.errors import InputError
+from pipeline.study.fields import Number, OrAuto, Quantity, Section, distinct
+from pipeline.study.golfers import (
+    AirSpec,
+    FlightWindow,
+    Golfer,
+    Launch,
+    Moulding,
+    ScenarioSpec,
+    Spread,
+    Wind,
+)
+from pipeline.study.keys import reynolds_key, spin_ratio_key
+from pipeline.study.names import SafeName, distinct_names
+from pipeline.study.patterns import Ball, CavitySpec, LayoutSpec, Pattern
+from pipeline.study.units import ANGLE, DURATION
+
+__all__ = [
+    "AirSpec",
+    "Ball",
+    "CavitySpec",
+    "ErrorTarget",
+    "FlightWindow",
+    "FlowSettings",
+    "Golfer",
+    "Launch",
+    "LayoutSpec",
+    "MeshErrorSpec",
+    "Moulding",
+    "Pattern",
+    "ScenarioSpec",
+    "Spread",
+    "Study",
+    "Wind",
+]
+
+LARGEST_MASS_KG = 0.04593
+"""Equipment Rules of the game's governing bodies, in force in 2025."""
+SMALLEST_DIAMETER_M = 0.04267
+"""Equipment Rules of the game's governing bodies, in force in 2025."""
+
+
+class ErrorTarget(Section):
+    """Standard errors at which a run may stop."""
+
+    cd: Annotated[float, Number(1e-5, 0.1, 0.001)] = Field(
+        0.001, description="Standard error of Cd at which a run may stop, 1e-5 to 0.1."
+    )
+    cl: Annotated[float, Number(1e-5, 0.1, 0.002)] = Field(
+        0.002, description="Standard error of Cl at which a run may stop, 1e-5 to 0.1."
+    )
+
+
+class MeshErrorSpec(Section):
+    """Error of Cd and Cl that all runs on a mesh level share; part of every interval."""
+
+    cd: Annotated[float, Number(0, 0.2, 0.01)] = Field(
+        0.0, description="Standard deviation of the mesh and model error of Cd, 0 to 0.2."
+    )
+    cl: Annotated[float, Number(0, 0.2, 0.01)] = Field(
+        0.0, description="Standard deviation of the mesh and model error of Cl, 0 to 0.2."
+    )
+    shared: Annotated[float, Number(0, 1, 0.9)] = Field(
+        0.9,
+        description="Share of its variance that is the same for all patterns and depths, 0 to 1; the rest "
+        "changes slowly with depth.",
+    )
+
+
+def _state_of_layer(fidelity: str | None) -> Literal["turbulent", "tripped"]:
+    """State of the boundary layer where a study names none: only a steady model can be tripped."""
+    return "tripped" if fidelity == "steady-rans" else "turbulent"
+
+
+FidelityName = Literal["laminar", "steady-rans", "transient-laminar", "transient-des", "transient-les"]
+
+
+class FlowSettings(Section):
+    """Which flows are computed, by which model, on how fine a mesh."""
+
+    fidelity: FidelityName = Field(
+        description="Flow model: steady-rans (k-omega SST, boundary layer in the state that boundary_layer "
+        "names); laminar (verification at low Reynolds numbers); and time-accurate, at many times the cost: "
+        "transient-laminar, transient-des (SST-DDES), transient-les (WALE).",
+        examples=["steady-rans"],
+    )
+    level: Literal["coarse", "medium", "fine"] = Field(
+        description="Fineness of the mesh.", examples=["coarse"]
+    )
+    boundary_layer: Literal["turbulent", "tripped", "laminar"] = Field(
+        default_factory=lambda given: _state_of_layer(given.get("fidelity")),
+        description="State of the boundary layer under steady-rans: tripped (laminar up to where dimples of "
+        "the depth trip it; when absent), turbulent (as the model makes it, which favours shallow dimples), "
+        "laminar (never tripped).",
+        examples=["tripped"],
+    )
+    trip_angle_rad: Annotated[float, Quantity(ANGLE, "10 deg", "82 deg", "60 deg")] | None = Field(
+        None,
+        alias="trip_angle",
+        description="Measured trip angle from the front, 10 deg to 82 deg, instead of the criterion; goes "
+        "with boundary_layer: tripped.",
+        examples=["60 deg"],
+    )
+    reynolds: Annotated[
+        list[Annotated[float, Number(1, 1e6, 9e4)]],
+        Field(min_length=1, max_length=100),
+        AfterValidator(distinct(reynolds_key)),
+        OrAuto("[90000, 180000]"),
+    ] = Field(
+        default_factory=list,
+        description="Reynolds numbers U D / nu, 1 to 1e6; auto, or absent: those that the golfers' flights "
+        "pass through.",
+        examples=[[90000, 180000]],
+    )
+    spin_ratios: Annotated[
+        list[Annotated[float, Number(0, 2, 0.1)]],
+        Field(min_length=1, max_length=100),
+        AfterValidator(distinct(spin_ratio_key)),
+        OrAuto("[0.08, 0.2]"),
+    ] = Field(
+        default_factory=list,
+        description="Spin ratios omega D / (2 U), 0 to 2; auto, or absent: those that the golfers' flights "
+        "pass through.",
+        examples=[[0.08, 0.20]],
+    )
+    standard_error: ErrorTarget = Field(
+        default_factory=ErrorTarget, description="Standard errors at which a run may stop."
+    )
+    mesh_error: MeshErrorSpec | None = Field(
+        None,
+        description="Error that the runs' standard errors do not contain, for instance from a finer level.",
+    )
+    iterations: Annotated[int, Number(10, 200_000, 1500, whole=True)] = Field(
+        1500,
+        description="Ceiling of iterations a run; of a time-accurate run, of samples of the forces, a tenth "
+        "of D / U apart.",
+    )
+    wall_time_s: Annotated[float, Quantity(DURATION, "10 s", "30 day", "4 h")] | None = Field(
+        None,
+        alias="wall_time",
+        description="Ceiling of the time that the solver takes for a run, 10 s to 30 day; none when absent. "
+        "A change of it holds for runs that are computed from then on.",
+    )
+    ranks: Annotated[int, Number(1, 1024, 1, whole=True)] = Field(1, description="MPI ranks a run.")
+    keep: Literal["numbers", "surface", "all"] = Field(
+        "numbers",
+        description="What stays of a run: numbers; also its surface with pressure and friction (VTK); or "
+        "all, the solver's case too. A change of it holds for runs that are computed from then on.",
+    )
+
+    @property
+    def resolved(self) -> bool:
+        """Whether Reynolds numbers and spin ratios are there: empty lists stand for `auto`."""
+        return bool(self.reynolds and self.spin_ratios)
+
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """Ask for a state only where the fidelity has one, and for a trip angle only when tripped."""
+        model = given.get("fidelity")
+        state = given.get("boundary_layer", _state_of_layer(model))
+        if model != "steady-rans" and state != "turbulent":
+            yield "boundary_layer", f"goes with fidelity: steady-rans, not with {model}; remove it"
+        if given.get("trip_angle") is not None and state != "tripped":
+            yield "trip_angle", "goes with boundary_layer: tripped; write that too, or remove it"
+
+
+class Study(Section):
+    """A whole study, as its file says; SI values, names that carry their units.
+
+    Reynolds numbers and spin ratios that the file leaves to its golfers are empty until
+    `pipeline.decide.flights.passage.with_conditions` resolves them.
+    """
+
+    name: SafeName = Field(
+        description="Short name, used for the results folder: letters, digits, - and _.", examples=["demo"]
+    )
+    about: Annotated[str, Field(max_length=5000)] = Field(
+        "", description="What the study is for, in free text; shown in the report."
+    )
+    ball: Ball = Field(description="Diameter and mass.")
+    patterns: Annotated[
+        list[Pattern], Field(min_length=1, max_length=200), AfterValidator(distinct_names)
+    ] = Field(description="The dimple patterns to be compared.")
+    flow: FlowSettings = Field(description="Which flows are computed, and how.")
+    golfers: Annotated[list[Golfer], Field(min_length=1, max_length=100), AfterValidator(distinct_names)] = (
+        Field(description="The golfers whose shots are flown.")
+    )
+    air: AirSpec = Field(default_factory=AirSpec, description="The air of the flights.")
+    scenarios: Annotated[list[ScenarioSpec], Field(max_length=50), AfterValidator(distinct_names)] = Field(
+        default_factory=list,
+        description="Weather that the shots are flown in, as a weighted mean, instead of the study's air.",
+    )
+    moulding: Moulding | None = Field(
+        None, description="Scatter of moulded balls, for the share of them within a yard of the best."
+    )
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the study as a JSON-ready mapping: SI values under unit-bearing names."""
+        return self.model_dump(mode="json", by_alias=False)
+
+    @classmethod
+    def from_json(cls, path: Path) -> Self:
+        """Read a study that `to_json` and `pipeline.files.atomic.write_json` have written.
+
+        Raises
+        ------
+        InputError
+            The file is missing, not JSON, or not a study.
+        """
+        try:
+            study = cls.model_validate(
+                json.loads(Path(path).read_text(encoding="utf-8")), by_alias=False, by_name=True
+            )
+        except OSError as error:
+            raise InputError(f"{path}: cannot be read ({error.strerror}); run the study first") from None
+        except (ValueError, RecursionError) as error:  # a ValidationError is a ValueError
+            first = error.errors()[0] if isinstance(error, ValidationError) else None
+            where = f"{'.'.join(map(str, first['loc']))} {first['msg']}" if first else str(error)
+            raise InputError(f"{path}: is not a resolved study ({where}); remove it and run again") from None
+        if not study.flow.resolved:
+            raise InputError(
+                f"{path}: is not a resolved study (flow.reynolds or flow.spin_ratios is auto); remove it and "
+                "run again"
+            )
+        return study
+
+    def warnings(self) -> list[str]:
+        """Return what is allowed but should be known before money is spent, one sentence each."""
+        found = []
+        if self.ball.mass_kg > LARGEST_MASS_KG:
+            found.append(
+                f"ball.mass: {self.ball.mass_kg * 1e3:.2f} g is above the {LARGEST_MASS_KG * 1e3:.2f} g that "
+                "the governing bodies' Equipment Rules allow; fine for a practice ball only"
+            )
+        if self.ball.diameter_m < SMALLEST_DIAMETER_M:
+            found.append(
+                f"ball.diameter: {self.ball.diameter_m * 1e3:.2f} mm is below the "
+                f"{SMALLEST_DIAMETER_M * 1e3:.2f} mm that the governing bodies' Equipment Rules ask for; "
+                "fine for a practice ball only"
+            )
+        for index, golfer in enumerate(self.golfers):
+            if golfer.measured is not None:
+                found += [
+                    f"golfers[{index}].{key}: is not used, since measured launches are flown; remove it"
+                    for key, given in (
+                        ("launch", golfer.launch is not None),
+                        ("spread", golfer.spread != Spread()),
+                    )
+                    if given
+                ]
+        return found

@@ -1,0 +1,157 @@
+"""Numbers as the trade writes them: mm, um, yd with m, mph, rpm, deg."""
+
+import math
+import re
+from collections.abc import Sequence
+
+from pipeline.study.model import FlightWindow
+from pipeline.study.units import ANGLE, LENGTH, SPEED, SPIN, YARD_M, in_unit
+
+_NO_BREAK = "\u00a0"
+
+NOTHING = "-"
+"""Stands where there is no number."""
+
+
+def is_number(value: float | None) -> bool:
+    """Whether a value is there and finite."""
+    return value is not None and math.isfinite(value)
+
+
+def breakable(text: str) -> str:
+    """Write a text with plain spaces, for files and terminals; `unbroken` is the way back."""
+    return text.replace(_NO_BREAK, " ")
+
+
+def unbroken(text: str) -> str:
+    """Tie units to their numbers, for pages."""
+    return re.sub(r"(?<=\d) (?=(?:mm|µm|m|yd|deg|%)(?!\w))", _NO_BREAK, text)
+
+
+def number(value: float | None, digits: int, unit: str = "") -> str:
+    """Write a number with a fixed count of decimals; a dash when there is none.
+
+    Parameters
+    ----------
+    value : float or None
+        The number, in `unit`.
+    digits : int
+        Decimals.
+    unit : str
+        Written after it.
+    """
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    text = f"{value:.{digits}f}"
+    if float(text) == 0.0:
+        text = text.lstrip("-")
+    return f"{text}{_NO_BREAK}{unit}" if unit else text
+
+
+def whole(value: float | None) -> str:
+    """Write a whole number with thin spaces between the thousands; a dash when there is none."""
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    return f"{value:,.0f}".replace(",", "\u202f")
+
+
+def share(value: float | None, digits: int = 1) -> str:
+    """Write a share of one in per cent."""
+    return NOTHING if value is None else number(100.0 * value, digits, "%")
+
+
+def millimetres(length_m: float | None, digits: int = 3) -> str:
+    """Write a length in mm."""
+    return NOTHING if length_m is None else number(1e3 * length_m, digits, "mm")
+
+
+def depth_digits(low_m: float | None, high_m: float | None) -> int:
+    """Decimals of a millimetre that a depth deserves whose 90 % interval is known: a tenth of its width.
+
+    Returns
+    -------
+    int
+        2 for intervals from 0.02 mm up, 3 for narrower ones and where there is none.
+    """
+    if low_m is None or high_m is None or not (math.isfinite(low_m) and math.isfinite(high_m)):
+        return 3
+    return 2 if high_m - low_m >= 0.02e-3 else 3
+
+
+def depth_between(depth_m: float, low_m: float | None, high_m: float | None) -> str:
+    """Write a depth with the interval that it lies in, with the digits that the interval deserves."""
+    digits = depth_digits(low_m, high_m)
+    if low_m is None or high_m is None or not (math.isfinite(low_m) and math.isfinite(high_m)):
+        return millimetres(depth_m, digits)
+    return (
+        f"{millimetres(depth_m, digits)}, between {number(1e3 * low_m, digits)} and "
+        f"{millimetres(high_m, digits)}"
+    )
+
+
+def micrometres(length_m: float | None) -> str:
+    """Write a length in micrometres."""
+    return NOTHING if length_m is None else number(1e6 * length_m, 0, "µm")
+
+
+def yards(length_m: float | None, digits: int = 1) -> str:
+    """Write a length of a flight: yards, with metres in brackets."""
+    if length_m is None or not math.isfinite(length_m):
+        return NOTHING
+    return f"{number(length_m / YARD_M, digits, 'yd')} ({number(length_m, digits, 'm')})"
+
+
+def yards_cell(length_m: float | None, error_m: float | None = None) -> str:
+    """Write a length of a flight for a column headed "yd (m)", with its standard error where there is one."""
+    if length_m is None or not math.isfinite(length_m):
+        return NOTHING
+    error = "" if error_m is None else f" ± {number(error_m / YARD_M, 1)}"
+    return f"{number(length_m / YARD_M, 1)}{error} ({number(length_m, 1)})"
+
+
+def window(wanted: FlightWindow) -> str:
+    """Write a flight window: yards, with metres in brackets."""
+    low, high = wanted.lowest_m, wanted.highest_m
+    return f"{low / YARD_M:.1f} to {number(high / YARD_M, 1, 'yd')} ({low:.1f} to {number(high, 1, 'm')})"
+
+
+def plus_minus(value: float | None, error: float | None, digits: int) -> str:
+    """Write a value and its standard error."""
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    return f"{number(value, digits)} ± {number(error, digits)}"
+
+
+def launch(mean: Sequence[float], spread: Sequence[float]) -> str:
+    """Write a golfer's mean launch, with the standard deviations of the shots where there are any.
+
+    Parameters
+    ----------
+    mean, spread : sequence of float
+        Mean and standard deviation of ball speed [m/s], launch angle [rad], backspin [rad/s] and axis tilt
+        [rad].
+    """
+    parts = []
+    for (words, kind, unit, digits), value, scatter in zip(
+        (
+            ("ball speed", SPEED, "mph", 1),
+            ("launch angle", ANGLE, "deg", 1),
+            ("backspin", SPIN, "rpm", 0),
+            ("axis tilt", ANGLE, "deg", 1),
+        ),
+        mean,
+        spread,
+        strict=True,
+    ):
+        if words == "axis tilt" and not (value or scatter):
+            continue
+        text = number(in_unit(value, kind, unit), digits)
+        if scatter:
+            text += f" ± {number(in_unit(scatter, kind, unit), digits)}"
+        parts.append(f"{words} {text}{_NO_BREAK}{unit}")
+    return ", ".join(parts)
+
+
+def diameter(length_m: float) -> str:
+    """Write a ball's diameter in mm."""
+    return number(in_unit(length_m, LENGTH, "mm"), 2, "mm")

@@ -1,0 +1,154 @@
+"""Progress of a study: what is done, what is running, how long it will take."""
+
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from pipeline.errors import InputError
+from pipeline.files import records
+from pipeline.flow.campaign.cost import COLD_ITERATIONS
+from pipeline.flow.campaign.request import prices
+from pipeline.flow.campaign.run import RESULT
+from pipeline.flow.solver.execute import PROGRESS
+from pipeline.flow.solver.start import CASE
+from pipeline.study.matrix import RunSpec, runs
+from pipeline.study.model import Study
+
+POLL_SECONDS = 1.0
+LOOKING_SHARE = 0.05
+"""Largest share of the time that is spent on looking: a study may have thousands of runs on a slow disk."""
+
+PLAIN_SECONDS = 20.0
+"""Seconds between two lines of progress where no terminal shows a live one."""
+
+
+@dataclass(frozen=True)
+class State:
+    """One look at a study."""
+
+    done: int
+    total: int
+    running: list[str]
+    share: float
+    seconds_left: float
+
+
+class Clock:
+    """Estimates the time that is left of a study from the price of its runs and what they took so far.
+
+    Parameters
+    ----------
+    study : Study
+        The study.
+    results : Path
+        Its results folder.
+    cores : int
+        Cores that runs share.
+    """
+
+    def __init__(self, study: Study, results: Path, cores: int) -> None:
+        self._results = results
+        self._cores = max(1, cores)
+        self._runs = runs(study)
+        self._price = prices(study)
+        self._known = {run.run_id for run in self._runs if self._finished(run)}
+        self._done = set(self._known)
+        self._begun = time.monotonic()
+
+    def look(self) -> State:
+        """State of the study now."""
+        # Each look asks the file system about the runs that are not done, and never again about one that is.
+        done = self._done
+        done.update(run.run_id for run in self._runs if run.run_id not in done and self._finished(run))
+        running, progress = [], 0.0
+        for run in self._runs:
+            if run.run_id in done:
+                continue
+            line, share = self._running(run)
+            if line:
+                running.append(line)
+                progress += share * self._price[run.run_id]
+        total = sum(self._price.values())
+        finished = sum(self._price[run_id] for run_id in done)
+        # Runs finished since we began tell how fast this machine is against the price list.
+        fresh = sum(self._price[run_id] for run_id in done - self._known) + progress
+        elapsed = time.monotonic() - self._begun
+        left = total - finished - progress
+        pace = elapsed / fresh if fresh > 0.05 * total else 1.0 / self._cores
+        return State(len(done), len(self._runs), running, (finished + progress) / total, left * pace)
+
+    def _finished(self, run: RunSpec) -> bool:
+        result = self._results / run.run_id / RESULT
+        spec = self._results / run.run_id / "spec.json"
+        return result.is_file() and result.stat().st_mtime >= spec.stat().st_mtime
+
+    def _running(self, run: RunSpec) -> tuple[str, float]:
+        """Line on a running run and the share of it that is done."""
+        path = self._results / run.run_id / CASE / PROGRESS
+        try:
+            if time.time() - path.stat().st_mtime > 60:
+                return "", 0.0
+            progress = records.read(path, records.PROGRESS)
+        except (OSError, InputError):  # not there, or broken
+            return "", 0.0
+        name = run.run_id.removeprefix("runs/")
+        text = f"{name}: iteration {progress['iterations']:.0f}"
+        if {"cd", "cd_se", "cl", "cl_se"} <= set(progress):
+            for name in ("cd", "cl"):
+                text += f", {name.capitalize()} {progress[name]:.4f} ± {progress[f'{name}_se']:.4f}"
+        return text, min(0.95, progress["iterations"] / COLD_ITERATIONS)
+
+
+def show(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
+    """Show a study's progress until the engine ends: live on a terminal, else a line now and then."""
+    if sys.stderr.isatty():
+        _show_live(clock, engine)
+        return
+    last = 0.0
+    while engine.poll() is None:
+        if time.monotonic() - last > PLAIN_SECONDS:
+            last = time.monotonic()
+            state, pause = _timed_look(clock)
+            if state.done < state.total:
+                print(
+                    _headline(state) + "".join(f"\n    {line}" for line in state.running),
+                    file=sys.stderr,
+                    flush=True,
+                )
+            last += max(0.0, pause - PLAIN_SECONDS)
+        time.sleep(POLL_SECONDS)
+
+
+def _timed_look(clock: Clock) -> tuple[State, float]:
+    """Look, and say for how many seconds not to look again."""
+    begun = time.monotonic()
+    state = clock.look()
+    return state, max(POLL_SECONDS, (time.monotonic() - begun) / LOOKING_SHARE)
+
+
+def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
+    from rich.console import Console, Group
+    from rich.live import Live
+    from rich.progress_bar import ProgressBar
+    from rich.text import Text
+
+    with Live(console=Console(stderr=True), refresh_per_second=2, transient=True) as live:
+        due = 0.0
+        while engine.poll() is None:
+            if time.monotonic() < due:
+                time.sleep(0.2)
+                continue
+            state, pause = _timed_look(clock)
+            due = time.monotonic() + pause
+            bar = ProgressBar(total=1.0, completed=state.share, width=60)
+            live.update(Group(Text(_headline(state)), bar, *(Text(f"  {line}") for line in state.running)))
+
+
+def _headline(state: State) -> str:
+    if state.done == state.total:
+        return f"{state.done} of {state.total} runs done; tables, flights, decision, report"
+    minutes = state.seconds_left / 60
+    left = f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
+    return f"{state.done} of {state.total} runs done ({100 * state.share:.0f} %), about {left} left"

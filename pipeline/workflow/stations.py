@@ -1,0 +1,170 @@
+"""Stations as the workflow calls them: `python -m pipeline.workflow.stations NAME ...` in a results folder.
+
+They are started once a run, so their arguments are read by the standard library's parser, which is there at
+once (with that of `depthline` a start took 0.13 CPU s more).
+"""
+
+import argparse
+import contextlib
+import math
+import os
+import signal
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pipeline.ending import complain, ended_well
+from pipeline.errors import DepthlineError
+from pipeline.workflow.engine_watch import leave_with_engine
+
+if TYPE_CHECKING:
+    from pipeline.study.model import Study
+
+HERE = Path(".")
+
+
+def _study() -> "Study":
+    from pipeline.study.model import Study  # the thousands of calls for runs do not wait for it
+
+    return Study.from_json(HERE / "study.json")
+
+
+def layout(pattern: str) -> None:
+    """Lay a pattern's dimples out."""
+    from pipeline.geometry.build import build_layout
+
+    build_layout(HERE / "geometry" / pattern, HERE.resolve().parent)
+
+
+def geometry(pattern: str, key: str) -> None:
+    """Make totals, skin and shell of a variant."""
+    from pipeline.geometry.build import build_variant
+
+    build_variant(HERE / "geometry" / pattern / key)
+
+
+def flow(
+    run: str,
+    ranks: int,
+    keep: str,
+    wall_time: float | None,
+    attempt: int,
+    attempts: int,
+    minutes: float,
+    leave_seconds: float | None,
+) -> None:
+    """Compute one run.
+
+    It leaves `leave_seconds` before its `minutes` in a queue are over, with its state on disk. One that was
+    killed or crashed fails while it has attempts left, so that the queue gives the next more memory and time;
+    the last one leaves its verdict, and the study goes on without it.
+    """
+    from pipeline.files.atomic import set_aside
+    from pipeline.files.records import Broken
+    from pipeline.flow.campaign.reuse import remember, reuse
+    from pipeline.flow.campaign.run import RETRIED
+    from pipeline.flow.campaign.run import run as compute
+    from pipeline.flow.campaign.run_lock import alone
+    from pipeline.flow.solver.find import find_solver
+
+    if leave_seconds is not None:
+        signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
+        signal.setitimer(signal.ITIMER_REAL, max(1.0, 60.0 * minutes - leave_seconds))
+    with alone(HERE / run) as finished:
+        if finished:
+            return
+        solver = find_solver()
+        if reuse(HERE, run, solver.label, keep):
+            return
+        try:
+            result = compute(HERE, run, ranks, wall_time=wall_time, keep=keep, solver=solver)
+        except Broken as error:  # of the geometry: the next call finds it missing, and makes it again
+            with contextlib.suppress(FileNotFoundError):  # another run was quicker
+                set_aside(error.path)
+            raise DepthlineError(
+                f"{error.path}: was broken ({error.what}) and is set aside; run again, it is made again"
+            ) from None
+        if not_entered := remember(HERE, run):
+            complain(f"warning: {not_entered}")
+    if result["verdict"] in RETRIED and attempt < attempts:
+        raise DepthlineError(
+            f"{run}: {result['verdict']} at attempt {attempt} of {attempts}: {result['reason']}"
+        )
+
+
+def coefficients() -> None:
+    """Collect all runs into coefficients.csv."""
+    from pipeline.aero.collect import collect, write_coefficients
+    from pipeline.flow.campaign.provenance import write_provenance
+    from pipeline.study.matrix import runs
+
+    run_ids = [run.run_id for run in runs(_study())]
+    write_provenance(HERE, run_ids)
+    write_coefficients(collect(HERE, run_ids), HERE / "coefficients.csv")
+
+
+def decision() -> None:
+    """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
+    from pipeline.aero.collect import checked_coefficients, fingerprint
+    from pipeline.aero.export import origin_lines, write_tables
+    from pipeline.decide.flights.station import flights_table, write_flights
+    from pipeline.decide.flown import fly_everything
+    from pipeline.decide.station import decide_study, write_decision
+    from pipeline.flow.campaign.unresolved import unresolved_results
+    from pipeline.study import matrix
+
+    study = _study()
+    coefficients, note = checked_coefficients(HERE, [run.run_id for run in matrix.runs(study)])
+    if note is not None:
+        complain(f"warning: {note}")
+    flown = fly_everything(study, coefficients)
+    write_flights(flights_table(study, flown.every), HERE / "flights.csv")
+    write_tables(flown.models, HERE, origin_lines(study, coefficients))
+    table, details = decide_study(study, coefficients, flown, unresolved_results(study, HERE))
+    made_of = {"study": matrix.fingerprint(study), "coefficients": fingerprint(coefficients)}
+    write_decision(HERE, table, details | {"made_of": made_of})
+
+
+def report() -> None:
+    """Write report.html and its figures."""
+    from pipeline.report.page import write_report
+
+    write_report(_study(), HERE)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="stations", description="One station of the line, once.")
+    stations = parser.add_subparsers(required=True, metavar="STATION")
+
+    def station(function: Callable[..., None]) -> argparse.ArgumentParser:
+        made = stations.add_parser(function.__name__, help=str(function.__doc__).splitlines()[0])
+        made.set_defaults(station=function)
+        return made
+
+    station(layout).add_argument("pattern")
+    variant = station(geometry)
+    variant.add_argument("pattern")
+    variant.add_argument("key")
+    run = station(flow)
+    run.add_argument("run")
+    run.add_argument("--ranks", type=int, default=1)
+    run.add_argument("--keep", default="numbers")
+    run.add_argument("--wall-time", type=float)
+    run.add_argument("--attempt", type=int, default=1)
+    run.add_argument("--attempts", type=int, default=1)
+    run.add_argument("--minutes", type=float, default=math.inf)
+    run.add_argument("--leave-seconds", type=float)
+    for function in (coefficients, decision, report):
+        station(function)
+    return parser
+
+
+def _called() -> None:
+    words = vars(_parser().parse_args())
+    leave_with_engine()
+    words.pop("station")(**words)
+
+
+if __name__ == "__main__":
+    sys.exit(ended_well(_called))

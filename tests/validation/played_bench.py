@@ -1,0 +1,35 @@
+"""A bench whose flows are played: their results follow from a function of the flow."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline.validation.bench import Bench, Outcome
+from pipeline.validation.flows import Flow
+
+Play = Callable[[Flow], dict[str, Any]]
+
+
+class PlayedBench(Bench):
+    """Gives `play(flow)`: coefficients, measures, and, under "history", columns of a history."""
+
+    def __init__(self, results: Path, play: Play) -> None:
+        super().__init__(results)
+        self._play = play
+
+    def compute(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
+        return {flow: self._outcome_of(flow) for flow in flows}
+
+    def _outcome_of(self, flow: Flow) -> Outcome:
+        folder, played = self.results / flow.run_id, self._play(flow)
+        if "history" in played:
+            folder.mkdir(parents=True, exist_ok=True)
+            columns = played["history"]
+            np.savetxt(
+                folder / "history.csv", np.column_stack(list(columns.values())), delimiter=",", comments="",
+                header=",".join(columns),
+            )  # fmt: skip
+        result = {"verdict": "settled"} | {f"{name}_se": 1e-5 for name in ("cd", "cl")} | played
+        return Outcome(flow, folder, result, played.get("measures", {}))

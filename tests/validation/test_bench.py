@@ -1,0 +1,169 @@
+"""The bench: what it computes, in which order, and what it does not compute again. The solver is played."""
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from small_study import run_record
+
+from pipeline.files.atomic import write_json
+from pipeline.flow.campaign import kept
+from pipeline.flow.campaign.prepare import prepare
+from pipeline.flow.solver.state import save_state
+from pipeline.geometry.shell.mesh import Level
+from pipeline.study.file import load_study
+from pipeline.validation import work
+from pipeline.validation.bench import Bench
+from pipeline.validation.flows import SPHERE, Flow, Mesh
+from pipeline.validation.work import Progress
+
+DEMO = Path(__file__).parents[2] / "cases/demo/study.yaml"
+
+MESH = Mesh(SPHERE, Level(4, 16), 0.05, mirrored=True)
+REST = Flow(MESH, "laminar", 100.0, 0.0)
+SPUN = Flow(MESH, "laminar", 100.0, 0.5, starts_from=REST)
+
+
+class Solver:
+    """Plays `pipeline.flow.campaign.run.run`: notes what is asked, gives what it is told to."""
+
+    def __init__(self) -> None:
+        self.asked: list[str] = []
+        self.ranks: list[int] = []
+        self.verdicts: dict[str, str] = {}
+
+    def run(
+        self,
+        results: Path,
+        run_id: str,
+        ranks: int = 1,
+        on_progress: Callable | None = None,
+        keep: str = "numbers",
+    ) -> dict[str, Any]:
+        self.asked.append(run_id)
+        self.ranks.append(ranks)
+        if on_progress is not None:
+            on_progress({"iterations": 60.0, "verdict": "short"})
+        verdict = self.verdicts.get(run_id, "settled")
+        result = run_record(
+            run=run_id, verdict=verdict, reason="as played", cd=1.09, cd_se=1e-4, cl=0.0, cl_se=1e-4
+        )
+        if verdict == "settled":
+            # A recirculation of length 1 behind the ball.
+            state = {"U": np.zeros((MESH.cells, 3)), "p": np.zeros(MESH.cells)}
+            state["U"][:, 0] = np.tile(np.arange(16) - 7.5, 48)
+            save_state(results / run_id / "state.npz", state)
+        write_json(results / run_id / "run.json", result)
+        return result
+
+
+@pytest.fixture
+def solver(monkeypatch: pytest.MonkeyPatch) -> Solver:
+    played = Solver()
+    monkeypatch.setattr(work, "run", played.run)
+    return played
+
+
+def test_a_flow_is_computed_after_its_start_and_once(tmp_path: Path, solver: Solver) -> None:
+    bench = Bench(tmp_path)
+    outcomes = bench.compute([SPUN])
+    assert solver.asked == [REST.run_id, SPUN.run_id]
+    assert list(outcomes) == [SPUN]
+    assert outcomes[SPUN].result["cd"] == 1.09
+    assert outcomes[SPUN].measures["wake_length"] is not None
+    assert list(bench.compute([REST, SPUN])) == [REST, SPUN]
+    assert len(solver.asked) == 2
+    assert list(Bench(tmp_path).computed([REST, SPUN, replace(SPUN, spin_ratio=1.0)])) == [REST, SPUN]
+
+
+def test_cores_that_no_other_run_can_take_become_ranks(tmp_path: Path, solver: Solver) -> None:
+    Bench(tmp_path, cores=2).compute([SPUN])
+    assert solver.asked == [REST.run_id, SPUN.run_id]
+    assert solver.ranks == [2, 2]
+
+
+def test_what_has_another_spec_is_computed_anew(tmp_path: Path, solver: Solver) -> None:
+    bench = Bench(tmp_path)
+    bench.compute([SPUN])
+    bench.compute([replace(SPUN, options={"iterations": 700})])
+    assert solver.asked == [REST.run_id, SPUN.run_id, SPUN.run_id]
+    # What is there needs no start any more, whatever that has become.
+    other_start = replace(REST, options={"iterations": 50})
+    bench.compute([replace(SPUN, starts_from=other_start, options={"iterations": 700})])
+    assert len(solver.asked) == 3
+    spec = json.loads((tmp_path / SPUN.run_id / "spec.json").read_text())
+    assert (spec["iterations"], spec["starts_from"]) == (700, REST.run_id)
+
+
+def test_the_spec_has_what_a_study_writes(tmp_path: Path) -> None:
+    study = load_study(DEMO)
+    prepare(study, tmp_path)
+    written = json.loads(next((tmp_path / "runs").rglob("spec.json")).read_text())
+    assert set(SPUN.spec()) == set(written)
+
+
+def test_a_diverged_run_is_told_and_left_alone_a_killed_one_is_taken_up(
+    tmp_path: Path, solver: Solver
+) -> None:
+    bench = Bench(tmp_path)
+    solver.verdicts = {REST.run_id: "diverged"}
+    assert list(bench.compute([REST, SPUN])) == [SPUN]
+    assert bench.failures == {REST.run_id: "diverged: as played"}
+    bench.compute([REST])
+    assert len(solver.asked) == 2
+    solver.verdicts = {SPUN.run_id: "killed"}
+    changed = replace(SPUN, options={"iterations": 700})
+    assert bench.compute([changed]) == {}
+    solver.verdicts = {}
+    assert list(bench.compute([changed])) == [changed]
+
+
+def test_states_go_when_they_are_measured_and_nothing_starts_from_them(
+    tmp_path: Path, solver: Solver, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept, "LARGE_STATE", 0.0)
+    seen = {}
+
+    def look(results: Path, run_id: str, *rest: Any, **more: Any) -> dict[str, Any]:
+        seen[run_id] = (tmp_path / REST.run_id / "state.npz").is_file()
+        return solver.run(results, run_id, *rest, **more)
+
+    monkeypatch.setattr(work, "run", look)
+    outcome = Bench(tmp_path).compute([SPUN])[SPUN]
+    assert seen == {REST.run_id: False, SPUN.run_id: True}
+    assert list(tmp_path.rglob("state.npz")) == []
+    assert outcome.measures["wake_length"] is not None
+
+
+def test_flows_that_would_share_a_folder_are_refused(tmp_path: Path, solver: Solver) -> None:
+    other = replace(SPUN, options={"iterations": 700})
+    with pytest.raises(ValueError, match="two different flows; give one a label"):
+        Bench(tmp_path).compute([SPUN, other])
+    Bench(tmp_path).compute([SPUN, replace(other, label="long")])
+    assert solver.asked[-1] == f"{SPUN.run_id}-long"
+
+
+def test_progress_tells_what_is_done_and_what_is_left(tmp_path: Path, solver: Solver) -> None:
+    told: list[Progress] = []
+    Bench(tmp_path, on_progress=told.append).compute([SPUN])
+    assert [(now.done, now.total) for now in told] == [(0, 2), (0, 2), (1, 2), (1, 2)]
+    assert all(0 <= now.seconds_left < 60 for now in told)
+    assert "iteration 60" in told[1].running[0]
+
+
+@pytest.mark.solver
+def test_runs_side_by_side_are_those_one_by_one(tmp_path: Path) -> None:
+    tiny = {"iterations": 120, "standard_error": {"cd": 5e-3, "cl": 5e-3}}
+    mesh = Mesh(SPHERE, Level(8, 16), 0.01, mirrored=True)
+    flows = [Flow(mesh, "laminar", 100.0, spin_ratio, None, tiny) for spin_ratio in (0.0, 0.5)]
+    alone, together = (Bench(tmp_path / str(cores), cores).compute(flows) for cores in (1, 2))
+    for flow in flows:
+        # When a settled run is told to stop hangs on the clock; what both computed must be the same.
+        one, other = (found[flow].history()["cd"] for found in (alone, together))
+        length = min(len(one), len(other))
+        assert length >= 110
+        np.testing.assert_allclose(one[:length], other[:length])
