@@ -71,11 +71,17 @@ def read_ball_sheet(path: Path) -> dict[str, MouldedBall]:
         depths, counts = table.values["depth"][own], table.values["count"][own]
         if np.isnan(counts).any() and not np.isnan(counts).all():
             problems.add(
-                path, int(table.lines[own[0]]), f"count: ball {ball} has it for some classes; give all or none"
+                path,
+                int(table.lines[own[0]]),
+                f"count: ball {ball} has it for some classes; give all or none",
             )
         counts = np.where(np.isnan(counts), 1.0, counts)
         known_depth = ~np.isnan(depths)
-        depth = float(np.average(depths[known_depth], weights=counts[known_depth])) if known_depth.any() else math.nan
+        depth = (
+            float(np.average(depths[known_depth], weights=counts[known_depth]))
+            if known_depth.any()
+            else math.nan
+        )
         by_class = {classes[place]: float(depths[k]) for k, place in enumerate(own) if known_depth[k]}
         balls[ball] = MouldedBall(of_ball["mass"], of_ball["diameter"], depth, by_class)
     problems.refuse()

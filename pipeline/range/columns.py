@@ -10,8 +10,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.delimited import Delimited, number, read_delimited
 from pipeline.errors import InputError
+from pipeline.files.delimited import Delimited, number, read_delimited
 
 FloatArray = NDArray[np.float64]
 
@@ -110,7 +110,8 @@ def read_columns(
     Parameters
     ----------
     path : Path
-        CSV, separated as `pipeline.delimited` finds out; decimal commas are read where they are certain.
+        CSV, separated as `pipeline.files.delimited` finds out; decimal commas are read where they are
+        certain.
     wanted : str
         What the file should be, for messages.
     quantities : mapping
@@ -239,7 +240,7 @@ def _values(
         values = np.array([number(cell) for cell in cells]) * factor + offset
         wrong = ~((values >= column.low) & (values <= column.high))
     for place in np.flatnonzero(wrong):
-        cell = cells[place]
+        cell = cells[int(place)]
         if not cell and not needed:
             continue
         low, high = ((limit - offset) / factor for limit in (column.low, column.high))

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.files import write_text
+from pipeline.files.atomic import write_text
 from pipeline.range.ball_sheet import MouldedBall
 from pipeline.range.columns import UNITS, Column, Problems, TableRead, read_columns
 
@@ -199,11 +199,12 @@ def _from_sheet(
     problems: Problems,
 ) -> None:
     """Fill mass, diameter and depth from the measured balls; both need to be known of every ball."""
+    known_yet = {name: shots[name].notna().to_numpy() for name in ("mass_kg", "diameter_m", "depth_m")}
     for place, ball in enumerate(shots["ball"]):
         known = balls.get(ball)
         for name in ("mass_kg", "diameter_m", "depth_m"):
             measured = math.nan if known is None else getattr(known, name)
-            if math.isnan(shots.at[place, name]):
+            if not known_yet[name][place]:
                 shots.at[place, name] = measured
     for name, low in (("mass_kg", "mass_g"), ("diameter_m", "diameter_mm")):
         missing = shots[name].isna().to_numpy()
@@ -212,7 +213,7 @@ def _from_sheet(
             problems.add(
                 table.path,
                 int(table.lines[lead[at]]),
-                f"{low}: is not known of ball {ball}; give it here, or by a sheet of measured balls (--balls)",
+                f"{low}: is not known of ball {ball}; give it here, or by a sheet of balls (--balls)",
             )
 
 

@@ -20,13 +20,13 @@ from numba import njit
 LONGEST_STEP_S = 0.03
 
 NUISANCE = ("time_s", "side_m", "height_m", "speed_m_s", "angle_rad", "azimuth_rad", "spin_rad_s", "tilt_rad")
-"""Parameters of each shot, where its first gate is: the time there, place, velocity, spin, tilt of its axis."""
+"""Parameters of each shot, where its first gate is: time, place, velocity, spin, tilt of its axis."""
 
 EFFECTS = ("cd", "cl")
 """Offsets of drag and lift of a ball or a shot from its pattern's."""
 
 RANGE = ("spin_decay", "roll_rad", "axis_rad")
-"""Parameters of the range and of all balls: spin decay constant, roll of the range, error of the spin axis."""
+"""Parameters of the range and of all balls: spin decay constant, its roll, error of the spin axis."""
 
 N_NUISANCE, N_EFFECTS, N_RANGE = len(NUISANCE), len(EFFECTS), len(RANGE)
 FIRST_TERM = N_NUISANCE + N_EFFECTS + N_RANGE
@@ -39,11 +39,12 @@ CD, CL, DECAY, ROLL, AXIS = (N_NUISANCE + i for i in range(N_EFFECTS + N_RANGE))
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _rates(v, dv, tangents, axis, daxis, ball, powers, drag, lift, n_drag, rate, drate):
+def _rates(v, dv, tangents, axis, daxis, ball, powers, drag, lift, n_drag, rate, drate, of_term):
     """Rates of (vx, vs, vz, omega) and of their tangents, shapes (4,) and (4, tangents).
 
     `ball` holds K = rho A / 2m, R, Re at 1 m/s in 1e5, depth, decay, Cd offset, Cl offset, gravity to the
-    right and up. Rates of the spin are those of omega.
+    right and up. Rates of the spin are those of omega. `of_term`, shape (2, tangents), is room for what the
+    coefficients' own parameters add to Cd and Cl; zero but for the terms and offsets.
     """
     n_lift = lift.size
     speed = math.sqrt(v[0] * v[0] + v[1] * v[1] + v[2] * v[2])
@@ -52,22 +53,27 @@ def _rates(v, dv, tangents, axis, daxis, ball, powers, drag, lift, n_drag, rate,
     s = v[3] * ball[1] / speed
     cd, cl, cd_s, cl_s, cd_l, cl_l = ball[5], ball[6], 0.0, 0.0, 0.0, 0.0
     first = tangents - n_drag - n_lift
-    values = np.empty(n_drag + n_lift)
+    if tangents > 0:
+        of_term[0, CD], of_term[1, CL] = 1.0, 1.0
     for i in range(n_drag + n_lift):
         a, b, c, d = powers[i, 0], powers[i, 1], powers[i, 2], powers[i, 3]
         rest = re5**b * ball[3] ** d
         of_s, of_log = s**a, log**c
-        values[i] = of_s * of_log * rest
+        value = of_s * of_log * rest
         by_s = a * s ** (a - 1) * of_log * rest if a > 0 else 0.0
-        by_log = b * values[i]
+        by_log = b * value
         if c > 0:
             by_log += c * log ** (c - 1) * of_s * rest
         if i < n_drag:
-            cd += drag[i] * values[i]
+            if tangents > 0:
+                of_term[0, first + i] = value
+            cd += drag[i] * value
             cd_s += drag[i] * by_s
             cd_l += drag[i] * by_log
         else:
-            cl += lift[i - n_drag] * values[i]
+            if tangents > 0:
+                of_term[1, first + i] = value
+            cl += lift[i - n_drag] * value
             cl_s += lift[i - n_drag] * by_s
             cl_l += lift[i - n_drag] * by_log
     k = ball[0]
@@ -77,40 +83,38 @@ def _rates(v, dv, tangents, axis, daxis, ball, powers, drag, lift, n_drag, rate,
     f0, f1, f2 = cl * c0 - cd * v[0], cl * c1 - cd * v[1], cl * c2 - cd * v[2]
     rate[0], rate[1], rate[2] = k * speed * f0, k * speed * f1 + ball[7], k * speed * f2 + ball[8]
     rate[3] = -ball[4] * v[3] * speed / ball[1]
-    for j in range(tangents):
-        d_speed = (v[0] * dv[0, j] + v[1] * dv[1, j] + v[2] * dv[2, j]) / speed
-        d_s = dv[3, j] * ball[1] / speed - s * d_speed / speed
-        d_log = d_speed / speed
-        d_cd = cd_s * d_s + cd_l * d_log
-        d_cl = cl_s * d_s + cl_l * d_log
-        if j == CD:
-            d_cd += 1.0
-        elif j == CL:
-            d_cl += 1.0
-        elif j >= first + n_drag:
-            d_cl += values[j - first]
-        elif j >= first:
-            d_cd += values[j - first]
+    v0, v1, v2, spin = v[0], v[1], v[2], v[3]
+    x0, x1, x2 = axis[0], axis[1], axis[2]
+    per_speed, radius = 1.0 / speed, ball[1]
+    fall = -ball[4] / radius
+    for j in range(tangents):  # without branches, so that it becomes vector instructions
+        d0, d1, d2, d3 = dv[0, j], dv[1, j], dv[2, j], dv[3, j]
+        d_speed = (v0 * d0 + v1 * d1 + v2 * d2) * per_speed
+        d_log = d_speed * per_speed
+        d_s = d3 * radius * per_speed - s * d_log
+        d_cd = cd_s * d_s + cd_l * d_log + of_term[0, j]
+        d_cl = cl_s * d_s + cl_l * d_log + of_term[1, j]
         a0, a1, a2 = daxis[0, j], daxis[1, j], daxis[2, j]
-        e0 = axis[2] * dv[1, j] - axis[1] * dv[2, j] + a2 * v[1] - a1 * v[2]
-        e1 = axis[0] * dv[2, j] - axis[2] * dv[0, j] + a0 * v[2] - a2 * v[0]
-        e2 = axis[1] * dv[0, j] - axis[0] * dv[1, j] + a1 * v[0] - a0 * v[1]
-        drate[0, j] = k * (d_speed * f0 + speed * (d_cl * c0 + cl * e0 - d_cd * v[0] - cd * dv[0, j]))
-        drate[1, j] = k * (d_speed * f1 + speed * (d_cl * c1 + cl * e1 - d_cd * v[1] - cd * dv[1, j]))
-        drate[2, j] = k * (d_speed * f2 + speed * (d_cl * c2 + cl * e2 - d_cd * v[2] - cd * dv[2, j]))
-        drate[3, j] = -ball[4] / ball[1] * (dv[3, j] * speed + v[3] * d_speed)
-        if j == DECAY:
-            drate[3, j] -= v[3] * speed / ball[1]
-        elif j == ROLL:
-            # Gravity is (0, g sin roll, -g cos roll).
-            drate[1, j] -= ball[8]
-            drate[2, j] += ball[7]
+        e0 = x2 * d1 - x1 * d2 + a2 * v1 - a1 * v2
+        e1 = x0 * d2 - x2 * d0 + a0 * v2 - a2 * v0
+        e2 = x1 * d0 - x0 * d1 + a1 * v0 - a0 * v1
+        drate[0, j] = k * (d_speed * f0 + speed * (d_cl * c0 + cl * e0 - d_cd * v0 - cd * d0))
+        drate[1, j] = k * (d_speed * f1 + speed * (d_cl * c1 + cl * e1 - d_cd * v1 - cd * d1))
+        drate[2, j] = k * (d_speed * f2 + speed * (d_cl * c2 + cl * e2 - d_cd * v2 - cd * d2))
+        drate[3, j] = fall * (d3 * speed + spin * d_speed)
+    if tangents > 0:
+        drate[3, DECAY] -= spin * speed / radius
+        # Gravity is (0, g sin roll, -g cos roll).
+        drate[1, ROLL] -= ball[8]
+        drate[2, ROLL] += ball[7]
 
 
 @njit(cache=True, error_model="numpy", nogil=True)
-def _march(place, v, dplace, dv, step, tangents, axis, daxis, ball, powers, drag, lift, n_drag, work, dwork):
+def _march(
+    place, v, dplace, dv, step, tangents, axis, daxis, ball, powers, drag, lift, n_drag, work, dwork, room
+):
     """One Runge-Kutta step of place and motion and of their tangents, in place."""
-    vs, dvs = np.empty(4), np.empty((4, tangents))
+    vs, dvs, of_term = np.empty(4), room[:4], room[4:]
     for stage in range(4):
         share = 0.0 if stage == 0 else (1.0 if stage == 3 else 0.5)
         for c in range(4):
@@ -118,7 +122,8 @@ def _march(place, v, dplace, dv, step, tangents, axis, daxis, ball, powers, drag
             for j in range(tangents):
                 dvs[c, j] = dv[c, j] + (share * step * dwork[stage - 1, c, j] if stage else 0.0)
         _rates(
-            vs, dvs, tangents, axis, daxis, ball, powers, drag, lift, n_drag, work[stage], dwork[stage]
+            vs, dvs, tangents, axis, daxis, ball, powers, drag, lift, n_drag, work[stage], dwork[stage],
+            of_term,
         )  # fmt: skip
     # The place's rate is the velocity: its stages follow from the same rates.
     for c in range(3):
@@ -205,6 +210,7 @@ def pass_gates(
         dv[3, 6] = 1.0
         work, dwork = np.empty((4, 4)), np.empty((4, 4, tangents))
         none, no_dv, no_work = np.zeros((3, 0)), np.zeros((4, 0)), np.empty((4, 4, 0))
+        room, no_room = np.zeros((6, tangents)), np.zeros((6, 0))
         for row in range(first_row[i], first_row[i + 1]):
             tan = tan_slant[row]
             ahead = (position[row] - place[0] + place[2] * tan) / (v[0] - v[2] * tan)
@@ -212,12 +218,12 @@ def pass_gates(
             for _ in range(8):
                 if not (abs(ahead) < 10.0 and v[0] > 0.0):
                     break
-                steps = max(1, int(math.ceil(abs(ahead) / LONGEST_STEP_S)))
+                steps = max(1, math.ceil(abs(ahead) / LONGEST_STEP_S))
                 trial, trial_v = place.copy(), v.copy()
                 for _ in range(steps):
                     _march(
                         trial, trial_v, none, no_dv, ahead / steps, 0, axis, daxis, ball,
-                        powers, drag[kind[i]], lift[kind[i]], n_drag, work, no_work,
+                        powers, drag[kind[i]], lift[kind[i]], n_drag, work, no_work, no_room,
                     )  # fmt: skip
                 off = (position[row] - trial[0] + trial[2] * tan) / (trial_v[0] - trial_v[2] * tan)
                 if not trial_v[0] > 0.0:
@@ -231,13 +237,14 @@ def pass_gates(
             for _ in range(steps):
                 _march(
                     place, v, dplace, dv, ahead / steps, tangents, axis, daxis, ball,
-                    powers, drag[kind[i]], lift[kind[i]], n_drag, work, dwork,
+                    powers, drag[kind[i]], lift[kind[i]], n_drag, work, dwork, room,
                 )  # fmt: skip
             time += ahead
             seen[row, 0], seen[row, 1], seen[row, 2], seen[row, 3] = time, place[1], place[2], v[3]
             speed[row] = v[0]
             _rates(
-                v, no_dv, 0, axis, daxis, ball, powers, drag[kind[i]], lift[kind[i]], n_drag, work[0], no_dv
+                v, no_dv, 0, axis, daxis, ball, powers, drag[kind[i]], lift[kind[i]], n_drag, work[0], no_dv,
+                no_dv,
             )  # fmt: skip
             for j in range(tangents):
                 later = -(dplace[0, j] - tan * dplace[2, j]) / (v[0] - v[2] * tan)

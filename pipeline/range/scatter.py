@@ -1,9 +1,9 @@
 """Scatter of shots and balls about their pattern, and what is known of the common parameters beside it.
 
 Each shot's offsets of Cd and Cl are those of its ball plus its own; both are normal about zero. They are
-integrated out in closed form, shot by shot and ball by ball. Their standard deviations maximise the restricted
-likelihood times half-normal priors; that of balls, which are few, is integrated over a grid instead, so that
-intervals are as wide as few balls make them.
+integrated out in closed form, shot by shot and ball by ball. Their standard deviations maximise the
+restricted likelihood times weak priors; that of balls, which are few, is integrated over a grid instead, so
+that intervals are as wide as few balls make them.
 """
 
 import math
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 
 LARGE_SD, SMALL_SD = 0.02, 5e-4
-"""Sizes of the scatter of balls and shots in Cd and Cl that the prior lies between: shots of published firings
-scatter by 0.02 and 0.01 [quoted]; below the small one scatter makes no difference to a carry (0.2 yd)."""
+"""Sizes of the scatter of balls and shots in Cd and Cl that the prior lies between: shots of published
+firings scatter by 0.02 and 0.01 [quoted]; scatter below the small one is worth 0.2 yd of carry."""
 
 _LOWEST_SD, _HIGHEST_SD = 1e-7, 0.2
 _GRID = np.exp(np.linspace(np.log(1e-5), np.log(0.06), 20))
@@ -127,9 +127,7 @@ def by_ball(form: Form, group: Group, shot_variance: FloatArray) -> Form:
     """
     balls, size = len(group.pattern_of_ball), form.score.shape[1]
     information, score, constant = np.zeros((balls, size, size)), np.zeros((balls, size)), np.zeros(balls)
-    _add_shots(
-        group.ball_of_shot, *form, np.asarray(shot_variance, float), information, score, constant
-    )
+    _add_shots(group.ball_of_shot, *form, np.asarray(shot_variance, float), information, score, constant)
     return Form(information, score, constant)
 
 
@@ -152,7 +150,9 @@ def _add_shots(ball, k, g, constant, variance, ball_k, ball_g, ball_constant):  
             for column in range(size):
                 ball_k[b, row, column] += k[i, row, column] - s0 * k[i, column, 0] - s1 * k[i, column, 1]
         ball_constant[b] += (
-            constant[i] - 0.5 * math.log(det) + 0.5 * (g0 * (v00 * g0 + v01 * g1) + g1 * (v10 * g0 + v11 * g1))
+            constant[i]
+            - 0.5 * math.log(det)
+            + 0.5 * (g0 * (v00 * g0 + v01 * g1) + g1 * (v10 * g0 + v11 * g1))
         )
 
 
@@ -207,8 +207,10 @@ def most_probable_scatter(form: Form, group: Group, start_sd: FloatArray) -> tup
         sd = np.exp(np.clip(log_sd, *bounds))
         balls = by_ball(form, group, sd[:2] ** 2)
         variance = sd[2:] ** 2 if told else np.zeros(2)
-        return -together(balls, group, variance)[2] - _log_prior(sd) + 10 * np.sum(
-            np.maximum(np.abs(log_sd - np.mean(bounds)) - 0.5 * np.ptp(bounds), 0.0) ** 2
+        return (
+            -together(balls, group, variance)[2]
+            - _log_prior(sd)
+            + 10 * np.sum(np.maximum(np.abs(log_sd - np.mean(bounds)) - 0.5 * np.ptp(bounds), 0.0) ** 2)
         )
 
     start = np.log(np.clip(start_sd[:free], 1e-5, 0.1))
@@ -268,7 +270,13 @@ def mixed(form: Form, group: Group, shot_sd: FloatArray) -> Common:
 
 
 def offsets(
-    form: Form, good: Form, group: Group, common: FloatArray, shot_sd: FloatArray, ball_sd: FloatArray
+    form: Form,
+    good: Form,
+    group: Group,
+    common: FloatArray,
+    shot_sd: FloatArray,
+    ball_sd: FloatArray,
+    own_sd: FloatArray | None = None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Most probable offsets under given common parameters.
 
@@ -278,6 +286,8 @@ def offsets(
         Of all shots, and the same with those empty that do not count for their balls.
     group, common, shot_sd, ball_sd
         As elsewhere.
+    own_sd : ndarray, shape (n, 2), optional
+        Scatter that each shot's own offsets are taken to have, in place of `shot_sd`.
 
     Returns
     -------
@@ -300,7 +310,11 @@ def offsets(
     of_balls = np.einsum("bij,bj->bi", posterior, pull)
     shot_local = local[group.ball_of_shot]
     pull = form.score[:, :2] - np.einsum("nij,nj->ni", form.information[:, :2, 2:], shot_local)
-    precision = np.diag(1.0 / np.maximum(shot_sd, 1e-9) ** 2)
-    right = pull + of_balls[group.ball_of_shot] @ precision
-    of_shots = np.linalg.solve(form.information[:, :2, :2] + precision, right[:, :, None])[:, :, 0]
+    precision = (
+        1.0 / np.maximum(np.broadcast_to(shot_sd if own_sd is None else own_sd, pull.shape), 1e-9) ** 2
+    )
+    right = pull + of_balls[group.ball_of_shot] * precision
+    information = form.information[:, :2, :2].copy()
+    information[:, [0, 1], [0, 1]] += precision
+    of_shots = np.linalg.solve(information, right[:, :, None])[:, :, 0]
     return of_shots, of_balls, np.sqrt(np.stack([posterior[:, 0, 0], posterior[:, 1, 1]], axis=1))
