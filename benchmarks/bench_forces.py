@@ -117,7 +117,7 @@ def main() -> None:
                 "force.dat and moment.dat, 10 columns each, in brackets",
             ),
         ):
-            ours(case)  # the parser is compiled once and kept
+            ours(case)  # imports
             seconds, wall, means = best(ours, case, ROUNDS)
             print(
                 f"{form}: {ROWS:,} rows read, merged and averaged in {wall:.2f} s ({seconds:.2f} s of CPU), "

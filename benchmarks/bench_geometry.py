@@ -20,7 +20,7 @@ from pipeline.geometry.layout.class_layout import pack_layout
 from pipeline.geometry.layout.layout import spread_layout
 from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import Level
-from pipeline.geometry.tooling.skin import skin, write_stl
+from pipeline.geometry.tooling.skin import skin, write_skin
 
 DIAMETER, CHORD = 42.7e-3, 3.58e-3
 PROFILES = (ARC, Profile("two-radius", 0.6, 0.5), Profile("cone", 0.6), Profile("catenary"))
@@ -40,7 +40,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         begun = time.process_time()
         surface = skin(ball, 289)
-        write_stl(Path(folder) / "skin.stl", surface)
+        write_skin(Path(folder) / "skin.stl", surface)
         print(f"skin, {len(surface.triangles)} triangles: {time.process_time() - begun:.1f} s", flush=True)
         write_shell(Path(folder) / "first", solver_shell(ball, Level(4, 48), 4e-4))  # loads compiled code
         sizes, seconds, computing = [], [], []
@@ -62,7 +62,7 @@ def main() -> None:
     for count, classes in ((332, 3), (332, 5), (252, 5)):
         begun = time.process_time()
         packed = pack_layout("icosahedral", count, classes, None, 1e-4, DIAMETER, 1)
-        covered = totals(DimpledBall(packed, 0.35e-3, DIAMETER))["coverage"]
+        covered = totals(DimpledBall(packed, 0.35e-3, DIAMETER)).coverage
         seconds_spent = time.process_time() - begun
         print(f"{count} dimples in {classes} classes: {covered:.4f} covered, {seconds_spent:.1f} s")
 

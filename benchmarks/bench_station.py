@@ -8,6 +8,7 @@ growth of the CPU time a run.
     python benchmarks/bench_station.py [RUNS ...]     e.g. 100 1000 5000
 """
 
+import json
 import os
 import shutil
 import sys
@@ -17,7 +18,6 @@ from pathlib import Path
 
 from bench_scale import PATTERN, RUNS_A_PATTERN, STUDY, engine, measured
 
-from pipeline.files.atomic import read_json
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry.build import build_layout, build_variant
 from pipeline.study.file import load_study
@@ -63,7 +63,7 @@ def go(size: int, folder: Path) -> tuple[float, float, float]:
         measured(engine(results, targets or everything, cores=CORES), results) for targets in batches(matrix)
     ]
     took = time.monotonic() - begun
-    verdicts = {read_json(results / run.run_id / "run.json")["verdict"] for run in matrix}
+    verdicts = {json.loads((results / run.run_id / "run.json").read_text())["verdict"] for run in matrix}
     assert verdicts == {"settled"}, verdicts
     return sum(part[0] for part in parts), max(part[1] for part in parts), took
 

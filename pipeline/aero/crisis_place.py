@@ -11,9 +11,10 @@ from pipeline.study.model import Study
 
 FloatArray = NDArray[np.float64]
 
-INSIDE = 0.01
+INSIDE = 0.002
 """Runs of which more than this share of the meridians is not tripped belong to the crisis, the others to the
-smooth surface above it [-]."""
+smooth surface above it: where a hundredth is not tripped, lift may lack more than settled runs differ by, and
+that would be taken for an effect of depth [-]."""
 
 SHARED_SHIFT = 0.5
 """Share of the variance of the logarithm of the critical Reynolds number that all patterns have in common:

@@ -13,7 +13,7 @@ from rich.table import Table
 from pipeline.cli.output import messages, print_json, tables, warn
 from pipeline.errors import InputError
 from pipeline.study.fields import Section
-from pipeline.study.model import AirSpec, Ball, Launch, Wind
+from pipeline.study.model import AirSpec, BallSpec, Launch, Wind
 from pipeline.study.units import LENGTH, QuantityError, in_unit, parse_quantity
 
 if TYPE_CHECKING:
@@ -132,7 +132,7 @@ def _asked(
     """Read every option and file."""
     problems: list[str] = []
     given_launch = _launch(launch, launches_path, problems)
-    given_ball = _section(Ball, ball, problems)
+    given_ball = _section(BallSpec, ball, problems)
     given_air = _section(AirSpec, air, problems)
     given_wind = _section(Wind, wind, problems)
     depth_m = None

@@ -8,16 +8,15 @@ from rich.table import Table
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.cli.study_input import read_study
 from pipeline.decide.next_runs import NextDepth, next_depths
+from pipeline.decide.run_more import WORTHLESS_M
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import unresolved_results
+from pipeline.records.tree import COEFFICIENTS
 from pipeline.study.edit import Addition, with_values
 from pipeline.study.file import read_study_text
 from pipeline.study.model import Study
 from pipeline.study.units import LENGTH, in_unit
-
-WORTHLESS_M = 0.05
-"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
 
 
 def propose_next(path: Path, results_root: Path, count: int, out: Path | None, as_json: bool) -> None:
@@ -45,7 +44,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     from pipeline.aero.collect import read_coefficients
 
     study = read_study(path)
-    table = results_root / study.name / "coefficients.csv"
+    table = results_root / study.name / COEFFICIENTS
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")
     ranked = next_depths(study, read_coefficients(table), unresolved_results(study, table.parent))

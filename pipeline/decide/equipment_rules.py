@@ -8,7 +8,6 @@ import numpy as np
 from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.flights.station import SEED, conditions_of, stated_errors
-from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.study.model import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
 from pipeline.study.units import YARD_M
@@ -40,6 +39,9 @@ SOURCES = {
 }
 """Where each rule's number comes from: read in the rules [source], in another place that quotes them
 [quoted], or from memory and not confirmed [memory]."""
+
+CARRY_LIMIT_YD, TIME_LIMIT_S = 4.0, 0.40
+"""Greatest differences of carry and flight time between two spin axes (Equipment Rules [memory])."""
 
 DECIDES = "The governing body decides."
 

@@ -1,6 +1,6 @@
-"""Which depths to compute next: those that are expected to save most carry for their core hours."""
+"""Which depths to compute next: those that are expected to gain most carry for their core hours."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
 from pipeline.decide.flights.golfer import draw_shots
-from pipeline.decide.flights.population import SHOTS, flight_depths, fly_pattern
+from pipeline.decide.flights.population import DRAWS, SHOTS, flight_depths, fly_pattern
 from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.decide.product import product
 from pipeline.decide.worth import Worth, worth
@@ -48,14 +48,17 @@ class NextDepth:
         Its edge angle, for a pattern whose study lists edge angles [rad].
     gain_m : float
         Expected gain of carry (weighted over the golfers) from choosing with its runs instead of without [m].
+    runs : int
+        Their number.
     core_hours : float
-        Price of its runs.
+        Their price.
     """
 
     pattern: str
     depth_m: float
     edge_angle_rad: float | None
     gain_m: float
+    runs: int
     core_hours: float
 
     @property
@@ -65,7 +68,11 @@ class NextDepth:
 
 
 def next_depths(
-    study: Study, coefficients: pd.DataFrame, unresolved: Sequence[Unresolved] = ()
+    study: Study,
+    coefficients: pd.DataFrame,
+    unresolved: Sequence[Unresolved] = (),
+    models: Mapping[str, CoefficientModel] | None = None,
+    draws: int = DRAWS,
 ) -> list[NextDepth]:
     """Rank the depths that could be computed next.
 
@@ -77,6 +84,10 @@ def next_depths(
         As from `pipeline.aero.collect.read_coefficients`.
     unresolved : sequence of Unresolved
         Pairs of patterns that the mesh does not tell apart: of those the first alone is offered.
+    models : mapping, optional
+        By pattern, fitted to them; fitted here when absent.
+    draws : int
+        Draws of the coefficients that the gain is computed from.
 
     Returns
     -------
@@ -92,8 +103,8 @@ def next_depths(
     InputError
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
+    fitted = models_from_coefficients(coefficients, criteria(study))[0] if models is None else models
     # Runs tell nothing of the place of the drag crisis on balls that are cut.
-    fitted, _ = models_from_coefficients(coefficients, criteria(study))
     models = {name: model.placed() for name, model in fitted.items()}
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
@@ -114,7 +125,7 @@ def next_depths(
         depths = np.unique(np.concatenate([flown, new]))
         for golfer in golfers:
             shots = draw_shots(golfer, SHOTS, SEED)
-            flights = fly_pattern(model, shots, scenarios, seed=SEED, stated=stated, depth_m=depths)
+            flights = fly_pattern(model, shots, scenarios, draws, SEED, stated, depths)
             finite = np.asarray(np.isfinite(flights.carry_draws_m).all(axis=0))
             if not finite.all() or not np.isfinite(flights.mean.carry_m).all():
                 raise InputError(
@@ -154,6 +165,7 @@ def next_depths(
                 float(depth),
                 angle,
                 expected_gain(value[open_], drawn[open_], np.array(observed), np.array(noise), before),
+                runs,
                 runs * core_seconds(study.flow.fidelity, study.flow.level, count, warm=True) / 3600.0,
             )
         )

@@ -48,6 +48,8 @@ class State:
         Fewest prototypes one of which is within a yard of the best with a probability of 0.9.
     place_decides : bool
         Whether it would be decided, or nearly, were the place of the drag crisis known.
+    leaves_table : bool
+        Whether flights spend too much time outside the Reynolds numbers and spin ratios computed.
     """
 
     word: str
@@ -57,6 +59,7 @@ class State:
     why: list[str]
     short_list: list[Prototype] = field(default_factory=list)
     place_decides: bool = False
+    leaves_table: bool = False
 
 
 @dataclass(frozen=True)
@@ -142,7 +145,8 @@ def state_of(evidence: Evidence) -> State:
     within = _within_yard(of, pattern, at)
     listed = short_list(of)
     contending = _contending(of)
-    obstacles = _doubts(evidence, contending)
+    outside = _outside(evidence, contending)
+    obstacles = [*_doubts(evidence, contending), *outside]
     placed_within, placed_edge = within, _edge(of, pattern)
     placed = evidence.placed
     if placed is not None:
@@ -156,7 +160,7 @@ def state_of(evidence: Evidence) -> State:
     if not obstacles and within >= SURE and edge < MOST_AT_EDGE:
         return State(DECIDED, pattern, depth, within, [_sure(within)], listed)
     if obstacles:
-        return State(RUN_MORE, pattern, depth, within, obstacles, listed)
+        return State(RUN_MORE, pattern, depth, within, obstacles, listed, leaves_table=bool(outside))
     if place:
         why = [
             "What is not known is the place of the drag crisis on balls that are cut: with it the depth "
@@ -207,11 +211,11 @@ def _edge_sentence(of: Product, pattern: str, edge: float, studied: Sequence[flo
     shallow = float(best.depth_m[best.at_edge].mean()) < 0.5 * (depths[0] + depths[-1])
     side = "shallower" if shallow else "deeper"
     lost = [at for at in studied if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
-    advised = (
-        f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
-        if lost
-        else f"study {side} ones"
-    )
+    advised = f"study {side} ones"
+    if len(lost) == 1:
+        advised = f"the depth of {millimetres(lost[0])} beyond it has no usable runs: compute it again first"
+    elif lost:
+        advised = f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
     return (
         f"The best depth of {pattern} lies at the {'shallowest' if shallow else 'deepest'} depth "
         f"{'with usable runs' if lost else 'studied'} with a probability of {edge:.2f}: {advised}."
@@ -226,28 +230,37 @@ def _doubts(evidence: Evidence, contending: Sequence[str]) -> list[str]:
         off = misfit(model)
         if off is not None:
             found.append(off)
-        outside, differs = [], []
+        differs = []
         for (golfer, name), flown in evidence.flights.items():
             if name != pattern:
                 continue
-            share_out = float(flown.mean.extrapolated[flown.studied].max())
-            if share_out > MOST_OUTSIDE:
-                outside.append((share_out, golfer))
             gap = np.abs(flown.mean.carry_m - flown.plain.carry_m)
             wrong = flown.plain.difference_counts & (
                 gap > np.maximum(AGREES_WITHIN * flown.plain.expected_m, 0.5 * YARD_M)
             )
             differs += [(float(gap[d]), golfer, float(flown.depth_m[d])) for d in np.flatnonzero(wrong)]
-        if outside:
-            worst = max(outside)
-            found.append(
-                f"{pattern}: shots of {worst[1]} spend up to {share(worst[0], 0)} of their time outside the "
-                "Reynolds numbers and spin ratios computed: compute those too."
-            )
         if differs:
             gap_m, golfer, depth = max(differs)
             found.append(
                 f"{pattern}: at {millimetres(depth)} the model and plain interpolation of the runs differ by "
                 f"{gap_m / YARD_M:.1f} yd of carry for {golfer}, more than the model expects."
+            )
+    return found
+
+
+def _outside(evidence: Evidence, contending: Sequence[str]) -> list[str]:
+    """Sentences on flights that leave the coefficient table, one a pattern."""
+    found = []
+    for pattern in contending:
+        shares = [
+            (float(flown.mean.extrapolated[flown.studied].max()), golfer)
+            for (golfer, name), flown in evidence.flights.items()
+            if name == pattern
+        ]
+        most, golfer = max(shares, default=(0.0, ""))
+        if most > MOST_OUTSIDE:
+            found.append(
+                f"{pattern}: shots of {golfer} spend up to {share(most, 0)} of their time outside the "
+                "Reynolds numbers and spin ratios computed."
             )
     return found

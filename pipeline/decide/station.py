@@ -21,11 +21,13 @@ from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
 from pipeline.decide.place_outcomes import PlaceOutcome, place_outcomes
 from pipeline.decide.product import Product, product, rank
+from pipeline.decide.run_more import runs_to_add
 from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.wording import advise, not_told_sentences, product_sentences
 from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
 from pipeline.files.atomic import write_json, write_text
 from pipeline.flow.campaign.unresolved import Unresolved
+from pipeline.records.tree import DECISION, DECISION_TABLE
 from pipeline.study.model import Golfer, Study
 from pipeline.study.units import YARD_M
 
@@ -107,8 +109,9 @@ def decide_study(
         `pipeline.decide.wording.Advice`, one a golfer), scenarios (golfer, pattern, scenario, weight, carry_m
         at the depth named, best_depth_m there; empty without scenarios), product (verdict, why, sentences,
         weights, patterns as of `pipeline.decide.product.PatternOfProduct`, short_list), models (fit and
-        leave-one-out of each pattern), notes (what was left out or extrapolated), not_told_apart (pattern,
-        other, and the rest of `Unresolved` with its sentence), mesh_error, interval, shots, draws.
+        leave-one-out of each pattern), next (as of
+        `pipeline.decide.run_more.RunsToAdd`), notes (what was left out or extrapolated), not_told_apart
+        (pattern, other, and the rest of `Unresolved` with its sentence), mesh_error, interval, shots, draws.
 
     Raises
     ------
@@ -125,9 +128,11 @@ def decide_study(
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
     rows: list[dict[str, Any]] = []
     curves, advice = [], []
-    for golfer in study.golfers:
-        flights = flown.flights[golfer.name]
-        state, places = _state(
+    of_all, places_of_all = _state(
+        flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied
+    )
+    states = {
+        golfer.name: _state(
             flown,
             [golfer.name],
             _of_one(flown.worths, golfer, flown.ranked),
@@ -135,6 +140,12 @@ def decide_study(
             nothing,
             studied,
         )
+        for golfer in study.golfers
+    }
+    runs = runs_to_add(study, coefficients, flown, [of_all, *(state for state, _ in states.values())])
+    for golfer in study.golfers:
+        flights = flown.flights[golfer.name]
+        state, places = states[golfer.name]
         of_golfer = _decide(study, golfer, flown, angles)
         for row in of_golfer:
             regrets = [entry.regrets_m for entry in ranked if entry.pattern == row["pattern"]]
@@ -147,7 +158,7 @@ def decide_study(
             for name, f in flights.items()
         }
         ranked_rows = [row for row in of_golfer if row["pattern"] in flown.ranked]
-        told = asdict(advise(golfer, ranked_rows, depths, state, places))
+        told = asdict(advise(golfer, ranked_rows, depths, state, places, runs))
         advice.append(told | _of_state(state, places))
         notes += _outside_all(golfer, flown)
     notes += [
@@ -156,7 +167,6 @@ def decide_study(
         for pattern, model in flown.models.items()
         if model.depth_m.size == 1
     ]
-    of_all, places = _state(flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied)
     details = {
         "study": study.name,
         "golfers": [golfer.name for golfer in study.golfers],
@@ -167,14 +177,15 @@ def decide_study(
         "advice": advice,
         "scenarios": _scenarios(study, flown, rows),
         "product": {
-            **_of_state(of_all, places),
-            "sentences": product_sentences(of_all, ranked, places, len(counted)),
+            **_of_state(of_all, places_of_all),
+            "sentences": product_sentences(of_all, ranked, places_of_all, len(counted), runs),
             "weights": {golfer.name: golfer.weight for golfer in study.golfers},
             "patterns": [asdict(entry) for entry in ranked],
         },
         "equipment_rules": equipment_rules(
             study, flown.models, {entry.pattern: entry.depth_m for entry in ranked}
         ),
+        "next": asdict(runs),
         "models": [summary(model) for model in flown.models.values()],
         "notes": notes,
         "not_told_apart": [asdict(pair) | {"sentence": pair.sentence} for pair in unresolved],
@@ -232,8 +243,8 @@ def _of_state(state: State, places: list[PlaceOutcome]) -> dict[str, Any]:
 
 def write_decision(folder: Path, decision: pd.DataFrame, details: dict[str, Any]) -> None:
     """Write decision.csv and decision.json into a folder, each atomically."""
-    write_text(Path(folder) / "decision.csv", decision.to_csv(index=False, lineterminator="\n"))
-    write_json(Path(folder) / "decision.json", details)
+    write_text(Path(folder) / DECISION_TABLE, decision.to_csv(index=False, lineterminator="\n"))
+    write_json(Path(folder) / DECISION, details)
 
 
 def _decide(

@@ -7,6 +7,7 @@ from typing import Any
 from pipeline.decide.depths import Depths
 from pipeline.decide.place_outcomes import PlaceOutcome
 from pipeline.decide.product import PatternOfProduct, Prototype
+from pipeline.decide.run_more import RunsToAdd
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
 from pipeline.study.model import FlightWindow, Golfer
 from pipeline.study.trade_units import NOTHING as DASH
@@ -52,6 +53,7 @@ def advise(
     depths: Mapping[str, Depths],
     state: State,
     places: Sequence[PlaceOutcome],
+    runs: RunsToAdd,
 ) -> Advice:
     """Say what to do for one golfer.
 
@@ -67,6 +69,8 @@ def advise(
         Of the golfer's decision.
     places : sequence of PlaceOutcome
         What would be best, were the critical Reynolds number measured.
+    runs : RunsToAdd
+        What to compute next.
 
     Returns
     -------
@@ -86,7 +90,7 @@ def advise(
     if state.word in (DECIDED, PROTOTYPES):
         sentences.append(_tolerance(row))
     if state.word == RUN_MORE:
-        sentences.append("depthline next names the depths whose runs would improve the decision most.")
+        sentences += next_sentences(runs, state)
     if state.place_decides:
         sentences += place_sentences(places)
     if len(rows) > 1 and state.word != NOTHING:
@@ -134,6 +138,24 @@ def place_sentences(places: Sequence[PlaceOutcome]) -> list[str]:
     ]
 
 
+def next_sentences(runs: RunsToAdd, state: State) -> list[str]:
+    """Say which runs to compute next: conditions that flights need, and at most two depths."""
+    found = []
+    conditions = runs.conditions if state.leaves_table else None
+    if conditions is not None and (conditions.reynolds or conditions.spin_ratios):
+        listed = [f"Re {value:.3g}" for value in conditions.reynolds]
+        listed += [f"S {value:.3g}" for value in conditions.spin_ratios]
+        found.append(f"Compute {_and(listed)} too, at every depth (add them to the study's flow).")
+    named = [
+        f"{offer.pattern} at {millimetres(offer.depth_m, 3)} ({offer.runs} runs, "
+        f"{number(offer.core_hours, 1)} core hours, expected gain {offer.gain_m / YARD_M:.1f} yd)"
+        for offer in runs.depths[:2]
+    ]
+    if named:
+        found.append(f"Compute next {' and '.join(named)}: depthline next writes that study.")
+    return found
+
+
 def not_told_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
     """Say for which patterns a pattern stands that the mesh does not tell from it."""
     others = [name for name, stands in ranked_as.items() if stands == pattern != name]
@@ -150,6 +172,7 @@ def product_sentences(
     ranked: Sequence[PatternOfProduct],
     places: Sequence[PlaceOutcome],
     golfers: int,
+    runs: RunsToAdd,
 ) -> list[str]:
     """Say what to cut as one product for all golfers.
 
@@ -163,6 +186,8 @@ def product_sentences(
         As of `advise`.
     golfers : int
         How many golfers count.
+    runs : RunsToAdd
+        As of `advise`.
 
     Returns
     -------
@@ -182,15 +207,16 @@ def product_sentences(
             f"For {whom} it gives away {best.regret_m / YARD_M:.1f} yd on average against the best pattern "
             f"and depth, were they known, and {best.regret_hi_m / YARD_M:.1f} yd in one case of twenty."
         )
+    if state.word == RUN_MORE:
+        found += next_sentences(runs, state)
     if state.place_decides:
         found += place_sentences(places)
     return [breakable(text) for text in found]
 
 
-def interval_mm(row: Mapping[str, Any]) -> str:
-    """Write the interval of a row's best depth; a dash when there is none."""
-    low, high = row["best_depth_lo_m"], row["best_depth_hi_m"]
-    if not (is_number(low) and is_number(high)):
+def interval_mm(low: float | None, high: float | None) -> str:
+    """Write the interval of a best depth [m] in mm; a dash when there is none."""
+    if low is None or high is None or not (is_number(low) and is_number(high)):
         return DASH
     digits = depth_digits(low, high)
     return f"{1e3 * low:.{digits}f} to {1e3 * high:.{digits}f}"

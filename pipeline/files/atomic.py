@@ -1,6 +1,5 @@
-"""Writing files so that nobody ever sees half of one."""
+"""Writes files atomically: to a temporary name, then renamed."""
 
-import fcntl
 import json
 import os
 import shutil
@@ -10,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from pipeline.errors import InputError
+from pipeline.files.lock import take_lock
 
 TEMPORARY = ".*.????????"
 """Temporary names: `.NAME.` and the eight characters of `tempfile.mkstemp`."""
@@ -39,7 +38,7 @@ def atomic_open(path: Path, durable: bool = True) -> Iterator[BinaryIO]:
     descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(descriptor, "wb") as stream:
-            _lock(stream)  # tells `remove_leftovers` that somebody writes it
+            take_lock(stream)  # tells `remove_leftovers` that somebody writes it
             yield stream
             stream.flush()
             if durable:
@@ -55,15 +54,6 @@ def _umask() -> int:
     mask = os.umask(0)
     os.umask(mask)
     return mask
-
-
-def _lock(stream: BinaryIO) -> bool:
-    """Lock an open file; false where somebody holds it, or the file system has no locks."""
-    try:
-        fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
 
 
 def remove_leftovers(folder: Path) -> list[Path]:
@@ -85,7 +75,7 @@ def remove_leftovers(folder: Path) -> list[Path]:
             continue
         try:
             with path.open("rb") as stream:
-                if _lock(stream):
+                if take_lock(stream, without=False):
                     path.unlink()
                     removed.append(path)
         except FileNotFoundError:
@@ -145,21 +135,3 @@ def write_json_if_changed(path: Path, value: Any) -> bool:
         set_aside(path)
     write_text(path, text, durable=False)  # an empty one is not unchanged; a study has thousands
     return True
-
-
-def read_json(path: Path) -> Any:
-    """Read a JSON file of ours.
-
-    Raises
-    ------
-    InputError
-        If it is missing or broken.
-    """
-    try:
-        return json.loads(Path(path).read_text())
-    except FileNotFoundError:
-        raise InputError(f"{path}: missing; the station before this one has not finished") from None
-    except UnicodeDecodeError:
-        raise InputError(f"{path}: not JSON (not UTF-8); remove it and run again") from None
-    except json.JSONDecodeError as error:
-        raise InputError(f"{path}:{error.lineno}: not JSON ({error.msg}); remove it and run again") from None

@@ -84,7 +84,7 @@ def water_vapour_viscosity(temperature_k: float) -> float:
     Parameters
     ----------
     temperature_k : float
-        Temperature [K].
+        Temperature, 273 K and above; below, the formula is extrapolated [K].
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""What a ball meets on its way, as compiled code wants it: coefficient tables, air, wind, gravity."""
+"""Inputs of the compiled equations of motion: coefficient tables, air, wind, gravity."""
 
 # mypy: disallow-untyped-defs=False
 # The types of compiled functions are numba's to infer.

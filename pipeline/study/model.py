@@ -21,12 +21,12 @@ from pipeline.study.golfers import (
 )
 from pipeline.study.keys import reynolds_key, spin_ratio_key
 from pipeline.study.names import SafeName, distinct_names
-from pipeline.study.patterns import Ball, CavitySpec, LayoutSpec, Pattern
+from pipeline.study.patterns import BallSpec, CavitySpec, LayoutSpec, Pattern
 from pipeline.study.units import ANGLE, DURATION
 
 __all__ = [
     "AirSpec",
-    "Ball",
+    "BallSpec",
     "CavitySpec",
     "ErrorTarget",
     "FlightWindow",
@@ -186,7 +186,7 @@ class Study(Section):
     about: Annotated[str, Field(max_length=5000)] = Field(
         "", description="What the study is for, in free text; shown in the report."
     )
-    ball: Ball = Field(description="Diameter and mass.")
+    ball: BallSpec = Field(description="Diameter and mass.")
     patterns: Annotated[
         list[Pattern], Field(min_length=1, max_length=200), AfterValidator(distinct_names)
     ] = Field(description="The dimple patterns to be compared.")

@@ -24,7 +24,7 @@ Symmetry = Literal[
 EdgeAngle = Annotated[float, Quantity(ANGLE, "1 deg", "60 deg", "14 deg")]
 
 
-class Ball(Section):
+class BallSpec(Section):
     """The ball without dimples (phantom sphere) and its mass."""
 
     diameter_m: Diameter = Field(

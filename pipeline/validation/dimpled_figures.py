@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.decide.symmetry import CARRY_LIMIT_YD, TIME_LIMIT_S
+from pipeline.decide.equipment_rules import CARRY_LIMIT_YD, TIME_LIMIT_S
 from pipeline.report.drawing import INK, SOFT_INK, new_figure
 from pipeline.validation.bench import Outcome
 from pipeline.validation.published_dimpled import BANDS, FITS
@@ -162,7 +162,11 @@ def draw_resolved(outcomes: Sequence[Outcome]) -> "Figure":
             label="mean after the start",
         )  # fmt: skip
         axes.axhline(
-            steady.result[quantity], color=INK, linestyle="--", linewidth=1.1, label=steady.flow.fidelity
+            steady.result.coefficient(quantity)[0],
+            color=INK,
+            linestyle="--",
+            linewidth=1.1,
+            label=steady.flow.fidelity,
         )
         axes.set_xlabel("time (D / U)")
         axes.set_ylabel("Cd" if quantity == "cd" else "Cl")

@@ -1,6 +1,5 @@
 """Holding a study's results folder: one `depthline run` at a time, whatever became of the one before."""
 
-import fcntl
 import os
 import signal
 import socket
@@ -12,9 +11,9 @@ from typing import TextIO
 
 from pipeline.ending import complain
 from pipeline.errors import InputError
+from pipeline.files.lock import take_lock
 from pipeline.machine.processes import is_alive, start_time
-
-LOCK = ".lock"
+from pipeline.records.tree import LOCK
 
 ENDING_SECONDS = 180.0
 """How long a workflow may take to end after it was told to: solvers write their states."""
@@ -42,7 +41,7 @@ def held(results: Path) -> Iterator[TextIO]:
         whose `depthline run` was killed is told to end instead.
     """
     with (results / LOCK).open("a+", encoding="utf-8") as lock:
-        if not _locked(lock):
+        if not take_lock(lock):
             _take_over(results, lock)
         _write(lock, None)
         yield lock
@@ -61,14 +60,6 @@ def _write(lock: TextIO, engine: int | None) -> None:
     lock.truncate()
     lock.write(" ".join([socket.gethostname(), *map(str, processes), *map(str, started)]))
     lock.flush()
-
-
-def _locked(lock: TextIO) -> bool:
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
 
 
 def _take_over(results: Path, lock: TextIO) -> None:
@@ -95,7 +86,7 @@ def _take_over(results: Path, lock: TextIO) -> None:
     else:
         complain(f"{left}, whose engine is gone too; waiting for what they started")
     end = time.monotonic() + ENDING_SECONDS
-    while not _locked(lock):
+    while not take_lock(lock):
         if time.monotonic() > end:
             whom = f"process {engine} is" if is_alive(engine, engine_started) else "another process is"
             raise InputError(f"{results}: {whom} at work on this study and does not end; stop it")

@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from small_study import laminar_study
 
 from pipeline.study.model import Study
 from pipeline.workflow.repair import set_broken_aside
@@ -16,25 +17,7 @@ from pipeline.workflow.repair import set_broken_aside
 ROOT = Path(__file__).parents[2]
 STUB = ROOT / "tests/stub_solver"
 
-STUDY = """\
-name: spoilt
-ball: {diameter: 42.7 mm, mass: 45.9 g}
-patterns:
-  - name: ico
-    layout: {symmetry: icosahedral, count: 32, mirror: true}
-    cavity: {chord_diameter: 6 mm}
-    depths: [0.4 mm, 0.5 mm]
-flow:
-  fidelity: laminar
-  level: coarse
-  reynolds: [60]
-  spin_ratios: [0.1]
-  standard_error: {cd: 0.01, cl: 0.01}
-golfers:
-  - name: one
-    launch: {ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}
-air: {temperature: 20 degC}
-"""
+STUDY = laminar_study("spoilt") + "air: {temperature: 20 degC}\n"
 
 FIRST, SECOND = "runs/ico/d0.400mm/re60/s0.100", "runs/ico/d0.500mm/re60/s0.100"
 SPOILT = {

@@ -12,6 +12,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from small_study import laminar_study
 
 import pipeline.cli.run
 import pipeline.flow.solver.execute
@@ -20,32 +21,14 @@ from pipeline.cli.status import run_state
 from pipeline.errors import InputError, MissingError
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.flow.campaign.run import run as compute
-from pipeline.geometry.build import TOTALS, build_layout, build_variant
+from pipeline.geometry.build import build_layout, build_variant
+from pipeline.records.tree import TOTALS
 from pipeline.study.file import load_study
 from pipeline.study.matrix import runs, variants
 from pipeline.workflow.results_lock import held
 
 ROOT = Path(__file__).parents[2]
 STUB = ROOT / "tests/stub_solver"
-
-STUDY = """\
-name: headless
-ball: {diameter: 42.7 mm, mass: 45.9 g}
-patterns:
-  - name: ico
-    layout: {symmetry: icosahedral, count: 32, mirror: true}
-    cavity: {chord_diameter: 6 mm}
-    depths: [0.5 mm]
-flow:
-  fidelity: laminar
-  level: coarse
-  reynolds: [REYNOLDS]
-  spin_ratios: [0.1]
-  standard_error: {cd: 0.01, cl: 0.01}
-golfers:
-  - name: one
-    launch: {ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}
-"""
 
 
 def wait_until(what: Callable[[], object], seconds: float = 120.0) -> None:
@@ -70,8 +53,22 @@ def at_work(results: Path) -> list[bytes]:
 
 def write_study(folder: Path, reynolds: str) -> Path:
     path = folder / "study.yaml"
-    path.write_text(STUDY.replace("REYNOLDS", reynolds))
+    path.write_text(laminar_study("headless", "0.5 mm", reynolds))
     return path
+
+
+def started_head(study: Path) -> subprocess.Popen[str]:
+    """A head that computes a study with the stub, whose settings lie beside the study."""
+    folder = study.parent
+    environment = os.environ | {
+        "PYTHONPATH": str(ROOT), "PATH": f"{STUB}:{os.environ['PATH']}", "WM_PROJECT_DIR": str(STUB),
+        "STUB_SETTINGS": str(folder / "stub.json"),
+    }  # fmt: skip
+    command = [
+        sys.executable, "-c", "from pipeline.cli.app import main; main()", "run", str(study),
+        "--results", str(folder / "results"), "--cores", "2",
+    ]  # fmt: skip
+    return subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
 
 
 def with_geometry(study: Path) -> Path:
@@ -119,21 +116,13 @@ def test_a_killed_head_is_taken_over(tmp_path: Path) -> None:
     study = write_study(tmp_path, "60, 70")
     results = with_geometry(study)
     (tmp_path / "stub.json").write_text(json.dumps({"re70/": {"hold": 60, "until": str(tmp_path / "go")}}))
-    environment = os.environ | {
-        "PYTHONPATH": str(ROOT), "PATH": f"{STUB}:{os.environ['PATH']}", "WM_PROJECT_DIR": str(STUB),
-        "STUB_SETTINGS": str(tmp_path / "stub.json"),
-    }  # fmt: skip
-    command = [
-        sys.executable, "-c", "from pipeline.cli.app import main; main()", "run", str(study),
-        "--results", str(tmp_path / "results"), "--cores", "2",
-    ]  # fmt: skip
-    first = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE)
+    first = started_head(study)
     quick, held_up = (results / f"runs/ico/d0.500mm/re{number}/s0.100" for number in (60, 70))
     wait_until(lambda: (quick / "run.json").is_file() and (held_up / "case/progress.json").is_file())
     finished = (quick / "run.json").read_text()  # it has the times of its run
     first.kill()
     first.communicate()
-    again = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
+    again = started_head(study)
     wait_until(lambda: (results / ".lock").read_text().split()[1:2] == [str(again.pid)])
     (tmp_path / "go").touch()
     _, errors = again.communicate(timeout=180)
@@ -149,15 +138,7 @@ def test_station_and_solver_leave_when_the_engine_is_killed(tmp_path: Path) -> N
     study = write_study(tmp_path, "60")
     results = with_geometry(study)
     (tmp_path / "stub.json").write_text(json.dumps({"re60/": {"hold": 60, "until": str(tmp_path / "go")}}))
-    environment = os.environ | {
-        "PYTHONPATH": str(ROOT), "PATH": f"{STUB}:{os.environ['PATH']}", "WM_PROJECT_DIR": str(STUB),
-        "STUB_SETTINGS": str(tmp_path / "stub.json"),
-    }  # fmt: skip
-    command = [
-        sys.executable, "-c", "from pipeline.cli.app import main; main()", "run", str(study),
-        "--results", str(tmp_path / "results"), "--cores", "2",
-    ]  # fmt: skip
-    head = subprocess.Popen(command, env=environment, stderr=subprocess.PIPE, text=True)
+    head = started_head(study)
     folder = results / "runs/ico/d0.500mm/re60/s0.100"
     wait_until(lambda: (folder / "case/progress.json").is_file())
     engine = int((results / ".lock").read_text().split()[2])
@@ -168,8 +149,9 @@ def test_station_and_solver_leave_when_the_engine_is_killed(tmp_path: Path) -> N
     assert not (folder / "run.json").exists()
     assert (folder / "case/60/U").is_file()  # the state that it wrote when it was told to stop
     (tmp_path / "go").touch()
-    again = subprocess.run(command, env=environment, capture_output=True, text=True, check=False)
-    assert again.returncode == 0, again.stderr
+    again = started_head(study)
+    _, errors = again.communicate(timeout=180)
+    assert again.returncode == 0, errors
     history = pd.read_csv(folder / "history.csv")["iteration"]
     assert history.tolist() == list(range(1, len(history) + 1))
 

@@ -19,7 +19,7 @@ from solver_processes import solver_processes
 from pipeline.cli.run import _to_retry
 from pipeline.ending import ended_well
 from pipeline.errors import InputError, MissingError
-from pipeline.files.atomic import read_json, write_json
+from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.study.file import load_study
 from pipeline.study.matrix import runs
@@ -187,7 +187,7 @@ class TestWholeLine:
         assert row["cd"].isna().all()
 
     def test_the_decision_is_printed_as_the_page_words_it(self, line: dict[str, Any]) -> None:
-        (told,) = read_json(line["results"] / "decision.json")["advice"]
+        (told,) = json.loads((line["results"] / "decision.json").read_text())["advice"]
         assert f"one: {told['headline']}\n" in line["again"].stdout
         page = (line["results"] / "report.html").read_text()
         assert unbroken(told["headline"]) in page.replace("&#39;", "'")

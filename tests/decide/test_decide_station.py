@@ -99,6 +99,12 @@ def test_the_planted_depth_is_named():
     assert first["headline"].startswith("Run more: so far ico332 at 0.220 mm, between 0.21")
     assert "outside the Reynolds numbers and spin ratios computed" in words(first)
     assert first["p_within_yard"] > 0.9 and details["state"] == "run more"
+    # Which runs: the conditions that the flights pass through beyond those computed; no depth is worth its
+    # price.
+    assert details["next"]["depths"] == []
+    low, high = details["next"]["conditions"]["reynolds"]
+    assert 3e4 < low < 9e4 and 1.8e5 < high < 2.4e5
+    assert f"Compute Re {low:.3g}, Re {high:.3g}, S " in words(first)
     assert (frame["state"] == "run more").all()
     assert "that is in the flight window of" in words(first)
     assert "no flight window is given" in words(second)

@@ -8,11 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.errors import InputError
 from pipeline.files.atomic import (
     TEMPORARY,
     atomic_open,
-    read_json,
     remove_leftovers,
     write_json_if_changed,
     write_text,
@@ -48,12 +46,6 @@ def test_an_emptied_spec_is_written_anew(tmp_path: Path) -> None:
     assert write_json_if_changed(path, {"n": 1})
     path.write_bytes(b"\xff")
     assert write_json_if_changed(path, {"n": 1})
-
-
-def test_a_file_that_is_not_utf8_is_one_line(tmp_path: Path) -> None:
-    (tmp_path / "run.json").write_bytes(b"\xff\xfe")
-    with pytest.raises(InputError, match="not UTF-8"):
-        read_json(tmp_path / "run.json")
 
 
 KILLED = """

@@ -1,13 +1,14 @@
 """The geometry station: its files, and what a killed one left."""
 
+import json
 from pathlib import Path
 
 from small_study import SMALL
 
-from pipeline.files.atomic import TEMPORARY, read_json
+from pipeline.files.atomic import TEMPORARY
 from pipeline.flow.campaign.prepare import prepare
-from pipeline.geometry.build import SKIN_STL, TOTALS, build_layout, build_variant
-from pipeline.geometry.shell.files import QUALITY
+from pipeline.geometry.build import build_layout, build_variant
+from pipeline.records.tree import QUALITY, SKIN_STL, TOTALS
 from pipeline.study.file import load_study
 from pipeline.study.matrix import variants
 
@@ -26,5 +27,5 @@ def test_skins_of_a_killed_station_are_removed(tmp_path: Path) -> None:
     build_variant(folder)
     assert list(folder.rglob(TEMPORARY)) == []
     assert (folder / SKIN_STL).stat().st_size > 1e6
-    assert read_json(folder / TOTALS)["skin"]["edges_fitted"] is True
-    assert read_json(folder / QUALITY)["edges_fitted"] is True
+    assert json.loads((folder / TOTALS).read_text())["skin"]["edges_fitted"] is True
+    assert json.loads((folder / QUALITY).read_text())["edges_fitted"] is True

@@ -10,7 +10,7 @@ from report_studies import Results
 
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.layout import Layout
-from pipeline.geometry.tooling.skin import skin, write_ply
+from pipeline.geometry.tooling.skin import skin, write_skin
 from pipeline.report import ball_picture
 from pipeline.report.ball_picture import draw_balls
 
@@ -21,7 +21,7 @@ def write_ball(path: Path, depth_m: float) -> Path:
     """A ball with one wide dimple that faces the viewer."""
     towards = np.array([ball_picture.VIEW_FROM]) / np.linalg.norm(ball_picture.VIEW_FROM)
     layout = Layout(towards, np.array([0.012]), "none", 1)
-    write_ply(path, skin(DimpledBall(layout, depth_m, DIAMETER_M), 48))
+    write_skin(path, skin(DimpledBall(layout, depth_m, DIAMETER_M), 48))
     return path
 
 

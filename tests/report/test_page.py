@@ -137,7 +137,7 @@ def test_every_run_is_listed_with_its_state(two_patterns: Results, page: str, te
     assert "Cd beyond its bound at iteration 57" in table
     assert '<td class="bad">missing</td>' in table
     assert '<td class="warn">0.00420</td>' in table
-    assert "ceiling of iterations reached with standard errors above their targets" in table
+    assert "ceiling of iterations reached, standard errors above their targets" in table
     assert "21 settled" in text and "1 noisy" in text and "1 diverged" in text and "1 missing" in text
     # 23 of the 24 runs have a run.json; the one that diverged has cost its 450 s too.
     assert re.search(r"Core hours of all runs\s+2\.88", text)  # 23 x 450 s / 3600 s

@@ -6,7 +6,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.study.matrix import runs, variants
-from pipeline.study.model import Ball, CavitySpec, FlowSettings, Golfer, Launch, LayoutSpec, Pattern, Study
+from pipeline.study.model import (
+    BallSpec,
+    CavitySpec,
+    FlowSettings,
+    Golfer,
+    Launch,
+    LayoutSpec,
+    Pattern,
+    Study,
+)
 
 
 def study_of(variant_lists, reynolds, spin_ratios):
@@ -21,7 +30,7 @@ def study_of(variant_lists, reynolds, spin_ratios):
     ]
     return Study(
         name="matrix",
-        ball=Ball(diameter_m=0.0427, mass_kg=0.0459),
+        ball=BallSpec(diameter_m=0.0427, mass_kg=0.0459),
         patterns=patterns,
         flow=FlowSettings(fidelity="steady-rans", level="coarse", reynolds=reynolds, spin_ratios=spin_ratios),
         golfers=[

@@ -13,7 +13,7 @@ from pipeline.errors import InputError
 from pipeline.study.matrix import runs
 from pipeline.study.model import (
     AirSpec,
-    Ball,
+    BallSpec,
     CavitySpec,
     FlightWindow,
     FlowSettings,
@@ -31,7 +31,7 @@ CASES = Path(__file__).parents[2] / "cases"
 def small_study(**changes):
     parts = {
         "name": "small",
-        "ball": Ball(diameter_m=0.0427, mass_kg=0.0459),
+        "ball": BallSpec(diameter_m=0.0427, mass_kg=0.0459),
         "patterns": [
             Pattern(
                 name="p",
@@ -76,7 +76,7 @@ def test_air_at_an_altitude_leaves_temperature_and_pressure_to_the_standard_atmo
     ],
 )
 def test_equipment_rules_warn_and_allow(diameter_m, mass_kg, words):
-    warnings = small_study(ball=Ball(diameter_m=diameter_m, mass_kg=mass_kg)).warnings()
+    warnings = small_study(ball=BallSpec(diameter_m=diameter_m, mass_kg=mass_kg)).warnings()
     assert len(warnings) == len(words)
     for warning, word in zip(warnings, words, strict=True):
         assert warning.startswith(word)
@@ -128,7 +128,7 @@ airs = st.builds(
 
 @given(patterns, golfers, airs, in_range(0.01, 0.5), in_range(0.001, 1))
 def test_json_round_trip_is_exact(tmp_path_factory, pattern, golfer, air, diameter, mass):
-    ball = Ball(diameter_m=diameter, mass_kg=mass)
+    ball = BallSpec(diameter_m=diameter, mass_kg=mass)
     study = small_study(patterns=[pattern], golfers=[golfer], air=air, ball=ball)
     path = tmp_path_factory.getbasetemp() / "study.json"
     path.write_text(json.dumps(study.to_json()), encoding="utf-8")

@@ -1,56 +1,15 @@
 """The study file: every way to get it wrong gives its line, its key and what would be right."""
 
-import os
 import shutil
 import textwrap
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from good_study import GOOD, problems, write
 
-from pipeline.errors import InputError
-from pipeline.study.file import LARGEST_FILE, load_study
-from pipeline.study.model import Study
+from pipeline.study.file import load_study
 
 CASES = Path(__file__).parents[2] / "cases"
-
-GOOD = """\
-name: small
-ball: {diameter: 42.70 mm, mass: 45.9 g}
-patterns:
-  - name: ico332
-    layout: {symmetry: icosahedral, count: 332}
-    cavity: {profile: arc, chord_diameter: 3.58 mm}
-    depths: [0.15 mm, 0.20 mm]
-flow:
-  fidelity: steady-rans
-  level: coarse
-  reynolds: [9e4, 1.8e5]
-  spin_ratios: [0.08, 0.20]
-golfers:
-  - name: fast swing
-    launch: {ball_speed: 165 mph, launch_angle: 11 deg, backspin: 2600 rpm}
-    flight_window: {lowest: 25 m, highest: 35 m}
-air: {temperature: 20 degC, pressure: 1013.25 hPa, humidity: 50 %}
-"""
-
-
-def write(folder, text):
-    path = folder / "study.yaml"
-    path.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return path
-
-
-def problems(folder, text):
-    """Return the lines of the error, without the file's name."""
-    path = write(folder, text)
-    with pytest.raises(InputError) as caught:
-        load_study(path)
-    assert caught.value.exit_code == 2
-    lines = str(caught.value).split("\n")
-    assert all(line.startswith(f"{path}:") for line in lines)
-    return [line[len(str(path)) + 1 :] for line in lines]
 
 
 def test_a_good_file_is_read(tmp_path):
@@ -303,41 +262,6 @@ def test_many_problems_end_in_a_count(tmp_path):
     assert found[-1] == " and 30 more problems"
 
 
-@pytest.mark.parametrize(
-    ("content", "line"),
-    [
-        (b"", "1: is empty; write for instance name: demo, and the other keys below it"),
-        (b"# nothing\n", "1: is empty; write for instance name: demo, and the other keys below it"),
-        (b"- a\n- b\n", "1: is not a group of keys; write for instance name: demo"),
-        (b"just words\n", "1: is not a group of keys; write for instance name: demo"),
-        (b"name: x\nabout: \xff\xfe\n", "2: is not UTF-8 text; save the file as UTF-8"),
-        (GOOD.encode("utf-16"), "1: is not UTF-8 text; save the file as UTF-8"),
-        (b"\0" * 50, "1: holds a control character (code 0)"),
-        (
-            b"x" * (LARGEST_FILE + 1),
-            " is larger than 256 KiB; a study file, which is a page of YAML, is needed",
-        ),
-    ],
-    ids=["empty", "comment", "list", "words", "latin", "utf-16", "zeros", "large"],
-)
-def test_what_is_no_study_file_at_all(tmp_path, content, line):
-    (found,) = problems(tmp_path, content)
-    assert found.startswith(line)
-
-
-def test_an_alias_bomb_is_refused_before_it_grows(tmp_path):
-    bomb = "a0: &a0 [x]\n" + "".join(f"a{n}: &a{n} [*a{n - 1}, *a{n - 1}]\n" for n in range(1, 60))
-    assert problems(tmp_path, bomb) == ["1: holds an anchor or alias (& or *); write the values out"]
-
-
-@pytest.mark.parametrize("name", ["missing.yaml", ".", "a\0b", "x" * 300])
-def test_a_file_that_cannot_be_read_gives_one_line(tmp_path, name):
-    with pytest.raises(InputError) as caught:
-        load_study(tmp_path / name)
-    assert ("there is no such file" if name == "missing.yaml" else "cannot be read (") in str(caught.value)
-    assert "\n" not in str(caught.value)
-
-
 def test_a_layout_file_is_found_beside_the_study(tmp_path):
     text = GOOD.replace("{symmetry: icosahedral, count: 332}", "{file: layout.csv}")
     (tmp_path / "layout.csv").write_text("polar_deg,azimuth_deg,chord_diameter_mm\n")
@@ -360,49 +284,6 @@ def test_a_study_of_too_many_runs_is_refused(tmp_path):
     (line,) = problems(tmp_path, many.replace("0.15 mm, 0.20 mm", depths))
     assert line.startswith("8: flow: 110,000 runs (depths") and "more than the 100,000 of a study" in line
     assert load_study(write(tmp_path, many)).flow.reynolds[-1] == 1e5  # 20,000
-
-
-def test_a_named_pipe_is_not_waited_for(tmp_path):
-    os.mkfifo(tmp_path / "study.yaml")
-    with pytest.raises(InputError, match="it is no regular file"):
-        load_study(tmp_path / "study.yaml")
-    os.mkfifo(tmp_path / "layout.csv")
-    (tmp_path / "study.yaml").unlink()
-    text = GOOD.replace("{symmetry: icosahedral, count: 332}", "{file: layout.csv}")
-    (line,) = problems(tmp_path, text)
-    assert line.startswith("5: patterns[0].layout.file: layout.csv: is no regular file")
-
-
-def test_reading_writes_nothing(tmp_path):
-    path = write(tmp_path, GOOD.replace("coarse", "corse"))
-    with pytest.raises(InputError):
-        load_study(path)
-    assert list(tmp_path.iterdir()) == [path]
-
-
-pieces = st.sampled_from(
-    ["name", "ball", ":", " ", "\n", "- ", "[", "]", "{", "}", "0.2 mm", "9e4", "&a", "*a", "\t", '"']
-)
-
-
-@settings(max_examples=300, deadline=None)
-@given(st.lists(pieces, max_size=30).map("".join) | st.text(max_size=40))
-def test_any_text_is_a_study_or_an_error_line(tmp_path_factory, text):
-    path = tmp_path_factory.getbasetemp() / "any.yaml"
-    path.write_bytes(text.encode("utf-8", "surrogatepass"))
-    with pytest.raises(InputError):
-        load_study(path)
-
-
-@settings(max_examples=200, deadline=None)
-@given(st.integers(0, len(GOOD) - 1), st.integers(0, 8), st.text("x0:,-[]{}'\"&*!%#\n \t", max_size=4))
-def test_a_damaged_study_is_read_or_refused(tmp_path_factory, start, length, insert):
-    path = tmp_path_factory.getbasetemp() / "damaged.yaml"
-    path.write_text(GOOD[:start] + insert + GOOD[start + length :], encoding="utf-8")
-    try:
-        assert isinstance(load_study(path), Study)
-    except InputError as error:
-        assert str(error).startswith(f"{path}")
 
 
 def test_the_result_does_not_depend_on_the_current_folder(tmp_path, monkeypatch):

@@ -17,7 +17,7 @@ from pipeline.flight.air import air_from
 from pipeline.flight.trajectory import Conditions
 from pipeline.flight.wind import WindProfile
 from pipeline.flow.solver.fidelity import fidelity
-from pipeline.study.model import AirSpec, Ball, Golfer, Study
+from pipeline.study.model import AirSpec, BallSpec, Golfer, Study
 
 COLUMNS = (
     "pattern",
@@ -50,7 +50,7 @@ def conditions_of(study: Study) -> Conditions:
     return conditions_in(study.ball, study.air)
 
 
-def conditions_in(ball: Ball, spec: AirSpec) -> Conditions:
+def conditions_in(ball: BallSpec, spec: AirSpec) -> Conditions:
     """Ball, air and wind as a study file states them."""
     wind = spec.wind
     return Conditions(

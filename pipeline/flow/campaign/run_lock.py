@@ -1,15 +1,12 @@
-"""One process at a time computes a run, even where a queue has started it twice."""
+"""Lock of a run's folder: one process at a time computes a run, even where a queue starts it twice."""
 
-import errno
-import fcntl
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from pipeline.flow.campaign.provenance import RESULT
-
-LOCK = ".lock"
+from pipeline.files.lock import take_lock
+from pipeline.records.tree import LOCK, RESULT
 
 POLL_SECONDS = 0.5
 
@@ -18,8 +15,7 @@ POLL_SECONDS = 0.5
 def alone(folder: Path) -> Iterator[bool]:
     """Hold a run's folder while the block lasts; wait for whoever holds it.
 
-    A node that the queue has given up may go on computing while its job begins anew elsewhere. The lock is
-    one of POSIX, which shared file systems pass on from node to node; where one does not, nothing is locked.
+    A node that the queue has given up may go on computing while its job begins anew elsewhere.
 
     Parameters
     ----------
@@ -34,15 +30,7 @@ def alone(folder: Path) -> Iterator[bool]:
     result = folder / RESULT
     with (folder / LOCK).open("w") as lock:
         before = _time(result)
-        while True:
-            try:
-                fcntl.lockf(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except OSError as error:
-                if error.errno in (errno.ENOLCK, errno.EOPNOTSUPP, errno.ENOSYS):
-                    break
-                if error.errno not in (errno.EACCES, errno.EAGAIN):
-                    raise
+        while not take_lock(lock):
             time.sleep(POLL_SECONDS)
         yield _time(result) != before
 

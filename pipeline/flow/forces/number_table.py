@@ -1,12 +1,8 @@
-"""Tables of numbers as the solver writes them: `#` lines with names above, rows of numbers, brackets and all.
+"""Tables of numbers as the solver writes them: `#` lines with names above, rows of numbers with brackets."""
 
-Long ones are read by a compiled parser (`number_parser`), because histories grow to millions of rows and are
-read again and again.
-"""
-
+import io
 import re
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,14 +12,10 @@ from numpy.typing import NDArray
 from pipeline.errors import InputError
 
 Floats = NDArray[np.float64]
-Bytes = NDArray[np.uint8]
 
 SHORT_BYTES = 64_000
-"""Up to this length a table without faults is read by numpy: loading the compiler takes as long as all else
-that a station does for a run, and most runs have a few hundred iterations."""
-
-CHUNK_BYTES = 8_000_000
-"""A longer file is parsed in parts of this length, on several cores at once."""
+"""Up to this length rows are read one by one: the import of pandas takes as long as all else that a station
+does for a run, and most runs have a few hundred iterations."""
 
 _BLANKED = bytes.maketrans(b"(),[]", b"     ")
 """Brackets and commas as blanks."""
@@ -36,9 +28,6 @@ LONGEST_HEADER = 20_000
 
 SHOWN_NAMES, SHOWN_LETTERS = 12, 40
 """Most column names in a message, and most letters of each."""
-
-THREADS = 4
-"""Most parts that are parsed at once."""
 
 TUPLES = ("forces", "moment", "moments", "localForces", "localMoments")
 """Names before the brackets of nested vectors; any other `name(part)` is one column, such as `Cl(f)`."""
@@ -87,8 +76,7 @@ def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> Numbe
         A file whose `#` lines end with the one that names the columns (`# Time ...`), or whose first line
         names them, divided by commas.
     wanted : callable, optional
-        Tells by its name whether a column is wanted; the others are passed over, their numbers unread. All
-        are by default; Time always is.
+        Tells by its name whether a column is wanted. All are by default; Time always is.
 
     Returns
     -------
@@ -104,18 +92,12 @@ def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> Numbe
     path = Path(path)
     if not path.is_file():  # a pipe without a writer would be waited for
         raise InputError(f"{path}: is missing or no regular file")
-    # A file that is still growing is short and read as it is now; copying a long one would cost as much as
-    # parsing it.
-    small = path.stat().st_size <= CHUNK_BYTES
-    data = np.fromfile(path, np.uint8) if small else np.asarray(np.memmap(path, np.uint8, mode="c"))
-    end = len(data)
-    while end and data[end - 1] != ord("\n"):
-        end -= 1
-    names, reference, begin = _header(path, data[:end])
-    kept = np.array([not place or wanted is None or wanted(name) for place, name in enumerate(names)])
-    columns = _plain_columns(data[begin:end], kept) if end - begin <= SHORT_BYTES else None
-    if columns is None:
-        columns = _columns(path, data, begin, end, kept)
+    data = path.read_bytes()
+    data = data[: data.rfind(b"\n") + 1]
+    names, reference, begin = _header(path, data)
+    columns = _columns(path, data, begin, len(names))
+    kept = [not place or wanted is None or wanted(name) for place, name in enumerate(names)]
+    columns = columns[kept]
     names = [name for name, keep in zip(names, kept, strict=True) if keep]
     time = columns[0]
     late = time[1:] <= time[:-1]
@@ -128,25 +110,23 @@ def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> Numbe
     return NumberTable(path, names, columns, reference)
 
 
-def _header(path: Path, data: Bytes) -> tuple[list[str], dict[str, tuple[float, ...]], int]:
+def _header(path: Path, data: bytes) -> tuple[list[str], dict[str, tuple[float, ...]], int]:
     """Column names, the values that the lines above name, and where the rows begin."""
     reference: dict[str, tuple[float, ...]] = {}
-    last, place = "", 0
+    last, place, line = "", 0, ""
     while place < len(data):
-        ends = np.flatnonzero(data[place : place + LONGEST_LINE] == ord("\n"))
-        if last and data[place] != ord("#") and not len(ends):
+        stop = data.find(b"\n", place, place + LONGEST_LINE)
+        if last and stop < 0 and not data.startswith(b"#", place):
             break  # a long first row
-        if not len(ends) or place > LONGEST_HEADER:
+        if stop < 0 or place > LONGEST_HEADER:
             raise InputError(
                 f"{path}: no header line '# Time ...' (up to {LONGEST_LINE:,} characters) found in its first "
                 f"{min(LONGEST_HEADER, len(data)):,} bytes"
             )
-        stop = place + int(ends[0])
-        line = data[place:stop].tobytes().decode(errors="replace").strip()
+        line = data[place:stop].decode(errors="replace").strip()
         if line and not line.startswith("#"):
             break
-        if line:
-            last = line
+        last = line or last
         named = re.fullmatch(r"#\s*(\w+)\s*:\s*(.*)", line)
         if named:
             try:
@@ -155,9 +135,13 @@ def _header(path: Path, data: Bytes) -> tuple[list[str], dict[str, tuple[float, 
                 values = ()  # text, such as a patch name
             if values:
                 reference[named[1]] = values
-        place = max(stop, place) + 1
+        place = stop + 1
     if place < len(data) and not last and "," in line:
-        return ["Time", *(name.strip() for name in line.split(",")[1:])], reference, stop + 1
+        return (
+            ["Time", *(name.strip() for name in line.split(",")[1:])],
+            reference,
+            data.index(b"\n", place) + 1,
+        )
     names = _column_names(last)
     if len(names) < 2 or names[0] != "Time":
         raise InputError(f"{path}: no header line '# Time ...' found")
@@ -180,64 +164,49 @@ def _column_names(header: str) -> list[str]:
     return text.translate(str.maketrans("()", "  ")).split()
 
 
-def _plain_columns(data: Bytes, kept: NDArray[np.bool_]) -> Floats | None:
-    """Columns of rows that are nothing but numbers; None for anything else, which the parser sorts out."""
-    text = data.tobytes().translate(_BLANKED)
-    if b"_" in text:
-        return None  # between digits, numpy takes it
+def _columns(path: Path, data: bytes, begin: int, width: int) -> Floats:
+    """Numbers of the rows, shape (width, n)."""
+    rows = data[begin:].translate(_BLANKED)
+    columns = _by_pandas(rows, width) if len(rows) > SHORT_BYTES else None
+    return _row_by_row(path, data, begin, rows, width) if columns is None else columns
+
+
+def _by_pandas(rows: bytes, width: int) -> Floats | None:
+    """Columns of rows that are nothing but numbers; None for anything else."""
+    import pandas as pd
+
     try:
-        rows = np.array([line.split() for line in text.split(b"\n")[:-1]], dtype=float)
-    except ValueError:
+        frame = pd.read_csv(io.BytesIO(rows), sep=r"\s+", header=None, comment="#", dtype=float)
+    except ValueError:  # text, a row longer than the first one, no rows at all
         return None
-    return rows.T[kept] if rows.ndim == 2 and rows.shape[1] == len(kept) else None
+    columns = np.ascontiguousarray(frame.to_numpy().T)
+    # Missing numbers become NaN; those that are written so are told apart row by row.
+    return columns if len(columns) == width and not np.isnan(columns).any() else None
 
 
-def _columns(path: Path, data: Bytes, begin: int, end: int, kept: NDArray[np.bool_]) -> Floats:
-    from pipeline.flow.forces.number_parser import BREAKS, POWERS, TENS, count_lines, parse
-
-    parts = _parts(data, begin, end)
-    with ThreadPoolExecutor(min(THREADS, len(parts))) as pool:
-        lines = list(pool.map(lambda part: int(count_lines(data, *part)), parts))
-        first = np.concatenate([[0], np.cumsum(lines)]).astype(int)
-        columns = np.empty((int(kept.sum()), first[-1]))
-        rows_of = np.where(kept, np.cumsum(kept) - 1, -1)
-        found = list(
-            pool.map(
-                lambda part, row: parse(data, part[0], part[1], columns, rows_of, row, POWERS, TENS, BREAKS),
-                parts,
-                first[:-1],
-            )
-        )
-    for _, broken in found:
-        if broken >= 0:
-            raise _broken_line(path, data, int(broken), len(kept))
-    if all(rows == count for (rows, _), count in zip(found, lines, strict=True)):
-        return columns
-    # Empty lines and comments between the rows leave gaps.
-    filled = [columns[:, start : start + rows] for (rows, _), start in zip(found, first[:-1], strict=True)]
-    return np.concatenate(filled, axis=1)
-
-
-def _parts(data: Bytes, begin: int, end: int) -> list[tuple[int, int]]:
-    """Divide the rows into parts of whole lines."""
-    cuts = [begin]
-    while end - cuts[-1] > CHUNK_BYTES:
-        place = cuts[-1] + CHUNK_BYTES
-        while place < end and data[place - 1] != ord("\n"):
-            place += 1
-        cuts.append(place)
-    return list(zip(cuts, [*cuts[1:], end], strict=True))
-
-
-def _broken_line(path: Path, data: Bytes, place: int, width: int) -> InputError:
-    number = int(np.count_nonzero(data[:place] == ord("\n"))) + 1
-    text = data[place : place + 10_000].tobytes().decode(errors="replace").split("\n")[0]
-    found = re.split(r"[\s(),\[\]]+", text.strip(" \t\r()[],"))
-    for token in found:
+def _row_by_row(path: Path, data: bytes, begin: int, rows: bytes, width: int) -> Floats:
+    """Columns of any rows, at 2 us a number; the first that is broken is named."""
+    found = []
+    for place, row in enumerate(rows.split(b"\n")):
+        words = row.partition(b"#")[0].split()
+        if not words:
+            continue
         try:
-            float(token)
+            if len(words) != width or b"_" in row:  # Python takes it between digits
+                raise ValueError
+            found.append([float(word) for word in words])
         except ValueError:
-            return InputError(f"{path}:{number}: '{token[:40]}' where a number belongs: {text.strip()[:60]}")
-    return InputError(
-        f"{path}:{number}: {len(found)} numbers where the header names {width}: {text.strip()[:60]}"
-    )
+            text = data[begin:].split(b"\n")[place].decode(errors="replace")
+            number = data.count(b"\n", 0, begin) + place + 1
+            raise _broken_row(f"{path}:{number}", words, text.strip()[:60], width) from None
+    return np.array(found, dtype=float).reshape(-1, width).T
+
+
+def _broken_row(place: str, words: list[bytes], text: str, width: int) -> InputError:
+    for word in words:
+        try:
+            float(word.replace(b"_", b"?"))
+        except ValueError:
+            shown = word[:40].decode(errors="replace")
+            return InputError(f"{place}: '{shown}' where a number belongs: {text}")
+    return InputError(f"{place}: {len(words)} numbers where the header names {width}: {text}")

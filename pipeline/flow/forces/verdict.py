@@ -1,4 +1,4 @@
-"""Judging a run by its force history: settled, noisy, oscillating, drifting, implausible or diverged."""
+"""Verdict of a force history: settled, noisy, oscillating, drifting, implausible or diverged."""
 
 from dataclasses import dataclass
 
@@ -24,6 +24,18 @@ LARGEST = 1e6
 """Coefficients of the first iterations are averaged as no larger than this, or squares would overflow."""
 
 COEFFICIENTS = ("cd", "cl", "cs", "cm")
+
+REASONS = {
+    "settled": "standard errors are at their targets",
+    "noisy": "ceiling of iterations reached, standard errors above their targets",
+    "oscillating": "ceiling of iterations reached, the forces still go up and down in a regular cycle",
+    "drifting": "ceiling of iterations reached while still drifting; the standard errors include the drift",
+    "diverged": "the solution grew without bounds; it will not be tried again",
+    "implausible": "the means are no flow around a ball",
+    "crashed": "the solver ended with an error; the next run tries again",
+    "killed": "the solver was killed; the next run goes on from its last state",
+}
+"""What a verdict means, where run.json gives no reason of its own."""
 
 
 @dataclass(frozen=True)

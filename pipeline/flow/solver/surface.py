@@ -5,15 +5,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files.atomic import atomic_open
+from pipeline.files.meshes import write_surface_mesh
 from pipeline.geometry.shell.mesh import Shell, wall_velocity
 
 Floats = NDArray[np.float64]
-
-SURFACE_FILE = "surface.vtk"
-
-VTK_QUAD = 9
-"""Type of a cell with four corners in that format."""
 
 
 def wall_friction(
@@ -84,24 +79,8 @@ def write_surface(
     """
     stress, _ = wall_friction(shell, state["U"], reynolds, spin_ratio)
     nodes, corners = np.unique(shell.quads, return_inverse=True)
-    faces = np.column_stack([np.full(len(shell.quads), 4), corners.reshape(-1, 4)])
     fields = {
-        "pressure_coefficient": 2.0 * state["p"][:: shell.layers],
-        "friction_coefficient": 2.0 * stress,
+        "pressure_coefficient": 2.0 * state["p"][:: shell.layers].astype(np.float32),
+        "friction_coefficient": 2.0 * stress.astype(np.float32),
     }
-    with atomic_open(path) as stream:
-        stream.write(b"# vtk DataFile Version 3.0\n")
-        stream.write(f"ball, diameter 1, Re {reynolds:g}, S {spin_ratio:g}\n".encode())
-        stream.write(f"BINARY\nDATASET UNSTRUCTURED_GRID\nPOINTS {len(nodes)} float\n".encode())
-        stream.write(shell.points[nodes].astype(">f4").tobytes())
-        stream.write(f"\nCELLS {len(faces)} {faces.size}\n".encode() + faces.astype(">i4").tobytes())
-        stream.write(f"\nCELL_TYPES {len(faces)}\n".encode())
-        stream.write(np.full(len(faces), VTK_QUAD, dtype=">i4").tobytes())
-        stream.write(f"\nCELL_DATA {len(faces)}\n".encode())
-        for name, values in fields.items():
-            kind = (
-                f"VECTORS {name} float\n"
-                if values.ndim == 2
-                else f"SCALARS {name} float 1\nLOOKUP_TABLE default\n"
-            )
-            stream.write(kind.encode() + values.astype(">f4").tobytes() + b"\n")
+    write_surface_mesh(path, shell.points[nodes].astype(np.float32), corners.reshape(-1, 4), fields)

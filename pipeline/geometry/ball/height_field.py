@@ -89,9 +89,9 @@ class DimpledBall:
         self.cavities = solve_cavities(
             Sections.of(ARC) if sections is None else sections,
             ball_diameter_m,
-            self.perimeters.sides,
-            chord_diameter_m=chords,
+            chords,
             depth_m=self.depths_m,
+            sides=self.perimeters.sides,
         )
         self._roundings = self.cavities.roundings()
         self._check_land()

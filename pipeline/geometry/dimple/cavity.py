@@ -1,4 +1,4 @@
-"""Cavities: chord diameter, surface depth, chord depth, edge angle and volume, each from any two others.
+"""Cavities: all measures of dimples from their chord diameters and surface depths or edge angles.
 
 With the phantom sphere's diameter D, the dimple's chord diameter c (edge radius a = c/2) and
 
@@ -9,30 +9,25 @@ With the phantom sphere's diameter D, the dimple's chord diameter c (edge radius
     epsilon edge angle, from the phantom sphere's tangent, epsilon = beta + gamma
     V       volume removed, the phantom cap's plus that of the section below the plane of the edge
 
-a section (`section.py`) gives h/a and V below the plane as growing functions of gamma, so that beta and one
-measure make all others. A cavity must be concave (gamma > 0) and visible from the ball's centre
+a section (`section.py`) gives h/a and V below the plane as growing functions of gamma, so that c and one of d
+and epsilon make all others. A cavity must be concave (gamma > 0) and visible from the ball's centre
 (epsilon < 90 deg), since the ball is a height field.
 
 Of a polygon chord diameter and edge angle are those of the section through the middle of a side; with an edge
 radius they are those of the sharp edge, where wall and phantom sphere would meet. The volume is the true one.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq, minimize_scalar
 
 from pipeline.errors import InputError
 from pipeline.geometry.dimple.perimeter import ROUND
 from pipeline.geometry.dimple.rounding import Roundings, check_roundings, edge_roundings, removed_volume
-from pipeline.geometry.dimple.section import Sections, bisected
+from pipeline.geometry.dimple.section import Sections
 
 FloatArray = NDArray[np.float64]
-
-_SAMPLES = 2000
-"""Half angles of the edge at which a measure is sampled to bracket a chord diameter."""
 
 
 @dataclass(frozen=True)
@@ -109,28 +104,6 @@ class Cavities:
         return np.pi * sagitta * (3 / 4 * self.chord_diameter_m**2 + sagitta**2) / 6
 
 
-@dataclass(frozen=True)
-class _Measure:
-    """A measure as it is named and shown in messages, and where `Cavities` has it."""
-
-    title: str
-    unit: str
-    scale: float
-    value: Callable[[Cavities], FloatArray]
-
-    def shown(self, value: float) -> str:
-        return f"{self.title} {value * self.scale:.6g} {self.unit}"
-
-
-_MEASURES = {
-    "chord_diameter_m": _Measure("chord diameter", "mm", 1e3, lambda c: c.chord_diameter_m),
-    "depth_m": _Measure("surface depth", "mm", 1e3, lambda c: c.depth_m),
-    "chord_depth_m": _Measure("chord depth", "mm", 1e3, lambda c: c.chord_depth_m),
-    "edge_angle_rad": _Measure("edge angle", "deg", 180 / np.pi, lambda c: c.edge_angle_rad),
-    "volume_m3": _Measure("volume", "mm3", 1e9, lambda c: c.volume_m3),
-}
-
-
 def edge_half_angle(chord_diameter_m: ArrayLike, ball_diameter_m: float) -> FloatArray:
     """Half angle beta of a dimple's edge, seen from the ball's centre.
 
@@ -162,9 +135,15 @@ def edge_half_angle(chord_diameter_m: ArrayLike, ball_diameter_m: float) -> Floa
 
 
 def solve_cavities(
-    sections: Sections, ball_diameter_m: float, sides: ArrayLike = ROUND, **measures: ArrayLike
+    sections: Sections,
+    ball_diameter_m: float,
+    chord_diameter_m: ArrayLike,
+    *,
+    depth_m: ArrayLike | None = None,
+    edge_angle_rad: ArrayLike | None = None,
+    sides: ArrayLike = ROUND,
 ) -> Cavities:
-    """Cavities from any two of their measures.
+    """Cavities of given chord diameters and either surface depths or edge angles.
 
     Parameters
     ----------
@@ -172,158 +151,65 @@ def solve_cavities(
         Sections of the dimples; they broadcast with the measures.
     ball_diameter_m : float
         Diameter of the phantom sphere [m].
+    chord_diameter_m : array_like
+        Chord diameters [m].
+    depth_m, edge_angle_rad : array_like
+        Surface depths [m], or edge angles [rad]; one of the two.
     sides : array_like of int
         Numbers of sides of polygonal perimeters, 4 to 8; 0 for round ones.
-    **measures : array_like
-        Exactly two of ``chord_diameter_m``, ``depth_m`` (surface depth), ``chord_depth_m`` [m],
-        ``edge_angle_rad`` [rad] and ``volume_m3`` [m^3]; they broadcast.
 
     Returns
     -------
     Cavities
-        Where two chord diameters fit (a chord depth with an edge angle, for instance, belongs to a narrow
-        dimple and to a wide one), the smaller.
+        All measures.
 
     Raises
     ------
     InputError
-        If no dimple has such a pair; the message gives the feasible range of the second measure. If an edge
-        radius leaves nothing of the wall.
+        If no dimple has such a pair; the message gives the feasible range of the depth or edge angle. If an
+        edge radius leaves nothing of the wall.
     TypeError
-        If the measures are not two of those named.
+        If depth and edge angle are given both, or neither.
     """
-    if len(measures) != 2 or not set(measures) <= set(_MEASURES):
-        raise TypeError(f"two of {', '.join(_MEASURES)} make a cavity, not {', '.join(measures) or 'none'}")
-    first, second = sorted(measures, key=list(_MEASURES).index)
-    pinned, wanted, _, polygon = np.broadcast_arrays(
-        *(np.asarray(measures[name], dtype=float) for name in (first, second)), sections.joint, sides
+    if (depth_m is None) == (edge_angle_rad is None):
+        raise TypeError("either depth_m or edge_angle_rad makes a cavity of a chord diameter")
+    wanted = depth_m if edge_angle_rad is None else edge_angle_rad
+    chord, value, _, polygon = np.broadcast_arrays(
+        np.asarray(chord_diameter_m, dtype=float), np.asarray(wanted, dtype=float), sections.joint, sides
     )
-    shape = _Shape(sections.broadcast(pinned.shape), ball_diameter_m, polygon)
-    if first == "chord_diameter_m":
-        beta = edge_half_angle(pinned, ball_diameter_m)
-    elif (first, second) == ("depth_m", "chord_depth_m"):
-        _refuse_outside(first, pinned, second, wanted, 0 * pinned, pinned)
-        beta = 2 * np.arcsin(np.sqrt((pinned - wanted) / ball_diameter_m))
-        first, second, wanted, pinned = "chord_diameter_m", "depth_m", pinned, ball_diameter_m * np.sin(beta)
+    beta = edge_half_angle(chord, ball_diameter_m)
+    shaped = sections.broadcast(chord.shape)
+
+    def cavities(wall: FloatArray) -> Cavities:
+        return Cavities(shaped, ball_diameter_m, beta, wall, polygon)
+
+    if edge_angle_rad is None:
+        flat, deepest = cavities(0 * beta), cavities(np.pi / 2 - beta).depth_m
+        sagitta = flat._sagitta()
+        _refuse_outside("surface depth", "mm", 1e3 * value, 1e3 * chord, 1e3 * sagitta, 1e3 * deepest)
+        wall = shaped.wall_from_chord_depth((value - sagitta) / (flat.chord_diameter_m / 2))
     else:
-        beta = np.array(
-            [
-                _half_angle(shape.at(index), first, float(pinned[index]), second, float(wanted[index]))
-                for index in np.ndindex(pinned.shape)
-            ]
-        ).reshape(pinned.shape)
-        # The measure that is not the edge angle then pins the wall, so that both come back to rounding.
-        first, second, wanted, pinned = (
-            (first, second, wanted, pinned) if second != "volume_m3" else (second, first, pinned, wanted)
+        _refuse_outside(
+            "edge angle", "deg", np.degrees(value), 1e3 * chord, np.degrees(beta), np.full(beta.shape, 90.0)
         )
-    found = shape.cavities(beta, _wall(shape, beta, first, pinned, second, wanted))
+        wall = value - beta
+    found = cavities(wall)
     check_roundings(found.sections, found.roundings())
     return found
 
 
-@dataclass(frozen=True)
-class _Shape:
-    """What is given of dimples before their measures are solved."""
-
-    sections: Sections
-    diameter: float
-    sides: NDArray[np.int64]
-
-    def at(self, index: tuple[int, ...]) -> "_Shape":
-        return _Shape(self.sections.at(index), self.diameter, np.asarray(self.sides[index]))
-
-    def cavities(self, beta: FloatArray, wall: FloatArray) -> Cavities:
-        return Cavities(self.sections, self.diameter, beta, wall, self.sides)
-
-
-def _wall(
-    shape: _Shape, beta: FloatArray, first: str, pinned: FloatArray, second: str, wanted: FloatArray
-) -> FloatArray:
-    """Wall angles at which the measure `second` has the values wanted, or a refusal with their range."""
-    ends = [
-        _MEASURES[second].value(shape.cavities(beta, wall))
-        for wall in (np.full(beta.shape, 1e-12), np.pi / 2 - beta)
-    ]
-    if second == "edge_angle_rad":
-        ends = [beta, np.full(beta.shape, np.pi / 2)]
-    elif second in ("depth_m", "chord_depth_m"):
-        ends[0] = shape.cavities(beta, 0 * beta)._sagitta() * (second == "depth_m")
-    _refuse_outside(first, pinned, second, wanted, *ends)
-    return _wall_from(shape, beta, second, wanted)
-
-
-def _wall_from(shape: _Shape, beta: FloatArray, name: str, value: FloatArray) -> FloatArray:
-    """Wall angles [rad] of dimples with half angles `beta` whose measure has the values given."""
-    flat = shape.cavities(beta, 0 * beta)
-    edge = flat.chord_diameter_m / 2
-    if name == "edge_angle_rad":
-        return value - beta
-    if name == "volume_m3":
-        return bisected(lambda wall: shape.cavities(beta, wall).volume_m3, value)
-    chord_depth = value - flat._sagitta() if name == "depth_m" else value
-    return shape.sections.wall_from_chord_depth(chord_depth / edge)
-
-
-def _half_angle(shape: _Shape, first: str, pinned: float, second: str, wanted: float) -> float:
-    """Half angle of the edge of one dimple from two measures, none of them the chord diameter."""
-    diameter = shape.diameter
-    if "edge_angle_rad" in (first, second):
-        # The edge angle gives the wall angle of every half angle at once.
-        angle = pinned if first == "edge_angle_rad" else wanted
-        _refuse_outside("", None, "edge_angle_rad", angle, 0.0, np.pi / 2)
-        other, value = (second, wanted) if first == "edge_angle_rad" else (first, pinned)
-        given, given_value, highest = "edge_angle_rad", angle, angle
-    else:
-        given, given_value, other, value = first, pinned, second, wanted
-        if first == "depth_m":
-            _refuse_outside("", None, "depth_m", pinned, 0.0, diameter / 2)
-        highest = 2 * np.arcsin(np.sqrt(min(pinned / diameter, 0.5))) if first == "depth_m" else np.pi / 2
-
-    def measured(beta: FloatArray) -> FloatArray:
-        with np.errstate(invalid="ignore"):
-            wall = _wall_from(shape, beta, given, np.full(np.shape(beta), given_value))
-            found = _MEASURES[other].value(shape.cavities(beta, wall))
-        return np.where((wall >= 0) & (wall + beta <= np.pi / 2), found, np.nan)
-
-    betas = highest * np.linspace(1e-9, 1 - 1e-9, _SAMPLES)
-    values = measured(betas)
-    feasible = np.flatnonzero(np.isfinite(values))
-    if not feasible.size:
-        raise InputError(f"{_MEASURES[given].shown(given_value)}: no dimple on this ball has it")
-    start = feasible[0]
-    falls = np.flatnonzero(np.diff(values[start:]) <= 0)
-    top = start + (falls[0] if falls.size else len(feasible) - 1)
-    peak = betas[top]
-    if falls.size:
-        around = betas[max(top - 1, start)], betas[min(top + 1, _SAMPLES - 1)]
-        peak = minimize_scalar(lambda b: -float(measured(np.array(b))), bounds=around, method="bounded").x
-    low, high = values[start], float(measured(np.array(peak)))
-    _refuse_outside(given, np.array(given_value), other, np.array(value), np.array(low), np.array(high))
-    return float(
-        brentq(lambda b: float(measured(np.array(b))) - value, betas[start], peak, xtol=1e-16, rtol=1e-14)
-    )
-
-
 def _refuse_outside(
-    first: str,
-    pinned: ArrayLike | None,
-    second: str,
-    wanted: ArrayLike,
-    lowest: ArrayLike,
-    highest: ArrayLike,
+    what: str, unit: str, value: FloatArray, chord_mm: FloatArray, low: FloatArray, high: FloatArray
 ) -> None:
     """Refuse values of a measure that are not inside the open range, with that range."""
-    value, low, high = np.broadcast_arrays(wanted, lowest, highest)
     bad = ~((value > low) & (value < high))
-    if not bad.any():
-        return
-    place = np.argmax(bad)
-    measure = _MEASURES[second]
-    beside = f" with {_MEASURES[first].shown(np.asarray(pinned).flat[place])}" if first else ""
-    raise InputError(
-        f"{measure.shown(value.flat[place])}{beside}: must be above {_up(low.flat[place] * measure.scale)} "
-        f"{measure.unit} and below {_down(high.flat[place] * measure.scale)} {measure.unit}"
-    )
+    if bad.any():
+        place = np.argmax(bad)
+        beside = f"with chord diameter {chord_mm.flat[place]:.6g} mm"
+        raise InputError(
+            f"{what} {value.flat[place]:.6g} {unit} {beside}: must be above {_up(low.flat[place])} {unit} "
+            f"and below {_down(high.flat[place])} {unit}"
+        )
 
 
 def _up(value: float) -> str:

@@ -209,7 +209,7 @@ class Sections:
         plain = ~self.catenary & (self.curvature_ratio == 1)
         if plain.all():
             return arc
-        return np.where(plain, arc, bisected(self.chord_depth, chord_depth))
+        return np.where(plain, arc, _bisected(self.chord_depth, chord_depth))
 
 
 def chain_parameter(wall_rad: FloatArray) -> FloatArray:
@@ -239,7 +239,7 @@ def _disc_volume(
     return np.pi / 2 * ((inner + width * share) ** 2 * np.sin(slope) * width / full) @ _WEIGHTS
 
 
-def bisected(measure: Callable[[FloatArray], FloatArray], wanted: FloatArray) -> FloatArray:
+def _bisected(measure: Callable[[FloatArray], FloatArray], wanted: FloatArray) -> FloatArray:
     """Angle between 0 and pi/2 at which a measure that grows with it has the values wanted."""
     low, high = np.zeros(np.shape(wanted)), np.full(np.shape(wanted), np.pi / 2)
     for _ in range(_BISECTIONS):

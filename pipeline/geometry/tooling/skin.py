@@ -9,7 +9,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from pipeline.errors import InputError
-from pipeline.files.atomic import atomic_open
+from pipeline.files.meshes import write_surface_mesh
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.seam import MOULD_PLANE
@@ -138,7 +138,7 @@ def _triangles(
     return np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
 
 
-def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
+def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, int | float | bool | None]:
     """Check that a skin is watertight and encloses the ball's volume.
 
     Closed, wound consistently, in one piece, of Euler number 2 and free of degenerate triangles; every
@@ -170,7 +170,7 @@ def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
     if euler != 2:
         raise ValueError(f"skin has Euler number {euler}, not 2: it is not a single sphere")
     volume = _check_facing(skin)
-    analytic = totals(ball)["enclosed_volume_m3"]
+    analytic = totals(ball).enclosed_volume_m3
     error = volume / analytic - 1
     if abs(error) > VOLUME_TOLERANCE:
         raise InputError(
@@ -187,13 +187,8 @@ def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
     }
 
 
-def enclosed_volume(skin: Skin) -> float:
-    """Volume enclosed by a closed skin [m^3], by the divergence theorem."""
-    return float(_triple_products(skin).sum() / 6)
-
-
-def write_stl(path: Path, skin: Skin) -> None:
-    """Write a skin as binary STL in mm.
+def write_skin(path: Path, skin: Skin) -> None:
+    """Write a skin in mm as binary STL (single precision) or PLY (double), by the name's ending.
 
     Parameters
     ----------
@@ -202,43 +197,7 @@ def write_stl(path: Path, skin: Skin) -> None:
     skin : Skin
         The skin.
     """
-    corners = skin.points[skin.triangles] * 1e3
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    normals /= np.linalg.norm(normals, axis=1, keepdims=True)
-    records = np.zeros(
-        len(corners), dtype=[("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")]
-    )
-    records["normal"] = normals
-    records["corners"] = corners
-    with atomic_open(path) as stream:
-        stream.write(b"golf ball, lengths in mm".ljust(80))
-        stream.write(np.uint32(len(records)).astype("<u4").tobytes())
-        stream.write(records.tobytes())
-
-
-def write_ply(path: Path, skin: Skin) -> None:
-    """Write a skin as binary PLY in mm, corners in double precision.
-
-    Parameters
-    ----------
-    path : Path
-        File to write; its folder is made when missing.
-    skin : Skin
-        The skin.
-    """
-    faces = np.empty(len(skin.triangles), dtype=[("size", "u1"), ("corners", "<i4", 3)])
-    faces["size"] = 3
-    faces["corners"] = skin.triangles
-    header = (
-        "ply\nformat binary_little_endian 1.0\ncomment golf ball, lengths in mm\n"
-        f"element vertex {len(skin.points)}\n"
-        "property double x\nproperty double y\nproperty double z\n"
-        f"element face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n"
-    )
-    with atomic_open(path) as stream:
-        stream.write(header.encode("ascii"))
-        stream.write((skin.points * 1e3).astype("<f8").tobytes())
-        stream.write(faces.tobytes())
+    write_surface_mesh(path, skin.points * 1e3, skin.triangles)
 
 
 def _check_edges(skin: Skin) -> int:

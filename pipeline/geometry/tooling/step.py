@@ -150,17 +150,6 @@ def write_step(path: Path, solid: Any) -> None:
             stream.write(written.read_bytes())
 
 
-def read_step(path: Path) -> Any:
-    """Read the shape of a STEP file."""
-    from OCP.STEPControl import STEPControl_Reader
-
-    _quiet()
-    reader = STEPControl_Reader()
-    reader.ReadFile(str(path))
-    reader.TransferRoots()
-    return reader.OneShape()
-
-
 def volume_mm3(solid: Any) -> float:
     """Volume of a solid [mm^3], by adaptive quadrature of its exact faces."""
     return float(_properties(solid).Mass())

@@ -4,14 +4,16 @@ import json
 from pathlib import Path
 
 import pytest
+from small_study import laminar_study
 
 import pipeline.flow.solver.execute
-from pipeline.files.atomic import read_json, write_json
+from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.flow.campaign.reuse import remember
-from pipeline.flow.campaign.run import RESULT, run
+from pipeline.flow.campaign.run import run
 from pipeline.geometry.build import build_layout, build_variant
+from pipeline.records.tree import RESULT
 from pipeline.study.file import load_study
 from pipeline.study.matrix import runs, variants
 from pipeline.study.model import Study
@@ -19,24 +21,7 @@ from pipeline.study.model import Study
 STUB = Path(__file__).parents[2] / "stub_solver"
 LABEL = "OpenFOAM 1912_stub"
 
-STUDY = """\
-name: first
-ball: {diameter: 42.7 mm, mass: 45.9 g}
-patterns:
-  - name: ico
-    layout: {symmetry: icosahedral, count: 32, mirror: true}
-    cavity: {chord_diameter: 6 mm}
-    depths: [0.4 mm, 0.5 mm]
-flow:
-  fidelity: laminar
-  level: coarse
-  reynolds: [60]
-  spin_ratios: [0.1, 0.2]
-  standard_error: {cd: 0.01, cl: 0.01}
-golfers:
-  - name: one
-    launch: {ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}
-"""
+STUDY = laminar_study("first", spin_ratios="0.1, 0.2")
 
 SECOND = {"name: first": "name: second"}
 
@@ -99,7 +84,7 @@ def test_runs_that_will_be_taken_up_again_are_not_at_hand(root: Path) -> None:
     one, *_ = (each.run_id for each in runs(first))
     path = root / "first" / one / RESULT
     before = path.read_text()
-    write_json(path, read_json(path) | {"verdict": "killed", "cd": None})
+    write_json(path, json.loads(path.read_text()) | {"verdict": "killed", "cd": None})
     assert at_hand(first, root / "first", LABEL)[one] == REUSED  # the store has it still
     assert at_hand(first, root / "first", None).get(one) is None
     path.write_text("{}")

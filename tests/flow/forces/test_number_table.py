@@ -13,15 +13,14 @@ from hypothesis import strategies as st
 import pipeline.flow.forces.number_table as module
 from pipeline.errors import InputError
 from pipeline.flow.forces.histories import read_history
-from pipeline.flow.forces.number_parser import count_lines
 from pipeline.flow.forces.number_table import read_table
 
 FORMS = ("{:.6e}", "{:.12g}", "{!r}", "{:g}", "{:+.3E}", "{:.1f}")
 
 
-@pytest.fixture(autouse=True, scope="module", params=[0, module.SHORT_BYTES], ids=["parser", "short"])
+@pytest.fixture(autouse=True, scope="module", params=[0, module.SHORT_BYTES], ids=["pandas", "row by row"])
 def short_bytes(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Read short tables by the compiled parser too."""
+    """Read short tables by pandas too."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(module, "SHORT_BYTES", request.param)
         yield
@@ -32,7 +31,7 @@ def table(path: Path, body: str, header: str = "# Time a b\n") -> Path:
     return path
 
 
-@settings(deadline=None)  # the first example compiles the parser
+@settings(deadline=None)
 @given(
     rows=st.lists(
         st.tuples(st.floats(-1e300, 1e300), st.floats(-1.0, 1.0), st.sampled_from(FORMS)), max_size=20
@@ -43,19 +42,7 @@ def test_numbers_are_those_that_python_reads(tmp_path_factory: pytest.TempPathFa
     path = tmp_path_factory.mktemp("t") / "x.dat"
     columns = read_table(table(path, "".join(f"{i}\t({a} {b})\n" for i, (a, b) in enumerate(texts)))).columns
     expected = np.array([[float(a), float(b)] for a, b in texts]).reshape(-1, 2).T
-    # Python rounds correctly; a few units in the last place are allowed (see the module).
-    np.testing.assert_allclose(columns[1:], expected, rtol=2e-15, atol=1e-307)
-
-
-@settings(deadline=None)
-@given(digits=st.integers(0, 10**15 - 1), power=st.integers(-22, 22))
-def test_up_to_15_digits_and_powers_of_22_are_exact(
-    tmp_path_factory: pytest.TempPathFactory, digits: int, power: int
-) -> None:
-    # Clinger 1990: both the integer and the power of ten are exact, so that one operation rounds once.
-    text = f"{digits}e{power}"
-    path = table(tmp_path_factory.mktemp("t") / "x.dat", f"1 {text} -{text}\n")
-    assert read_table(path).columns[1:, 0].tolist() == [float(text), -float(text)]
+    np.testing.assert_array_equal(columns[1:], expected)
 
 
 def test_not_finite_numbers_brackets_commas_and_comments(tmp_path: Path) -> None:
@@ -76,7 +63,7 @@ def test_not_finite_numbers_brackets_commas_and_comments(tmp_path: Path) -> None
         ("3 1 lift", ":4: 'lift' where a number belongs"),
         ("3 1 2e", ":4: '2e' where a number belongs"),
         ("3 1 -", ":4: '-' where a number belongs"),
-        ("(", ":4: '' where a number belongs"),
+        ("3 1 2_0", ":4: '2_0' where a number belongs"),
         ("2 1 2", "time 2 in row 3 is not later"),
     ],
 )
@@ -101,7 +88,7 @@ def test_columns_that_are_not_wanted_are_passed_over(
     found = read_table(path, lambda name: name in "ac")
     expected = np.array([[float(form.format(value)) for value in row] for row in values]).T
     assert found.names == ["Time", "a", "c"]
-    np.testing.assert_allclose(found.columns[1:], expected[[0, 2]], rtol=2e-15, atol=1e-307)
+    np.testing.assert_array_equal(found.columns[1:], expected[[0, 2]])
 
 
 @pytest.mark.parametrize("line", ["3 1 2 1.25", "3 1 2 1.25 4 5", "3 1 2", "3 1 2\t1.25  "])
@@ -111,27 +98,21 @@ def test_lines_broken_where_nothing_is_wanted_are_named(tmp_path: Path, line: st
         read_table(table(tmp_path / "x.dat", body, "# Time a b c d\n"), lambda name: name == "a")
 
 
-def test_line_ends_are_counted_as_they_are() -> None:
-    data = np.random.default_rng(3).choice(np.array([9, 10, 11, 138, 0, 255], dtype=np.uint8), 1000)
-    for begin, end in ((0, 1000), (3, 997), (5, 6), (7, 7)):
-        assert count_lines(data, begin, end) == np.count_nonzero(data[begin:end] == 10)
-
-
 def test_no_header(tmp_path: Path) -> None:
     for text in ("", "1 2 3\n", "# Forces\n1 2 3\n"):
         with pytest.raises(InputError, match="no header line '# Time"):
             read_table(table(tmp_path / "x.dat", text, header=""))
 
 
-def test_parts_read_side_by_side_are_one_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_long_table_is_the_same_by_either_way(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     values = np.random.default_rng(1).normal(size=(500, 2))
     body = "".join(f"{i}\t{a!r}\t{b!r}\n" + "\n" * (i % 97 == 0) for i, (a, b) in enumerate(values.tolist()))
     path = table(tmp_path / "x.dat", body)
-    whole = read_table(path).columns
-    monkeypatch.setattr(module, "CHUNK_BYTES", 700)
-    np.testing.assert_array_equal(read_table(path).columns, whole)
-    np.testing.assert_array_equal(whole[0], np.arange(500))
-    np.testing.assert_allclose(whole[1:].T, values, rtol=1e-15)
+    for short in (0, 10**9):
+        monkeypatch.setattr(module, "SHORT_BYTES", short)
+        columns = read_table(path).columns
+        np.testing.assert_array_equal(columns[0], np.arange(500))
+        np.testing.assert_array_equal(columns[1:].T, values)
 
 
 def test_reference_values_of_the_header(tmp_path: Path) -> None:
@@ -151,19 +132,13 @@ def test_reference_values_of_the_header(tmp_path: Path) -> None:
         b"# x : " + b"9" * 300_000 + b"\n# Time a b\n1 2 3\n",
     ],
 )
-def test_a_header_is_looked_for_in_a_bounded_part_of_the_file(
-    tmp_path: Path, content: bytes, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    looked_at = []
-    monkeypatch.setattr(module.np, "flatnonzero", lambda a: looked_at.append(len(a)) or a.nonzero()[0])
+def test_a_header_is_looked_for_in_a_bounded_part_of_the_file(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "force.dat"
     path.write_bytes(content)
     with pytest.raises(InputError) as caught:
         read_table(path)
     assert "no header line '# Time ...'" in str(caught.value)
     assert len(str(caught.value)) < 300 + len(str(path))
-    # Bytes looked at, not seconds, which depend on the machine.
-    assert sum(looked_at) < 100e6
 
 
 def test_messages_stay_short_whatever_the_header_holds(tmp_path: Path) -> None:

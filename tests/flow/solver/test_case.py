@@ -11,8 +11,9 @@ from pipeline.flow.solver.case import CaseWriter, templates_digest
 from pipeline.flow.solver.decomposition import cell_ranks
 from pipeline.flow.solver.fidelity import FIDELITIES, fidelity
 from pipeline.flow.solver.state import complete, load_state, read_state, save_state, written_times
-from pipeline.geometry.shell.files import MESH, write_shell
+from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, build_shell, wall_velocity
+from pipeline.records.tree import MESH
 
 
 @pytest.fixture(params=[False, True], ids=["whole", "half"])

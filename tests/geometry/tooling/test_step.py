@@ -16,7 +16,6 @@ from pipeline.geometry.tooling.step import (
     ball_solid,
     can_write_step,
     half_solids,
-    read_step,
     section_pieces,
     volume_mm3,
     why_no_step,
@@ -43,8 +42,18 @@ def _ball(profile):
     return DimpledBall(_axes(), 0.5e-3, D, Sections.of(profile))
 
 
+def read_step(path):
+    """Shape of a STEP file."""
+    from OCP.STEPControl import STEPControl_Reader
+
+    reader = STEPControl_Reader()
+    reader.ReadFile(str(path))
+    reader.TransferRoots()
+    return reader.OneShape()
+
+
 def _mm3(ball):
-    return 1e9 * totals(ball)["enclosed_volume_m3"]
+    return 1e9 * totals(ball).enclosed_volume_m3
 
 
 @pytest.mark.parametrize("profile", FAMILIES, ids=lambda p: f"{p.name}-{p.edge_radius_m}")
