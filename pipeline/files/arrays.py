@@ -1,4 +1,4 @@
-"""Array archives (.npz) of the results: reading them whole, or saying that they are broken."""
+"""Reads array archives (.npz) of the results whole, or reports that they are broken."""
 
 import zipfile
 import zlib

@@ -1,4 +1,4 @@
-"""The geometry station: from the specs of a layout and of a depth to the files that the others use."""
+"""Geometry station: makes layout, ball, totals, skin and shell from the specs of a layout and a depth."""
 
 import dataclasses
 from collections.abc import Callable

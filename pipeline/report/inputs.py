@@ -1,4 +1,4 @@
-"""What the report reads: the files that the stations before it have left in the results folder."""
+"""Reads the results that the report shows: tables, decision, totals and run records."""
 
 from dataclasses import dataclass, field
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""What the numbers of a report are not good for."""
+"""Limits of the report's numbers: fidelity, mesh, standard errors, what lies outside the table."""
 
 from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity

@@ -1,4 +1,4 @@
-"""The report: one page that opens offline, and its figures as PNG files."""
+"""Writes the report: one HTML page that opens offline, and its figures as PNG files."""
 
 import datetime
 import io

@@ -1,4 +1,4 @@
-"""What the figures show, as arrays: carry against depth, flight paths, coefficients."""
+"""Arrays that the figures plot: carry against depth, flight paths, coefficients."""
 
 import math
 from collections.abc import Mapping

@@ -1,4 +1,4 @@
-"""The matrix of runs: every pattern, depth, Reynolds number and spin ratio, and what starts from what."""
+"""Matrix of runs: patterns x depths x Reynolds numbers x spin ratios, and the run that each starts from."""
 
 import hashlib
 import json

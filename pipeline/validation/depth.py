@@ -1,4 +1,4 @@
-"""How small a difference of depth the flow station tells, and what pairing the meshes gives."""
+"""Smallest difference of depth that the computed forces resolve, with and without paired meshes."""
 
 from dataclasses import replace
 from itertools import pairwise

@@ -1,4 +1,4 @@
-"""Carries of a ball that is never tripped and of a dimpled one, and of a dimpled one flown two ways up."""
+"""Carries of a smooth and a dimpled ball, and of a dimpled ball in two orientations."""
 
 from collections.abc import Iterable
 

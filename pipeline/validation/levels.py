@@ -1,4 +1,4 @@
-"""A dimpled ball on three meshes: observed order, extrapolated value, errors that are left."""
+"""Observed order, extrapolated values and remaining errors of a dimpled ball on three meshes."""
 
 from pipeline.validation.bench import Bench, Outcome
 from pipeline.validation.depth import DEPTHS_M, paired_flows

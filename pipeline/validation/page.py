@@ -1,4 +1,4 @@
-"""The verification page: what we compute beside what is published, and where we are off."""
+"""Writes the validation page: computed beside published values, and errors against goals."""
 
 import datetime
 from collections.abc import Callable, Sequence

@@ -1,4 +1,4 @@
-"""The steady model against detached eddies on the same mesh, and what time-accurate runs cost."""
+"""Compares the steady model with detached eddies on one mesh, and gives the cost of time-accurate runs."""
 
 from dataclasses import replace
 from pathlib import Path

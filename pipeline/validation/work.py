@@ -1,4 +1,4 @@
-"""Working off flows that are due: one by one, or several at a time, with the time left."""
+"""Computes the flows that are due, one by one or side by side, with the time left."""
 
 import concurrent.futures
 import multiprocessing

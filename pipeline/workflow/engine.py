@@ -1,4 +1,4 @@
-"""The workflow engine: how it is started with a profile, and what earlier ones left in the queue."""
+"""Starts the workflow engine with a profile, and ends the jobs that earlier ones left in the queue."""
 
 import importlib.util
 import itertools

@@ -1,4 +1,4 @@
-"""Progress of a study: what is done, what is running, how long it will take."""
+"""Progress of a study: runs done and running, and an estimate of the time left."""
 
 import subprocess
 import sys

@@ -1,4 +1,4 @@
-"""Results that the workflow must not trust: broken files, files dated in the future or of another state.
+"""Sets broken result files aside, and marks as out of date those of other inputs or dated in the future.
 
 The workflow compares times alone and reads no file. So before it starts, every file that a station has left
 is looked at: what is broken is set aside as NAME.broken, and what was made of something else is made out of

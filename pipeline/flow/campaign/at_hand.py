@@ -1,4 +1,4 @@
-"""Runs of a study that need no solver: finished ones, and those whose result reuse will find."""
+"""Runs of a study that need no solver: finished ones, and those whose result is in the store for reuse."""
 
 import json
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""What is kept of runs: large states are dropped when no run of the study needs them any more."""
+"""Removal of large solver states that no run of the study will start from any more."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""What a study asks of geometry and flow, written as small spec files that the workflow compares by time."""
+"""Writes study.json and the spec files of layouts, variants and runs, which the workflow compares by time."""
 
 import hashlib
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""Where a run's numbers come from: its inputs as one key, its case files, versions, machine and times."""
+"""Provenance of a run: its inputs as one key, its case files, versions, machine and times."""
 
 import csv
 import datetime

@@ -1,4 +1,4 @@
-"""One run of the flow station: spec.json in, run.json out."""
+"""Computes one run of the flow station: spec.json in, run.json out."""
 
 import datetime
 import shutil

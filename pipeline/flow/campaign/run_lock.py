@@ -1,4 +1,4 @@
-"""One process at a time computes a run, even where a queue has started it twice."""
+"""Lock of a run's folder: one process at a time computes a run, even where a queue starts it twice."""
 
 import time
 from collections.abc import Iterator

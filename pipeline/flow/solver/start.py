@@ -1,4 +1,4 @@
-"""How a run begins: from rest, from a neighbour's field, from its own last state, or anew after diverging."""
+"""Starts of a run: from rest, a neighbour's fields, its own last state, or again after it diverged."""
 
 import contextlib
 import os

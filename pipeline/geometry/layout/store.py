@@ -1,4 +1,4 @@
-"""Layouts that an optimiser has found, kept by the key of what was asked, so that none is sought twice.
+"""Store of layouts that the optimiser found, by the key of what was asked, so that none is sought twice.
 
 Below the folder that holds all studies, `.layouts/` has one CSV a layout. It may be removed at any time. What
 cannot be written or read there is sought again; a store never makes a command fail.

@@ -1,4 +1,4 @@
-"""A shell on disk: for the solver (polyMesh) and for us (shell.npz), with its quality."""
+"""Writes and reads a shell: polyMesh for the solver, shell.npz for us, and its quality."""
 
 from pathlib import Path
 
