@@ -6,10 +6,10 @@ from pathlib import Path
 PIPELINE = Path(__file__).parents[1] / "pipeline"
 
 LINE = [
-    "errors", "files", "ending", "machine", "study",
+    "errors", "files", "ending", "machine", "records", "study",
     "geometry.dimple", "geometry.layout", "geometry.ball", "geometry.shell", "geometry.tooling", "geometry",
     "flow.forces", "flow.solver", "flow.campaign", "flow",
-    "aero", "flight", "decide.flights", "decide", "report", "workflow", "validation", "cli",
+    "aero", "flight", "decide.flights", "decide", "report", "workflow", "validation", "range", "cli",
 ]  # fmt: skip
 """Rooms from left to right; modules in the folder of a room with rooms of its own come after these."""
 

@@ -18,13 +18,13 @@ from pipeline.files.lock import take_lock
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
+from pipeline.records.tree import LOCK, SUMMARY
 from pipeline.validation.bench import Bench
 from pipeline.validation.parts import PARTS, Part, parts
-from pipeline.validation.rows import SUMMARY, Row, merge_rows
+from pipeline.validation.rows import Row, merge_rows
 from pipeline.validation.work import Progress
 
 FOLDER = "verification"
-LOCK = ".lock"
 
 PLAIN_SECONDS = 20.0
 """Seconds between two lines of progress where no terminal shows a live one."""

@@ -1,4 +1,4 @@
-"""The steady model against detached eddies on the same mesh, and what time-accurate runs cost."""
+"""Compares the steady model with detached eddies on one mesh, and gives the cost of time-accurate runs."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -37,10 +37,11 @@ def transient(bench: Bench) -> list[Row]:
         return []
     steady, resolved = (found[flow] for flow in flows)
     rows = [
-        _row(steady, name, steady.result[name], steady.result[f"{name}_se"]) for name in ("cd", "cl")
+        _row(steady, name, *steady.result.coefficient(name)) for name in ("cd", "cl")
     ] + [
         replace(
-            _row(resolved, name, mean.value, mean.standard_error), published=steady.result[name],
+            _row(resolved, name, mean.value, mean.standard_error),
+            published=steady.result.coefficient(name)[0],
             source="our steady-rans on the same mesh (not published)", mark="computed",
         )
         for name, mean in means_in_time(resolved).items()
@@ -65,7 +66,7 @@ def means_in_time(resolved: Outcome) -> dict[str, Mean]:
         By "cd" and "cl"; cuts are counted from the start of the run.
     """
     history = resolved.history()
-    start = max(int(resolved.result["averaged_from"][name]) for name in ("cd", "cl"))
+    start = max(int((resolved.result.averaged_from or {}).get(name, 0)) for name in ("cd", "cl"))
     means = {name: mean_of(history[name][start:]) for name in ("cd", "cl")}
     return {name: replace(mean, cut=start + mean.cut) for name, mean in means.items()}
 
@@ -91,8 +92,8 @@ def cost_rows(outcome: Outcome) -> list[Row]:
     """
     flow = outcome.flow
     model = FIDELITIES[flow.fidelity]
-    steps = outcome.result["iterations"] * model.steps_per_sample(flow.mesh.level.n)
-    rate = outcome.result["core_seconds"] / (steps * flow.mesh.cells)
+    steps = outcome.result.iterations * model.steps_per_sample(flow.mesh.level.n)
+    rate = outcome.result.core_seconds / (steps * flow.mesh.cells)
     rows = [_row(outcome, "core_seconds_per_step_and_million_cells", 1e6 * rate, None)]
     for name in (DES, LES):
         for level_name, level in FIDELITIES[name].levels.items():

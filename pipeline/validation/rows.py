@@ -11,8 +11,6 @@ from typing import Any
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 
-SUMMARY = "summary.csv"
-
 _COLUMNS = (
     "quantity", "condition", "ours", "ours_se", "published", "source", "mark", "error_pct", "goal_pct",
     "level", "cause", "part", "reynolds", "spin_ratio", "cells", "within_goal",

@@ -113,7 +113,7 @@ def value_of(outcome: Outcome, quantity: str) -> tuple[float, float | None]:
         If the final state has no such thing, for instance no wake.
     """
     if quantity not in outcome.measures:
-        return outcome.result[quantity], outcome.result[f"{quantity}_se"]
+        return outcome.result.coefficient(quantity)
     measured = outcome.measures[quantity]
     if measured is None:
         raise ValueError(f"{outcome.flow.run_id}: it has no {quantity}")

@@ -1,4 +1,4 @@
-"""What is measured in a sphere's wake: separation angle, wake length, shedding frequency, regime.
+"""Measures of a sphere's wake: separation angle, recirculation length, shedding frequency, regime.
 
 Solver units throughout: diameter 1, free stream 1 along +x.
 """

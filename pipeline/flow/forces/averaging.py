@@ -1,4 +1,4 @@
-"""Means of force histories, their standard errors, and whether they may be believed.
+"""Means of force histories: transient cut (MSER-5), autocorrelation time, standard error, trend.
 
 Sources: MSER-5 (White 1997, Simulation 69:323-334) cuts the initial transient; the standard error follows
 from the integrated autocorrelation time with the self-consistent window of Sokal (Madras & Sokal 1988,

@@ -1,4 +1,4 @@
-"""The state of the boundary layer on the ball: as the turbulence model makes it, tripped, or laminar.
+"""Forces a state of the boundary layer: as the turbulence model makes it, tripped at an angle, or laminar.
 
 A turbulence model without transition knows nothing of the drag crisis. Here the state is an input: turbulence
 is held off in the cells along the wall in front of the trip, and set in a narrow ring behind it.

@@ -78,8 +78,11 @@ class Fidelity:
 
     @property
     def templates(self) -> tuple[str, ...]:
-        """Folders of its templates, those that come first ahead."""
-        return (self.name, "shared") if self.courant is None else (self.name, "transient", "shared")
+        """Folders of its templates, those that come first ahead; flows in time share the steady model's."""
+        if self.courant is None:
+            return self.name, "shared"
+        steady = {"transient-laminar": ("laminar",), "transient-des": ("steady-rans",)}
+        return self.name, "transient", *steady.get(self.name, ()), "shared"
 
     def steps_per_sample(self, n: int) -> int:
         """Time steps from one sample of the forces to the next on a grid of n cells along a cube edge.

@@ -1,4 +1,4 @@
-"""How many cells a run has across its boundary layer."""
+"""Number of cells that a run has across its boundary layer, and that layer's thickness."""
 
 import numpy as np
 from numpy.typing import NDArray

@@ -10,8 +10,6 @@ from pipeline.geometry.shell.mesh import Shell, wall_velocity
 
 Floats = NDArray[np.float64]
 
-SURFACE_FILE = "surface.vtk"
-
 
 def wall_friction(
     shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float

@@ -1,19 +1,16 @@
-"""A shell on disk: for the solver (polyMesh) and for us (shell.npz), with its quality."""
+"""Writes and reads a shell: polyMesh for the solver, shell.npz for us, and its quality."""
 
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
-from pipeline.errors import InputError
-from pipeline.files import records
+from pipeline.errors import MADE_AGAIN, Broken, InputError
 from pipeline.files.arrays import read_archive
 from pipeline.files.atomic import atomic_open, write_json
-from pipeline.files.records import MADE_AGAIN, SHELL, Broken
 from pipeline.geometry.shell.mesh import Shell
 from pipeline.geometry.shell.poly_mesh import shell_faces, write_poly_mesh
-
-MESH, QUALITY = "shell/polyMesh", f"shell/{records.QUALITY.name}"
+from pipeline.records.tree import MESH, QUALITY, SHELL
 
 MAX_NON_ORTHOGONALITY_DEG = 70.0
 MAX_SKEWNESS = 4.0
@@ -34,9 +31,7 @@ def write_shell(folder: Path, shell: Shell) -> None:
 
     faces = shell_faces(shell)
     quality = mesh_quality(shell, faces)
-    angle, skewness, smallest = (
-        quality[name] for name in ("max_non_orthogonality_deg", "max_skewness", "min_volume")
-    )
+    angle, skewness, smallest = (quality.max_non_orthogonality_deg, quality.max_skewness, quality.min_volume)
     if smallest <= 0 or angle > MAX_NON_ORTHOGONALITY_DEG or skewness > MAX_SKEWNESS:
         raise InputError(
             f"{folder}: the shell mesh is not fit for the solver (non-orthogonality {angle:.0f} deg, "
@@ -48,7 +43,7 @@ def write_shell(folder: Path, shell: Shell) -> None:
             stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored,
             coarsen_at=np.array(shell.coarsen_at, dtype=np.int64),
         )  # fmt: skip
-    write_json(folder / QUALITY, quality | {"edges_fitted": shell.edges_fitted})
+    write_json(folder / QUALITY, quality.changed(edges_fitted=shell.edges_fitted).content())
 
 
 def load_shell(folder: Path) -> Shell:

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from pipeline.geometry.shell.mesh import Shell
 from pipeline.geometry.shell.poly_mesh import Faces
+from pipeline.records.geometry import MeshQuality
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +52,7 @@ def cell_geometry(faces: Faces, centres: Floats, areas: Floats, cells: int) -> t
     return _cell_geometry(faces.owner, faces.neighbour, centres, areas, cells)
 
 
-def mesh_quality(shell: Shell, faces: Faces) -> dict[str, float]:
+def mesh_quality(shell: Shell, faces: Faces) -> MeshQuality:
     """Largest non-orthogonality and skewness of the internal faces, and the smallest cell volume.
 
     Parameters
@@ -63,7 +64,7 @@ def mesh_quality(shell: Shell, faces: Faces) -> dict[str, float]:
 
     Returns
     -------
-    dict
+    MeshQuality
         max_non_orthogonality_deg (between a face's normal and the line of its cells' centres), max_skewness
         (distance from the face's centre to that line, over the face's half width that way, at least a fifth
         of the line), min_volume (in cubic diameters; negative for a broken mesh), cells.
@@ -73,12 +74,12 @@ def mesh_quality(shell: Shell, faces: Faces) -> dict[str, float]:
     cosine, skewness = _face_quality(
         shell.points, faces.corners, faces.owner, faces.neighbour, centres, areas, cell_centres
     )
-    return {
-        "max_non_orthogonality_deg": float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))),
-        "max_skewness": float(skewness),
-        "min_volume": float(volumes.min()),
-        "cells": shell.cells,
-    }
+    return MeshQuality(
+        max_non_orthogonality_deg=float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))),
+        max_skewness=float(skewness),
+        min_volume=float(volumes.min()),
+        cells=shell.cells,
+    )
 
 
 # Compiled loops: a shell has millions of faces; arrays of all that happens to each would not fit the cache.

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pipeline.errors import InputError
+from pipeline.errors import Broken, InputError
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import find_solver, run_tool
@@ -16,7 +16,7 @@ from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import solver_shell
 from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.layout.mirror import has_mirror_plane
-from pipeline.geometry.shell.files import MESH, write_shell
+from pipeline.geometry.shell.files import load_shell, write_shell
 from pipeline.geometry.shell.mesh import (
     FAR_RADIUS,
     PHANTOM_RADIUS,
@@ -29,6 +29,7 @@ from pipeline.geometry.shell.mesh import (
 )
 from pipeline.geometry.shell.poly_mesh import NONE, shell_faces
 from pipeline.geometry.shell.quality import cell_geometry, face_geometry, mesh_quality
+from pipeline.records.tree import MESH, SHELL
 
 DIAMETER = 0.0427
 
@@ -145,6 +146,19 @@ def test_cells_over_the_ball_where_the_shell_coarsens(mirrored: bool) -> None:
     assert len(np.unique(np.concatenate(found))) == shell.cells
 
 
+def test_a_shell_that_coarsens_is_read_back(tmp_path: Path) -> None:
+    shell = build_shell(sphere, COARSENING, FIRST_CELL, mirrored=True)
+    write_shell(tmp_path, shell)
+    found = load_shell(tmp_path)
+    np.testing.assert_array_equal(found.points, shell.points)
+    assert (found.cells, found.coarsen_at, found.mirrored) == (shell.cells, shell.coarsen_at, True)
+    with np.load(tmp_path / SHELL) as archive:
+        arrays = {name: archive[name] for name in archive.files}
+    np.savez(tmp_path / SHELL, **(arrays | {"coarsen_at": np.array([10, 17])}))  # not as many points
+    with pytest.raises(Broken, match="not those of a shell"):
+        load_shell(tmp_path)
+
+
 def test_wall_layers_reach_the_wall_height_and_grow_on_from_there() -> None:
     radii = layer_radii(1.4e-4, 44, wall_layers=15)
     heights = radii - PHANTOM_RADIUS
@@ -236,7 +250,7 @@ def test_the_solvers_mesh_check_agrees(tmp_path: Path, mirror: bool, level: Leve
         (r"Mesh non-orthogonality Max: ([\d.e-]+)", "max_non_orthogonality_deg"),
         (r"Min volume = ([\d.e-]+\d)", "min_volume"),
     ):
-        assert float(re.search(pattern, printed).group(1)) == pytest.approx(ours[name], rel=1e-4)
+        assert float(re.search(pattern, printed).group(1)) == pytest.approx(getattr(ours, name), rel=1e-4)
 
 
 def test_the_seam_up_puts_the_pole_on_the_axis_of_backspin() -> None:
