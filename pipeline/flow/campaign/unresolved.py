@@ -24,7 +24,7 @@ from pipeline.geometry.shell.surface_difference import (
 )
 from pipeline.study.matrix import Variant, variants
 from pipeline.study.model import Study
-from pipeline.study.trade_units import millimetres, number
+from pipeline.study.trade_units import breakable, millimetres, number
 
 REPEATED_DEPTH_M = 5e-6
 """Change of depth to which runs of one ball repeat [m].
@@ -101,7 +101,8 @@ class Unresolved:
         remedy = "no mesh level resolves it: compare them by prototypes"
         if self.resolved_at is not None:
             remedy = f"level: {self.resolved_at} resolves it"
-        return f"{self.pattern} and {self.other} are not ranked against each other: {differ}{why}; {remedy}."
+        names = f"{self.pattern} and {self.other}"
+        return breakable(f"{names} are not ranked against each other: {differ}{why}; {remedy}.")
 
 
 def unresolved_patterns(study: Study, layouts: Mapping[str, Layout]) -> list[Unresolved]:
