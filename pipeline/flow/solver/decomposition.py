@@ -36,7 +36,9 @@ def cell_ranks(shell: Shell, ranks: int) -> Labels:
         If there are more ranks than columns.
     """
     outermost = shell.blocks[-1]
-    centres = shell.points[outermost.nodes[-1][outermost.quads]].mean(axis=1)
+    on_ball = shell.points[shell.quads].mean(axis=1)
+    under = np.bincount(outermost.column)
+    centres = np.column_stack([np.bincount(outermost.column, part) / under for part in on_ball.T])
     if ranks > len(centres):
         raise InputError(
             f"flow.ranks: {ranks}: the mesh has {len(centres)} columns of cells; use fewer ranks"
