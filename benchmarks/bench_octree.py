@@ -1,7 +1,7 @@
 """CPU seconds of mesher and solver for a smooth sphere: our shell beside an octree mesh.
 
 The octree is the solver's own cut-cell mesh. One run each way on one core; what the numbers were is in
-cost.md.
+RESULTS.md.
 
     python benchmarks/bench_octree.py
 """

@@ -1,7 +1,7 @@
 """CPU seconds of settled runs: what settings and starts cost, and what ranks have to tell each other.
 
 One run each way on the same machine. CPU seconds of the solver are compared, not wall seconds; what the
-numbers were is in cost.md.
+numbers were is in RESULTS.md.
 
     python benchmarks/bench_starts.py [starts] [decomposition] [LEVEL]
 

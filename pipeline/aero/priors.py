@@ -74,6 +74,6 @@ that of a ball near its crisis by as much the other way, and f with its length o
 (tests/decide/test_calibration.py).
 
 Settled runs repeat to within 0.001 in Cd and 0.005 in Cl (two starts and two decompositions of one flow,
-DEVELOPERS.md). 24 runs of a demonstration carried on to 450 iterations moved by 0.0008 and 0.0029, root mean
-square; a difference of two has the square root of two times the scatter of one. That is the scatter's prior,
-so narrow that no physics can be taken for noise."""
+docs/validation.md). 24 runs of a demonstration carried on to 450 iterations moved by 0.0008 and 0.0029,
+root mean square; a difference of two has the square root of two times the scatter of one. That is the
+scatter's prior, so narrow that no physics can be taken for noise."""

@@ -34,7 +34,7 @@ TRACK = ("time", "x", "s", "z", "vx", "vs", "vz", "omega", "rate_x", "rate_s", "
 landing."""
 
 LANES = 32
-"""Balls that are integrated side by side: 4.5 times as fast as one by one (DEVELOPERS.md, "Flights")."""
+"""Balls that are integrated side by side: 4.5 times as fast as one by one (docs/decisions/015)."""
 
 # Dormand & Prince 1980, J. Comput. Appl. Math. 6:19-26: the pair of orders 5 and 4. The last stage lies at
 # the end of the step and serves as the first of the next.

@@ -28,7 +28,7 @@ is 2 % at most with published balls; the balls computed fly a little faster or s
 
 LONGEST_STEP = (0.40, 0.10)
 """Longest steps of `auto` in ln Re and in S: a fast swing gets 4 x 4 nodes, the smallest matrix whose carries
-the coefficient model was found to know within 0.5 m (DEVELOPERS.md, "The coefficient model's priors")."""
+the coefficient model was found to know within 0.5 m (docs/decisions/011)."""
 
 FEWEST_NODES = 3
 

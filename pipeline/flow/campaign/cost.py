@@ -4,18 +4,18 @@ from pipeline.flow.solver.fidelity import fidelity
 
 SECONDS_PER_CELL_ITERATION = 2.1e-6
 """Core seconds a cell and iteration of steady-rans on `REFERENCE_CELLS`, two runs side by side on two cores;
-alone on the machine 1.8e-6 (benchmarks/cost.md)."""
+alone on the machine 1.8e-6 (benchmarks/RESULTS.md)."""
 
 REFERENCE_CELLS = 192_000
 CELLS_POWER = 0.35
 """Finer meshes take more seconds a cell: memory is slower than the processor's cache, the pressure takes more
 sweeps, means take more iterations. One power of the number of cells holds all of it: fitted to the settled
-runs on 192,000 to 1,536,000 cells in DEVELOPERS.md, under "Planning", which it has within 10 %."""
+runs on 192,000 to 1,536,000 cells in benchmarks/results/40_campaign.csv, which it has within 10 %."""
 
 COLD_ITERATIONS = 190
 WARM_ITERATIONS = 120
 """Iterations to a settled mean from rest, and from a neighbour's field, on `REFERENCE_CELLS`: 161 to 193 and
-112 to 120 were measured (benchmarks/cost.md)."""
+112 to 120 were measured (benchmarks/RESULTS.md)."""
 
 SECONDS_PER_CELL_STEP = 6.2e-6
 """Core seconds a cell and time step of a time-accurate run, measured with transient-des on 384,000 cells: 1.2

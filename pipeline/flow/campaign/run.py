@@ -45,7 +45,7 @@ PLAIN_GRID = (
     "smeared over a cell to about half their angle, and drag is some 5 % low; no comparison with runs on "
     "meshes with nodes on the edges"
 )
-"""Measured on one ball: facets of 6.9 instead of 12.3 deg, Cd 0.268 instead of 0.284 (DEVELOPERS.md)."""
+"""Measured on one ball: facets of 6.9 instead of 12.3 deg, Cd 0.268 instead of 0.284 (docs/decisions/017)."""
 
 
 class Interrupted(DepthlineError):

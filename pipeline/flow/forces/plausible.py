@@ -11,7 +11,7 @@ LEAST_DRAG, MOST_DRAG = 0.05, 2.0
 54:565-575 [memory]), and 0.4 to 0.5 below it down to Re 1e3; spinning and dimpled ones up to 0.6."""
 
 MOST_LIFT = 1.5
-"""Of |Cl|. Fits of published spinning spheres go up to 1.3 at S = 1 (DEVELOPERS.md, verification)."""
+"""Of |Cl|. Fits of published spinning spheres go up to 1.3 at S = 1 (docs/validation.md)."""
 
 DRAG_FACTOR = 3.0
 """At low Reynolds numbers drag grows without limit: up to this many times that of a sphere at rest."""

@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 
 MIN_ITERATIONS = 110
 """No run is judged settled earlier: a neighbour's fields need this long to feel the new geometry. With 100, a
-run from rest was once taken as settled when its lift was 0.011 off (benchmarks/cost.md)."""
+run from rest was once taken as settled when its lift was 0.011 off (benchmarks/RESULTS.md)."""
 
 MIN_SAMPLES = 40
 """Fewest samples after the cut for a mean to be believed."""
