@@ -4,7 +4,7 @@ from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.study.trade_units import NOTHING, millimetres, number, share
+from pipeline.study.trade_units import NOTHING, millimetres, number, share, unbroken
 
 
 def limits(inputs: Inputs) -> list[tuple[str, str]]:
@@ -86,7 +86,7 @@ def _mesh(inputs: Inputs) -> str:
         "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
         "differences between depths; how much is not known without a finer level."
     )
-    pairs = [pair.sentence for pair in inputs.decision.not_told_apart]
+    pairs = [unbroken(pair.sentence) for pair in inputs.decision.not_told_apart]
     return " ".join(["".join(text), *pairs])
 
 

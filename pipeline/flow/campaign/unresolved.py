@@ -24,7 +24,7 @@ from pipeline.geometry.shell.surface_difference import (
 )
 from pipeline.study.matrix import Variant, variants
 from pipeline.study.model import Study
-from pipeline.study.trade_units import millimetres, number
+from pipeline.study.trade_units import breakable, millimetres, number
 
 REPEATED_DEPTH_M = 5e-6
 """Change of depth to which runs of one ball repeat [m].
@@ -43,6 +43,8 @@ S 0.1, from rest), with the share that the facets miss:
 section                       coarse                   medium
 ============================  =======================  ========================
 two-radius, joint 60 %, 0.5   +0.0026, -0.0071 (0.51)  +0.0038, -0.0063 (0.28)
+cone, joint 60 %              -0.0044, +0.0140 (0.51)  -0.0042, +0.0073 (0.28)
+arcs of 3.7 mm                -0.0071, +0.0007 (1.05)  +0.0028, +0.0034 (0.74)
 hexagons, 3.6 mm across       -0.0027, -0.0110 (0.84)  +0.0065, +0.0017 (0.56)
 edge radius 2 mm              -0.0089, +0.0205 (2.6)   -0.0063, +0.0139 (1.9)
 edge radius 1 mm              -0.0050, +0.0156 (4.3)
@@ -99,7 +101,8 @@ class Unresolved:
         remedy = "no mesh level resolves it: compare them by prototypes"
         if self.resolved_at is not None:
             remedy = f"level: {self.resolved_at} resolves it"
-        return f"{self.pattern} and {self.other} are not ranked against each other: {differ}{why}; {remedy}."
+        names = f"{self.pattern} and {self.other}"
+        return breakable(f"{names} are not ranked against each other: {differ}{why}; {remedy}.")
 
 
 def unresolved_patterns(study: Study, layouts: Mapping[str, Layout]) -> list[Unresolved]:
