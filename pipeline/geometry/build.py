@@ -225,7 +225,7 @@ def build_variant(folder: Path) -> None:
     checked = check_skin(surface, ball)
     write_skin(folder / SKIN_STL, surface)
     write_skin(folder / SKIN_PLY, surface)
-    level = Level(spec.n, spec.layers)
+    level = Level(spec.n, spec.layers, spec.wall_layers, tuple(spec.coarsen_at))
     write_shell(folder, solver_shell(ball, level, spec.first_cell, spec.whole, spec.orientation))
     across = cells_across_dimple(ball, level)
     write(folder / TOTALS, totals(ball).changed(skin=checked, cells_across_dimple=across))

@@ -52,7 +52,8 @@ class BallInputs(Record):
 class VariantInputs(BallInputs):
     """spec.json of a variant: all that its surface and mesh depend on besides its pattern's layout.
 
-    `n` quadrilaterals along a cube edge, `layers` of cells, the first of a height of `first_cell` diameters.
+    `n` quadrilaterals along a cube edge, `layers` of cells, the first of a height of `first_cell` diameters;
+    `wall_layers` and `coarsen_at` as of `pipeline.geometry.shell.mesh.Level`.
     """
 
     pattern: str
@@ -60,6 +61,8 @@ class VariantInputs(BallInputs):
     n: AtLeastOne
     layers: AtLeastOne
     first_cell: NotNegative
+    wall_layers: Count = 0
+    coarsen_at: list[AtLeastOne] = Field(default_factory=list)
     whole: bool = False
     orientation: str = "pole-up"
 

@@ -69,8 +69,10 @@ class Mesh:
 
     @property
     def level_name(self) -> str:
-        """Resolution in words: quadrilaterals along a cube edge x layers."""
-        return f"{self.level.n}x{self.level.layers}"
+        """Resolution in words: quadrilaterals along a cube edge x layers, and what else makes a level."""
+        wall = f"w{self.level.wall_layers}" if self.level.wall_layers else ""
+        coarser = "".join(f"c{layer}" for layer in self.level.coarsen_at)
+        return f"{self.level.n}x{self.level.layers}{wall}{coarser}"
 
     @property
     def folder(self) -> str:

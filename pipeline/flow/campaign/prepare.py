@@ -67,6 +67,8 @@ def variant_spec(study: Study, variant: Variant) -> VariantInputs:
         # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
         first_cell=model.first_cell(max(study.flow.reynolds)),
     )
+    if level.wall_layers or level.coarsen_at:
+        found = found.changed(wall_layers=level.wall_layers, coarsen_at=list(level.coarsen_at))
     if model.turning:
         found = found.changed(whole=True)
     return found if orientation == "pole-up" else found.changed(orientation=orientation)

@@ -189,9 +189,7 @@ def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
     dict of ndarray
         U, shape (cells, 3).
     """
-    nodes = shell.points.reshape(shell.layers + 1, -1, 3)
-    corners = nodes[:, shell.quads].mean(axis=2)
-    centres = np.moveaxis(0.5 * (corners[1:] + corners[:-1]), 0, 1).reshape(-1, 3)
+    centres = shell.cell_centres()
     height = np.linalg.norm(centres, axis=1, keepdims=True) - PHANTOM_RADIUS
     share = np.exp(-np.maximum(height, 0.0) / SHELTER)
     turning = surface_velocity(centres, spin_ratio)

@@ -14,14 +14,14 @@ ROUNDING = 1e-150
 
 
 def face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, Floats]:
-    """Centres and vector areas of quadrilateral faces, from their triangles around the corners' mean.
+    """Centres and vector areas of faces, from their triangles around the corners' mean.
 
     Parameters
     ----------
     points : ndarray, shape (p, 3)
         Node positions.
-    corners : ndarray of int, shape (f, 4)
-        Corners in order.
+    corners : ndarray of int, shape (f, 4) or (f, 5)
+        Corners in order; negative for the fifth of a face that has four.
 
     Returns
     -------
@@ -84,22 +84,27 @@ def mesh_quality(shell: Shell, faces: Faces) -> MeshQuality:
 
 # Compiled loops: a shell has millions of faces; arrays of all that happens to each would not fit the cache.
 @njit(cache=True)
+def _corners_of(corners: NDArray[np.int32], face: int) -> int:
+    """Corners that a face has, of as many as there is room for."""
+    return 5 if corners.shape[1] == 5 and corners[face, 4] >= 0 else 4
+
+
+@njit(cache=True)
 def _face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, Floats]:
     count = len(corners)
     centres, areas = np.empty((count, 3)), np.empty((count, 3))
     middle, one, two, moment, total = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3)
     for f in range(count):
+        sides = _corners_of(corners, f)
         for k in range(3):
-            middle[k] = 0.25 * (
-                points[corners[f, 0], k]
-                + points[corners[f, 1], k]
-                + points[corners[f, 2], k]
-                + points[corners[f, 3], k]
-            )
+            middle[k] = 0.0
+            for corner in range(sides):
+                middle[k] += points[corners[f, corner], k]
+            middle[k] /= sides
         weight = 0.0
         moment[:], total[:] = 0.0, 0.0
-        for side in range(4):
-            a, b = corners[f, side], corners[f, (side + 1) % 4]
+        for side in range(sides):
+            a, b = corners[f, side], corners[f, (side + 1) % sides]
             for k in range(3):
                 one[k], two[k] = points[b, k] - points[a, k], middle[k] - points[a, k]
             x = 0.5 * (one[1] * two[2] - one[2] * two[1])
@@ -181,7 +186,7 @@ def _face_quality(
             distance += offset[k] * offset[k]
         distance = np.sqrt(distance)
         width = 0.2 * np.sqrt(square)
-        for corner in range(4):
+        for corner in range(_corners_of(corners, f)):
             towards = 0.0
             for k in range(3):
                 towards += offset[k] * (points[corners[f, corner], k] - centres[f, k])

@@ -79,7 +79,7 @@ def test_unknown_fidelity_and_level() -> None:
 
 @pytest.mark.parametrize("name", list(FIDELITIES))
 def test_levels_are_finer_by_about_1_4(name: str) -> None:
-    levels = list(fidelity(name).levels.values())
+    levels = [fidelity(name).level(level) for level in ("coarse", "medium", "fine")]
     for coarse, fine in pairwise(levels):
         assert fine.n / coarse.n == pytest.approx(1.4, abs=0.06)
         assert fine.layers / coarse.layers == pytest.approx(1.4, abs=0.06)
