@@ -213,6 +213,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     for name in ("cd", "cl", "cm", "cs"):
         result[name] = means[name].value if name in means else None
         result[f"{name}_se"] = means[name].standard_error if name in means else None
+        result[f"{name}_change_50"] = means[name].change if name in means else None
     for name in (STATE_FILE, SURFACE_FILE):
         (task.folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
     times = written_times(task.case, ranks)

@@ -130,13 +130,13 @@ def test_a_solver_killed_after_the_targets_were_reached_is_kept(
 )
 def test_implausible_means_are_not_settled(stubbed: Stubbed, forces: tuple[float, float], said: str) -> None:
     tunnel = stubbed(forces=forces)
-    result = tunnel.run("smooth", 100.0, 0.1)
+    result = tunnel.run("smooth", 100.0, 0.1, iterations=5000)
     assert result["verdict"] == "implausible"
     assert re.fullmatch(said, result["reason"])
     assert [result[name] for name in ("cd", "cd_se", "cl", "cl_se", "cm")] == [None] * 5
     assert result["attempts"] == 2  # once more from rest, more robust
     assert any(f"implausible at first ({result['reason'][:5]}" in warning for warning in result["warnings"])
-    assert result["iterations"] < 300  # it stopped at its targets, not at the ceiling
+    assert result["iterations"] < 5000  # it stopped at its targets, not at the ceiling
     assert not (tunnel.results / RUN / STATE_FILE).exists()  # nothing starts from it
 
 
