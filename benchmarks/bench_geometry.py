@@ -62,7 +62,7 @@ def main() -> None:
     for count, classes in ((332, 3), (332, 5), (252, 5)):
         begun = time.process_time()
         packed = pack_layout("icosahedral", count, classes, None, 1e-4, DIAMETER, 1)
-        covered = totals(DimpledBall(packed, 0.35e-3, DIAMETER))["coverage"]
+        covered = totals(DimpledBall(packed, 0.35e-3, DIAMETER)).coverage
         seconds_spent = time.process_time() - begun
         print(f"{count} dimples in {classes} classes: {covered:.4f} covered, {seconds_spent:.1f} s")
 

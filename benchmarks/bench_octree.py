@@ -16,8 +16,9 @@ from solved import Bench
 
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.fidelity import fidelity
-from pipeline.geometry.shell.files import MESH, write_shell
+from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell
+from pipeline.records.tree import MESH
 
 PUBLISHED = 1.087
 """Cd of a sphere at rest, Re 100: Johnson & Patel 1999, J. Fluid Mech. 378:19-70 [quoted]."""

@@ -32,8 +32,7 @@ BEFORE = (
 
 def centres(shell: Shell) -> np.ndarray:
     """Cell centres, shape (quads, layers, 3)."""
-    corners = shell.points.reshape(shell.layers + 1, -1, 3)[:, shell.quads].mean(axis=2)
-    return np.moveaxis(0.5 * (corners[1:] + corners[:-1]), 0, 1)
+    return shell.cell_centres().reshape(len(shell.quads), shell.layers, 3)
 
 
 def potential_flow(shell: Shell) -> Fields:

@@ -1,4 +1,4 @@
-"""How a command ends: one line on standard error and an exit code."""
+"""Ends a command: one line on standard error and an exit code."""
 
 import contextlib
 import errno

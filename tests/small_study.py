@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from pipeline.records.flow import RunResult
+
 SMALL = """\
 name: small
 ball: {diameter: 42.70 mm, mass: 45.9 g}
@@ -53,6 +55,11 @@ def run_record(**changes: Any) -> dict[str, Any]:
         "fidelity": "steady-rans", "cells": 1000, "yplus_max": 0.9, "iterations": 240, "core_seconds": 60.0,
         "solver": "invented",
     } | changes  # fmt: skip
+
+
+def run_result(**changes: Any) -> RunResult:
+    """The same as a record."""
+    return RunResult.model_validate(run_record(**changes))
 
 
 FAILED = dict.fromkeys(("cd", "cd_se", "cl", "cl_se", "cm", "cm_se"))

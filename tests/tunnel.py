@@ -10,9 +10,10 @@ from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.run import run
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.geometry.ball.height_field import DimpledBall
-from pipeline.geometry.build import TOTALS, solver_shell
+from pipeline.geometry.build import solver_shell
 from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, build_shell
+from pipeline.records.tree import TOTALS
 from pipeline.validation.flows import run_spec
 
 
@@ -51,10 +52,10 @@ class Tunnel:
     def prepare(self, ball: str, reynolds: float, spin_ratio: float, **options: Any) -> str:
         run_id = f"runs/{ball}/re{reynolds:g}/s{spin_ratio:g}"
         spec = run_spec(run_id, f"geometry/{ball}", self.model.name, reynolds, spin_ratio)
-        write_json(self.results / run_id / "spec.json", spec | options)
+        write_json(self.results / run_id / "spec.json", spec.changed(**options).content())
         return run_id
 
     def run(
         self, ball: str, reynolds: float, spin_ratio: float, ranks: int = 1, **options: Any
     ) -> dict[str, Any]:
-        return run(self.results, self.prepare(ball, reynolds, spin_ratio, **options), ranks)
+        return run(self.results, self.prepare(ball, reynolds, spin_ratio, **options), ranks).content()

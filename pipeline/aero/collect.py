@@ -9,9 +9,10 @@ import numpy as np
 import pandas as pd
 
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.files.atomic import set_aside, write_text
-from pipeline.files.records import CD_BOUNDS, CL_BOUNDS, USABLE, WITHOUT_NUMBERS
+from pipeline.records.flow import CD_BOUNDS, CL_BOUNDS, FAILED, USABLE, RunResult
+from pipeline.records.record import read
+from pipeline.records.tree import COEFFICIENTS, RESULT
 
 COLUMNS = (
     "pattern",
@@ -43,7 +44,7 @@ ADDED: dict[str, float] = {"attempts": 1}
 MISSING = "missing"
 """Verdict of a run that has left no run.json."""
 
-_VERDICTS = (*USABLE, *WITHOUT_NUMBERS, MISSING)
+_VERDICTS = (*USABLE, *FAILED, MISSING)
 
 _TEXT = ("pattern", "verdict", "fidelity", "solver", "run")
 
@@ -73,12 +74,12 @@ def collect(results: Path, run_ids: Iterable[str]) -> pd.DataFrame:
 
 
 def _row(results: Path, run_id: str) -> dict[str, Any]:
-    path = results / run_id / records.RUN.name
+    path = results / run_id / RESULT
     if not path.exists():
         pattern = run_id.split("/")[1] if run_id.count("/") > 1 else ""
         return {"pattern": pattern, "verdict": MISSING, "run": run_id}
-    run = ADDED | records.read(path, records.RUN)
-    return {name: run[name] for name in COLUMNS}
+    run = read(path, RunResult)
+    return {name: getattr(run, name) for name in COLUMNS}
 
 
 def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
@@ -124,8 +125,8 @@ def checked_coefficients(results: Path, run_ids: Sequence[str]) -> tuple[pd.Data
     InputError
         There is no table, or it is broken or lacks rows, and no run.json is left to make it of.
     """
-    path = Path(results) / records.COEFFICIENTS
-    there = [run_id for run_id in run_ids if (Path(results) / run_id / records.RUN.name).exists()]
+    path = Path(results) / COEFFICIENTS
+    there = [run_id for run_id in run_ids if (Path(results) / run_id / RESULT).exists()]
     try:
         table = read_coefficients(path)
     except InputError as error:

@@ -16,6 +16,7 @@ from pipeline.aero.table_file import EXTRA_COLUMNS, comments, write_table
 from pipeline.errors import InputError
 from pipeline.files.atomic import atomic_open, write_text
 from pipeline.files.delimited import COMMENT
+from pipeline.records.tree import TABLES
 from pipeline.study.model import Study
 
 COLUMNS = (
@@ -164,7 +165,7 @@ def write_tables(models: Mapping[str, CoefficientModel], folder: Path, origin: S
     empty = pd.DataFrame(columns=list(COLUMNS))
     tidy = pd.concat(frames.values(), ignore_index=True) if frames else empty
     notes = [UNITS, ERRORS, *([TRIPPED] if EXTRA_COLUMNS[0] in tidy else [])]
-    write_tidy(tidy, folder / "tables.csv", [*origin, *notes])
+    write_tidy(tidy, folder / TABLES, [*origin, *notes])
     for pattern, model in models.items():
         for depth, table in zip(model.depth_m, model.tables(model.depth_m), strict=True):
             rows = frames[pattern][frames[pattern]["depth_m"] == depth]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pipeline.errors import InputError
-from pipeline.files.records import CD_BOUNDS, CL_BOUNDS
+from pipeline.records.flow import CD_BOUNDS, CL_BOUNDS
 
 FloatArray = NDArray[np.float64]
 

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from pipeline import __version__
+from pipeline.cli.range_app import firings
 from pipeline.ending import ended_well
 
 app = typer.Typer(
@@ -20,6 +21,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     epilog="Example: depthline check cases/demo/study.yaml. Every command has its own --help.",
 )
+
+app.add_typer(firings)
 
 StudyPath = Annotated[Path, typer.Argument(metavar="STUDY", help="Study file (YAML).", show_default=False)]
 ResultsRoot = Annotated[

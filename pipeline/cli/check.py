@@ -24,6 +24,8 @@ from pipeline.flow.solver.find import find_solver
 from pipeline.geometry import build
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.layout import Layout
+from pipeline.records import tree
+from pipeline.records.tree import pattern_folder
 from pipeline.study.file import line_of, load_study
 from pipeline.study.matrix import Variant, runs, variants
 from pipeline.study.model import Pattern, Study
@@ -162,7 +164,7 @@ def _geometry(study: Study, results: Path, path: Path) -> tuple[list[dict[str, A
                 continue
             try:
                 ball = build.make_ball(layout, variant_spec(study, variant))
-                rows.append({"pattern": pattern.name, "variant": variant.key} | totals(ball))
+                rows.append({"pattern": pattern.name, "variant": variant.key} | totals(ball).content())
             except InputError as error:
                 problems.append(f"{_place(path, study, index, variant)}: {error}")
     if problems:
@@ -184,8 +186,8 @@ def _place(path: Path, study: Study, index: int, variant: Variant) -> str:
 def laid_out(study: Study, pattern: Pattern, results: Path, progress: Callable[[float], None]) -> Layout:
     """Return a pattern's layout: that in its results when it fits the study, one kept, or a new one."""
     spec = layout_spec(study, pattern)
-    folder = results / "geometry" / pattern.name
-    made, asked = folder / build.LAYOUT, folder / build.LAYOUT_SPEC
+    folder = pattern_folder(results, pattern.name)
+    made, asked = folder / tree.LAYOUT, folder / tree.LAYOUT_SPEC
     try:
         there = made.is_file() and asked.is_file() and build.read_layout_spec(folder) == spec
         if there and made.stat().st_mtime >= asked.stat().st_mtime:

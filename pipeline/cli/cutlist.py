@@ -8,7 +8,6 @@ import numpy as np
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.output import messages, print_json
 from pipeline.errors import InputError, MissingError
-from pipeline.files import records
 from pipeline.files.atomic import write_text
 from pipeline.geometry.ball.classes import SizeClass, size_classes
 from pipeline.geometry.ball.height_field import DimpledBall
@@ -20,6 +19,9 @@ from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, as_csv, c
 from pipeline.geometry.tooling.drawings import draw_coordinates
 from pipeline.geometry.tooling.mould import Tooling, cavity_of
 from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_skin
+from pipeline.records.decision import Decision
+from pipeline.records.record import read
+from pipeline.records.tree import CUTLIST, DECISION
 from pipeline.study.units import LENGTH, SHARE
 
 CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
@@ -61,7 +63,7 @@ def write_cut_list(
     kinds = {"--shrinkage": SHARE, "--land-finish": LENGTH, "--dimple-finish": LENGTH}
     tool = Tooling(*(quantity(option, tooling[option], kind) for option, kind in kinds.items()))
     found = one_ball(path, results_root, pattern, depth, edge_angle)
-    folder = folder or found.results / "cutlist" / found.pattern / found.key
+    folder = folder or found.results / CUTLIST / found.pattern / found.key
     cavity = cavity_of(found.ball, tool)
     classes = size_classes(found.ball)
     table = cut_list(found.ball, cavity, classes)
@@ -77,7 +79,7 @@ def write_cut_list(
         "shrinkage": tool.shrinkage,
         "land_finish_mm": 1e3 * tool.land_finish_m,
         "dimple_finish_mm": 1e3 * tool.dimple_finish_m,
-        "totals": totals(found.ball),
+        "totals": totals(found.ball).content(),
         "classes": _class_rows(table, classes),
         "tolerances": _tolerances(found),
     }
@@ -139,14 +141,14 @@ def _class_rows(table: dict[str, Any], classes: list[SizeClass]) -> list[dict[st
 
 def _tolerances(found: OneBall) -> list[dict[str, Any]]:
     """Best depth and tolerance of the pattern for each golfer; nothing before the study is decided."""
-    path = found.results / "decision.json"
+    path = found.results / DECISION
     if not path.is_file():
         return []
     names = ("golfer", "best_depth_m", "best_depth_lo_m", "best_depth_hi_m", "tolerance_m")
     return [
-        {name: row.get(name) for name in names}
-        for row in records.read(path, records.DECISION)["rows"]
-        if row["pattern"] == found.pattern
+        {name: getattr(row, name) for name in names}
+        for row in read(path, Decision).rows
+        if row.pattern == found.pattern
     ]
 
 

@@ -1,4 +1,4 @@
-"""`depthline doctor`: what was found, what is missing, what is used instead, and how to mend it."""
+"""`depthline doctor`: what was found, what is missing, what is used instead, and how to fix it."""
 
 import ctypes
 import os

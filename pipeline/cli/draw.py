@@ -7,6 +7,7 @@ from pipeline.cli.output import messages, warn
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.geometry.build import SKIN_N
 from pipeline.geometry.tooling.skin import skin, write_skin
+from pipeline.records.tree import SKIN_PLY
 
 
 def draw_pictures(
@@ -53,7 +54,7 @@ def _view(found: OneBall, folder: Path) -> list[str]:
     from pipeline.report.ball_picture import draw_balls
 
     with tempfile.TemporaryDirectory(prefix="depthline-") as place:
-        surface = Path(place) / "skin.ply"
+        surface = Path(place) / SKIN_PLY
         write_skin(surface, skin(found.ball, SKIN_N))
         return draw_balls(
             {folder / "ball.png": surface},

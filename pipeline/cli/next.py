@@ -12,6 +12,7 @@ from pipeline.decide.run_more import WORTHLESS_M
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import unresolved_results
+from pipeline.records.tree import COEFFICIENTS
 from pipeline.study.edit import Addition, with_values
 from pipeline.study.file import read_study_text
 from pipeline.study.model import Study
@@ -43,7 +44,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     from pipeline.aero.collect import read_coefficients
 
     study = read_study(path)
-    table = results_root / study.name / "coefficients.csv"
+    table = results_root / study.name / COEFFICIENTS
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")
     ranked = next_depths(study, read_coefficients(table), unresolved_results(study, table.parent))

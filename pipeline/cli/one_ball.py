@@ -1,4 +1,4 @@
-"""The one ball of a study that an option names: its pattern, and its depth or edge angle."""
+"""Finds the one ball of a study that options name: its pattern, and its depth or edge angle."""
 
 from dataclasses import dataclass
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Where commands print: tables and JSON on standard output, messages on standard error.
+"""Output of commands: tables and JSON on standard output, messages on standard error.
 
 Texts are printed as they are: square brackets and colons of a path or a reason are not taken for the terminal
 library's markup or its emoji.

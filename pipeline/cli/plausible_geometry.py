@@ -7,12 +7,14 @@ from typing import Any
 import numpy as np
 
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.flow.campaign.prepare import layout_spec, variant_spec
 from pipeline.geometry import build
 from pipeline.geometry.ball.plausible import implausible, measures
 from pipeline.geometry.layout.layout import Layout
 from pipeline.geometry.layout.store import recall
+from pipeline.records import tree
+from pipeline.records.geometry import BallTotals
+from pipeline.records.record import read
 from pipeline.study.matrix import variants
 from pipeline.study.model import Pattern, Study
 
@@ -56,10 +58,10 @@ def built_warnings(study: Study, results: Path) -> list[str]:
             continue
         rows = []
         for variant in variants(study):
-            path = results / "geometry" / variant.pattern / variant.key / build.TOTALS
+            path = tree.variant_folder(results, variant.pattern, variant.key) / tree.TOTALS
             try:
                 if variant.pattern == pattern.name:
-                    rows.append({"variant": variant.key} | records.read(path, records.TOTALS))
+                    rows.append({"variant": variant.key} | read(path, BallTotals).content())
             except (InputError, OSError, TypeError):
                 continue
         found += pattern_warnings(index, pattern, rows)
@@ -74,7 +76,7 @@ def pattern_warnings(index: int, pattern: Pattern, rows: list[dict[str, Any]]) -
 def _dimples(study: Study, pattern: Pattern, results: Path) -> tuple[Layout, int] | None:
     """Dimples of a pattern and how often it has each of them; None where that is not known."""
     spec, chord = layout_spec(study, pattern), pattern.cavity.chord_diameter_m
-    if spec["file"] is not None:
+    if spec.file is not None:
         return build.make_layout(spec), 1
     if chord is not None and pattern.layout.count is not None:
         one = Layout(np.array([[0.0, 0.0, 1.0]]), np.array([chord]), "none", 1)

@@ -5,6 +5,7 @@ from pathlib import Path
 from pipeline.cli.output import messages
 from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
+from pipeline.records.tree import DECISION
 
 
 def write_study_report(path: Path, results_root: Path) -> None:
@@ -24,7 +25,7 @@ def write_study_report(path: Path, results_root: Path) -> None:
     """
     study = read_study(path)
     results = results_root / study.name
-    if not (results / "decision.json").is_file():
+    if not (results / DECISION).is_file():
         raise InputError(f"{results}: has no decision.json yet; depthline run {path} makes it")
     from pipeline.report.inputs import check_same_study
     from pipeline.report.page import write_report

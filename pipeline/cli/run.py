@@ -12,14 +12,17 @@ from typing import IO, Any, TextIO
 from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.cli.study_input import read_study, results_folder
 from pipeline.ending import PREFIX, complain
-from pipeline.errors import DepthlineError
-from pipeline.files import records
+from pipeline.errors import Broken, DepthlineError
 from pipeline.flow.campaign.prepare import check_cavities, prepare
 from pipeline.flow.campaign.provenance import mixed, rows
-from pipeline.flow.campaign.run import FAILED, RESULT, RETRIED, SPEC
+from pipeline.flow.campaign.run import SPEC
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
+from pipeline.records.decision import Decision
+from pipeline.records.flow import FAILED, RETRIED, RunResult
+from pipeline.records.record import read
+from pipeline.records.tree import DECISION, REPORT, RESULT, WORKFLOW_LOG
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
 from pipeline.workflow.engine import (
@@ -35,8 +38,6 @@ from pipeline.workflow.engine import (
 from pipeline.workflow.progress import Clock, show
 from pipeline.workflow.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
 from pipeline.workflow.results_lock import held, name_engine
-
-LOG = "workflow.log"
 
 NO_ROOM_BYTES = 1_000_000
 """Free on the disk of the results below which it is full: less than a run leaves."""
@@ -102,7 +103,7 @@ def _to_retry(study: Study, results: Path) -> list[str]:
     found = []
     for run in runs(study):
         path = results / run.run_id / RESULT
-        if path.is_file() and records.read(path, records.RUN)["verdict"] in RETRIED:
+        if path.is_file() and read(path, RunResult).verdict in RETRIED:
             (path.parent / SPEC).touch()
             found.append(f"{run.run_id}/{RESULT}")
     return found
@@ -113,7 +114,7 @@ def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock
     retried = _to_retry(study, results)
     clock = Clock(study, results, cores or 1)
     failed = 0
-    with (results / LOG).open("wb") as log:
+    with (results / WORKFLOW_LOG).open("wb") as log:
         most = MOST_RUNS if profile.executor == "local" else MOST_IN_QUEUE
         for targets in batches(runs(study), most):
             if failed and not targets:  # the tables want every run
@@ -153,17 +154,20 @@ def _interrupt(_number: int, _frame: Any) -> None:
     raise KeyboardInterrupt
 
 
-def _read_result(path: Path) -> dict[str, Any]:
-    """Read a run's result; one that was broken meanwhile is a failed run."""
+def _failure(path: Path) -> str | None:
+    """Verdict and reason of a run that failed; one whose result was broken meanwhile has failed too."""
     try:
-        return records.read(path, records.RUN)
-    except records.Broken as error:
-        return {"verdict": FAILED[-1], "reason": str(error)}
+        result = read(path, RunResult)
+    except Broken as error:
+        return f"{FAILED[-1]}: {error}"
+    return f"{result.verdict}: {result.reason}" if result.verdict in FAILED else None
 
 
 def _ending(study: Study, results: Path, code: int) -> int:
     """Say what failed and where the results are."""
-    complaints = re.findall(rf"^{PREFIX}(.*)$", (results / LOG).read_text(errors="replace"), re.MULTILINE)
+    complaints = re.findall(
+        rf"^{PREFIX}(.*)$", (results / WORKFLOW_LOG).read_text(errors="replace"), re.MULTILINE
+    )
     for line in dict.fromkeys(complaints):
         complain(line)
     for warning in built_warnings(study, results):
@@ -173,8 +177,8 @@ def _ending(study: Study, results: Path, code: int) -> int:
     states = {run.run_id: results / run.run_id / RESULT for run in runs(study)}
     failed = 0
     for run_id, path in states.items():
-        if path.is_file() and (result := _read_result(path))["verdict"] in FAILED:
-            complain(f"{run_id}: {result['verdict']}: {result['reason']}")
+        if path.is_file() and (failure := _failure(path)) is not None:
+            complain(f"{run_id}: {failure}")
             failed += 1
     if code != 0:
         missing = sum(not path.is_file() for path in states.values())
@@ -185,13 +189,13 @@ def _ending(study: Study, results: Path, code: int) -> int:
             raise DepthlineError(
                 f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
             )
-        raise DepthlineError(f"{ended}; see {results / LOG}, mend it and run again")
-    decision = records.read(results / records.DECISION.name, records.DECISION)
-    for of in decision["advice"]:
-        print(f"{of['golfer']}: {of['headline']}")
-    for pair in decision.get("not_told_apart", ()):
-        complain(f"warning: {pair['sentence']}")
-    print(f"report: {results / 'report.html'}")
+        raise DepthlineError(f"{ended}; see {results / WORKFLOW_LOG}, mend it and run again")
+    decision = read(results / DECISION, Decision)
+    for of in decision.advice:
+        print(f"{of.golfer}: {of.headline}")
+    for pair in decision.not_told_apart:
+        complain(f"warning: {pair.sentence}")
+    print(f"report: {results / REPORT}")
     if failed:
         complain(
             f"{failed} of {len(states)} runs failed; their rows are marked, and the table goes without them"

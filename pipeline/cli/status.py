@@ -10,9 +10,11 @@ from rich.table import Table
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.flow.campaign.provenance import mixed, rows
 from pipeline.flow.forces.verdict import REASONS
+from pipeline.records.flow import RunProgress, RunResult
+from pipeline.records.record import read
+from pipeline.records.tree import CASE, PROGRESS, RESULT, SOLVER_LOG, SPEC, short_run_id
 from pipeline.study.matrix import RunSpec, runs
 
 NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
@@ -46,10 +48,10 @@ def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
     """
     folder = results / run.run_id
     state: dict[str, Any] = {"run": run.run_id}
-    done, spec = folder / "run.json", folder / "spec.json"
+    done, spec = folder / RESULT, folder / SPEC
     if done.exists():
         try:
-            result = records.read(done, records.RUN)
+            result = read(done, RunResult)
         except InputError as error:
             return state | {"state": UNREADABLE, "reason": str(error)}
         state |= _numbers(result)
@@ -58,9 +60,8 @@ def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
                 "state": OUTDATED,
                 "reason": "its settings changed since; the next run computes it",
             }
-        verdict = str(result.get("verdict"))
-        return state | {"state": verdict, "reason": result.get("reason") or REASONS.get(verdict, "")}
-    log = folder / "case" / "solver.log"
+        return state | {"state": result.verdict, "reason": result.reason or REASONS.get(result.verdict, "")}
+    log = folder / CASE / SOLVER_LOG
     if not log.is_file():
         return state | {"state": NOT_STARTED, "reason": _waits_for(results, run)}
     state |= _numbers(_progress(folder))
@@ -75,24 +76,25 @@ def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
 
 
 def _waits_for(results: Path, run: RunSpec) -> str:
-    if run.starts_from is None or (results / run.starts_from / "run.json").is_file():
+    if run.starts_from is None or (results / run.starts_from / RESULT).is_file():
         return "waits for a free core"
     return f"starts from {run.starts_from}"
 
 
-def _progress(folder: Path) -> dict[str, Any]:
+def _progress(folder: Path) -> RunProgress | None:
     """How far a running solver is, as far as it is known."""
     try:
-        return records.read(folder / "case" / records.PROGRESS.name, records.PROGRESS)
+        return read(folder / CASE / PROGRESS, RunProgress)
     except InputError:  # absent, caught in mid-removal, or broken
+        return None
+
+
+def _numbers(source: RunResult | RunProgress | None) -> dict[str, float]:
+    if source is None:
         return {}
-
-
-def _numbers(source: dict[str, Any]) -> dict[str, Any]:
-    found = {key: source[key] for key in ("cd", "cd_se", "cl", "cl_se") if source.get(key) is not None}
-    if source.get("iterations") is not None:
-        found["iterations"] = int(source["iterations"])
-    return found
+    values = {"cd": source.cd, "cd_se": source.cd_se, "cl": source.cl, "cl_se": source.cl_se}
+    found: dict[str, float] = {name: value for name, value in values.items() if value is not None}
+    return found | {"iterations": int(source.iterations)}
 
 
 def show_status(path: Path, results_root: Path, as_json: bool) -> None:
@@ -135,7 +137,7 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
     table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {study.name}")
     for state in states:
         table.add_row(
-            state["run"].removeprefix("runs/"),
+            short_run_id(state["run"]),
             state["state"],
             str(state.get("iterations", "")),
             _with_error(state, "cd"),

@@ -7,7 +7,7 @@ from rich.progress import Progress
 
 from pipeline.cli.output import messages
 from pipeline.errors import InputError
-from pipeline.flow.campaign.reuse import STORE
+from pipeline.records.tree import REUSE
 from pipeline.study.file import load_study
 from pipeline.study.model import Study
 
@@ -92,13 +92,13 @@ def results_folder(path: Path, results_root: Path, study: Study) -> tuple[Path, 
         the study file, have one: the same runs would be computed anew.
     """
     root = Path(results_root).resolve()
-    if (root / STORE).is_dir():
+    if (root / REUSE).is_dir():
         return root / study.name, []
     others = dict.fromkeys(folder / "results" for folder in (REPOSITORY, Path(path).resolve().parent))
     warnings = [
         f"results go to {root}, where no run of another study is found again; finished runs are in {other}: "
         f"--results {other} uses them"
         for other in others
-        if other != root and (other / STORE).is_dir()
+        if other != root and (other / REUSE).is_dir()
     ]
     return root / study.name, warnings[:1]

@@ -18,13 +18,13 @@ from pipeline.files.lock import take_lock
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
+from pipeline.records.tree import LOCK, SUMMARY
 from pipeline.validation.bench import Bench
 from pipeline.validation.parts import PARTS, Part, parts
-from pipeline.validation.rows import SUMMARY, Row, merge_rows
+from pipeline.validation.rows import Row, merge_rows
 from pipeline.validation.work import Progress
 
 FOLDER = "verification"
-LOCK = ".lock"
 
 PLAIN_SECONDS = 20.0
 """Seconds between two lines of progress where no terminal shows a live one."""
@@ -47,7 +47,7 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     Returns
     -------
     int
-        0, or 1 when some runs gave no numbers; values beyond their goals are told, and are no failure.
+        0, or 1 when some runs gave no numbers or some values are beyond their goals.
 
     Raises
     ------
@@ -80,8 +80,12 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     else:
         for part in wanted:
             _print_rows(part, [row for row in rows if row.part == part.name])
+    judged = [row for row in rows if row.within_goal is not None]
+    missed = sum(not row.within_goal for row in judged)
     _say_rest(wanted, page, names == [])
-    return 1 if bench.failures else 0
+    if missed:
+        complain(f"{missed} of {len(judged)} judged values are beyond their goals")
+    return 1 if bench.failures or missed else 0
 
 
 @contextmanager
@@ -165,7 +169,7 @@ def _number(value: float | None, form: str) -> str:
 
 def _say_rest(wanted: list[Part], page: Path, by_default: bool) -> None:
     say: Callable[..., Any] = messages().print
-    say(f"! marks errors beyond their goals; {page} says why, {page.with_name(SUMMARY)} has every number")
+    say(f"! marks errors beyond their goals; {page} shows them, {page.with_name(SUMMARY)} has every number")
     rest = [part for part in PARTS.values() if part not in wanted]
     if by_default and rest:
         costs = ", ".join(f"{part.name} ({part.core_minutes:g} core min)" for part in rest)

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pipeline.records.tree import RUNS
 from pipeline.study.matrix import variants
 from pipeline.study.model import Study
 
@@ -80,7 +81,7 @@ def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, list[f
     """
     found: dict[str, list[float]] = {pattern.name: [] for pattern in study.patterns}
     for variant in variants(study):
-        of_variant = coefficients["run"].str.startswith(f"runs/{variant.pattern}/{variant.key}/")
+        of_variant = coefficients["run"].str.startswith(f"{RUNS}/{variant.pattern}/{variant.key}/")
         known = coefficients["depth_m"][of_variant].dropna()
         depth = known.iloc[0] if len(known) else variant.depth_m
         if depth is not None:

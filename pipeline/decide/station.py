@@ -27,6 +27,7 @@ from pipeline.decide.wording import advise, not_told_sentences, product_sentence
 from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
 from pipeline.files.atomic import write_json, write_text
 from pipeline.flow.campaign.unresolved import Unresolved
+from pipeline.records.tree import DECISION, DECISION_TABLE
 from pipeline.study.model import Golfer, Study
 from pipeline.study.units import YARD_M
 
@@ -242,8 +243,8 @@ def _of_state(state: State, places: list[PlaceOutcome]) -> dict[str, Any]:
 
 def write_decision(folder: Path, decision: pd.DataFrame, details: dict[str, Any]) -> None:
     """Write decision.csv and decision.json into a folder, each atomically."""
-    write_text(Path(folder) / "decision.csv", decision.to_csv(index=False, lineterminator="\n"))
-    write_json(Path(folder) / "decision.json", details)
+    write_text(Path(folder) / DECISION_TABLE, decision.to_csv(index=False, lineterminator="\n"))
+    write_json(Path(folder) / DECISION, details)
 
 
 def _decide(

@@ -214,10 +214,9 @@ def product_sentences(
     return [breakable(text) for text in found]
 
 
-def interval_mm(row: Mapping[str, Any]) -> str:
-    """Write the interval of a row's best depth; a dash when there is none."""
-    low, high = row["best_depth_lo_m"], row["best_depth_hi_m"]
-    if not (is_number(low) and is_number(high)):
+def interval_mm(low: float | None, high: float | None) -> str:
+    """Write the interval of a best depth [m] in mm; a dash when there is none."""
+    if low is None or high is None or not (is_number(low) and is_number(high)):
         return DASH
     digits = depth_digits(low, high)
     return f"{1e3 * low:.{digits}f} to {1e3 * high:.{digits}f}"

@@ -1,4 +1,4 @@
-"""Array archives (.npz) of the results: reading them whole, or saying that they are broken."""
+"""Reads array archives (.npz) of the results whole, or reports that they are broken."""
 
 import zipfile
 import zlib
@@ -9,8 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.errors import InputError
-from pipeline.files.records import MADE_AGAIN, Broken
+from pipeline.errors import MADE_AGAIN, Broken, InputError
 
 # What numpy and zipfile raise for bytes that are no archive, were cut off, or were changed.
 _FAULTS = (

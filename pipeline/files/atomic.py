@@ -1,4 +1,4 @@
-"""Writing files so that nobody ever sees half of one."""
+"""Writes files atomically: to a temporary name, then renamed."""
 
 import json
 import os

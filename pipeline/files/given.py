@@ -1,4 +1,4 @@
-"""Content of files that people give: regular files of a bounded size, text in UTF-8 or what else they are."""
+"""Reads files that people give: regular, of bounded size, text in UTF-8 or a recognised encoding."""
 
 import os
 import stat

@@ -1,4 +1,4 @@
-"""Compiled flights: an embedded Runge-Kutta pair on many balls at once, landing and highest point.
+"""Compiled equations of motion: flights by an embedded Runge-Kutta pair, their landing and highest point.
 
 Axes: x down range, s to the golfer's right, z up. The spin axis keeps its direction in space.
 
@@ -16,7 +16,7 @@ import numpy as np
 from numba import njit
 
 from pipeline.flight.quintic import falling_between, falling_root, highest, quintic, slope_at, value_at
-from pipeline.flight.surroundings import UNIFORM, logarithm, wind_share
+from pipeline.flight.surroundings import UNIFORM, wind_share
 
 LONGEST_FLIGHT_S = 60.0
 """A ball that has not landed by then is given up: its results are NaN."""
@@ -34,6 +34,7 @@ TRACK = ("time", "x", "s", "z", "vx", "vs", "vz", "omega", "rate_x", "rate_s", "
 landing."""
 
 LANES = 32
+"""Balls that are integrated side by side: 4.5 times as fast as one by one (DEVELOPERS.md, "Flights")."""
 
 # Dormand & Prince 1980, J. Comput. Appl. Math. 6:19-26: the pair of orders 5 and 4. The last stage lies at
 # the end of the step and serves as the first of the next.
@@ -84,7 +85,7 @@ def _rates(motion, z, axis, table, cells, moments, grid, world, flat, work, rate
         squared = ux * ux + us * us + motion[2, n] * motion[2, n] + 1e-18  # a ball at rest in the air
         speed = math.sqrt(squared)
         work[0, n] = speed
-        work[1, n] = world.log_reynolds_1 + 0.5 * logarithm(squared)
+        work[1, n] = world.log_reynolds_1 + 0.5 * math.log(squared)
         work[2, n] = motion[3, n] * world.radius_m / speed
     for n in range(LANES):
         i, j = (

@@ -1,4 +1,4 @@
-"""The polynomial of fifth degree over one step of a flight: where it lands and where it is highest."""
+"""Fifth-degree polynomial over one time step of a flight: time of landing and of the highest point."""
 
 # mypy: disallow-untyped-defs=False
 # The types of compiled functions are numba's to infer.

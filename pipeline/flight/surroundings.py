@@ -1,4 +1,4 @@
-"""What a ball meets on its way, as compiled code wants it: coefficient tables, air, wind, gravity."""
+"""Inputs of the compiled equations of motion: coefficient tables, air, wind, gravity."""
 
 # mypy: disallow-untyped-defs=False
 # The types of compiled functions are numba's to infer.
@@ -52,23 +52,3 @@ def wind_share(world, z):
     if world.wind_profile == POWER:
         return (world.wind_per_m * above) ** world.wind_constant
     return 1.0
-
-
-@njit(cache=True, error_model="numpy", fastmath={"contract"})
-def logarithm(x):
-    """Natural logarithm of a normal positive number, in arithmetic that becomes vector instructions.
-
-    x = 2^e m with m from sqrt(1/2) to sqrt(2); ln m = 2 artanh((m - 1) / (m + 1)) by its power series, whose
-    ninth term is below 1e-14.
-    """
-    bits = np.float64(x).view(np.int64)
-    # The exponent, made a float by writing it into the fraction of 2^52.
-    e = np.int64((bits >> 52) | 0x4330000000000000).view(np.float64) - (4503599627370496.0 + 1023.0)
-    m = np.int64((bits & 0x000FFFFFFFFFFFFF) | 0x3FF0000000000000).view(np.float64)
-    large = m > 1.4142135623730951
-    m = 0.5 * m if large else m
-    e = e + 1.0 if large else e
-    z = (m - 1.0) / (m + 1.0)
-    w = z * z
-    series = 1 / 9 + w * (1 / 11 + w * (1 / 13 + w * (1 / 15 + w / 17)))
-    return e * 0.6931471805599453 + 2.0 * z * (1.0 + w * (1 / 3 + w * (1 / 5 + w * (1 / 7 + w * series))))

@@ -1,4 +1,4 @@
-"""How the wind grows with the height above the ground."""
+"""Wind profiles: speed against height above the ground (uniform, logarithmic, power law)."""
 
 import math
 from dataclasses import dataclass

@@ -1,14 +1,13 @@
-"""The geometry station: from the specs of a layout and of a depth to the files that the others use."""
+"""Geometry station: makes layout, ball, totals, skin and shell from the specs of a layout and a depth."""
 
 import dataclasses
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import records
+from pipeline.errors import MADE_AGAIN, Broken
 from pipeline.files.atomic import remove_leftovers
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.ball.totals import totals
@@ -25,9 +24,9 @@ from pipeline.geometry.shell.edge_nodes import edge_fitted, edges_fitted, volume
 from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import Level, Shell, build_shell, rotated_about_y
 from pipeline.geometry.tooling.skin import check_skin, skin, write_skin
-
-LAYOUT_SPEC, LAYOUT = records.LAYOUT_SPEC.name, records.LAYOUT
-SPEC, TOTALS, SKIN_STL, SKIN_PLY = records.VARIANT_SPEC.name, records.TOTALS.name, "skin.stl", "skin.ply"
+from pipeline.records.geometry import BallInputs, LayoutInputs, VariantInputs
+from pipeline.records.record import read, write
+from pipeline.records.tree import LAYOUT, LAYOUT_SPEC, SKIN_PLY, SKIN_STL, SPEC, TOTALS
 
 ORIENTATIONS = {
     "pole-up": np.eye(3),
@@ -40,16 +39,13 @@ SKIN_N = 128
 """Quadrilaterals of the skin along a cube edge: 12 across a dimple of 0.084 D, 196,608 triangles."""
 
 
-def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None = None) -> Layout:
+def make_layout(spec: LayoutInputs, progress: Callable[[float], None] | None = None) -> Layout:
     """Layout that a spec asks for: read from its file, or spread by its symmetry.
 
     Parameters
     ----------
-    spec : dict
-        Keys file, or symmetry, count, seed and narrowest_land_m; chord_diameter_m (None when the file gives
-        it, or when there are classes, whose diameters are found), ball_diameter_m; classes and shares where
-        the dimples are to be of several sizes, sides where they are polygons; seam, with seam_amplitude_m and
-        seam_waves, where one is to be kept free.
+    spec : LayoutInputs
+        From its layout.json.
     progress : callable, optional
         Called with the share of the optimiser's work that is done.
 
@@ -63,51 +59,50 @@ def make_layout(spec: dict[str, Any], progress: Callable[[float], None] | None =
     InputError
         If the file is wrong, or the dimples do not fit on the ball.
     """
-    if spec["file"] is not None:
-        return read_layout(Path(spec["file"]), spec["ball_diameter_m"], spec["chord_diameter_m"])
-    if spec.get("classes") is not None:
+    if spec.file is not None:
+        return read_layout(Path(spec.file), spec.ball_diameter_m, spec.chord_diameter_m)
+    if spec.symmetry is None or spec.count is None or spec.narrowest_land_m is None or spec.seed is None:
+        raise ValueError("a layout without a file needs symmetry, count, narrowest_land_m and seed")
+    rest = (progress, spec.mirror, spec.sides, seam_of(spec))
+    if spec.classes is not None:
         return pack_layout(
-            spec["symmetry"],
-            spec["count"],
-            spec["classes"],
-            spec["shares"],
-            spec["narrowest_land_m"],
-            spec["ball_diameter_m"],
-            spec["seed"],
-            progress,
-            spec["mirror"],
-            spec.get("sides", 0),
-            seam_of(spec),
+            spec.symmetry,
+            spec.count,
+            spec.classes,
+            spec.shares,
+            spec.narrowest_land_m,
+            spec.ball_diameter_m,
+            spec.seed,
+            *rest,
         )
+    if spec.chord_diameter_m is None:
+        raise ValueError("a layout of dimples of one size needs chord_diameter_m")
     return spread_layout(
-        spec["symmetry"],
-        spec["count"],
-        spec["chord_diameter_m"],
-        spec["narrowest_land_m"],
-        spec["ball_diameter_m"],
-        spec["seed"],
-        progress,
-        spec["mirror"],
-        spec.get("sides", 0),
-        seam_of(spec),
+        spec.symmetry,
+        spec.count,
+        spec.chord_diameter_m,
+        spec.narrowest_land_m,
+        spec.ball_diameter_m,
+        spec.seed,
+        *rest,
     )
 
 
-def seam_of(spec: dict[str, Any]) -> Seam | None:
+def seam_of(spec: LayoutInputs) -> Seam | None:
     """Seam that a layout's spec asks to keep free."""
-    if spec.get("seam") is None:
+    if spec.seam is None or spec.symmetry is None:
         return None
-    amplitude_m, waves = spec.get("seam_amplitude_m"), spec.get("seam_waves")
-    amplitude_rad = None if amplitude_m is None else 2 * amplitude_m / spec["ball_diameter_m"]
-    return make_seam(spec["seam"], spec["symmetry"], amplitude_rad, waves)
+    amplitude_m = spec.seam_amplitude_m
+    amplitude_rad = None if amplitude_m is None else 2 * amplitude_m / spec.ball_diameter_m
+    return make_seam(spec.seam, spec.symmetry, amplitude_rad, spec.seam_waves)
 
 
-def find_layout(spec: dict[str, Any], root: Path, progress: Callable[[float], None] | None = None) -> Layout:
+def find_layout(spec: LayoutInputs, root: Path, progress: Callable[[float], None] | None = None) -> Layout:
     """Layout that a spec asks for, as of `make_layout`: one kept below the folder of results, or made now.
 
     A layout that is made by an optimiser is kept there, where that can be done.
     """
-    if spec["file"] is not None:
+    if spec.file is not None:
         return make_layout(spec)
     kept = recall(root, spec)
     if kept is not None:
@@ -123,41 +118,40 @@ def build_layout(folder: Path, root: Path | None = None) -> None:
     write_layout(folder / LAYOUT, make_layout(spec) if root is None else find_layout(spec, root))
 
 
-def read_layout_spec(folder: Path) -> dict[str, Any]:
+def read_layout_spec(folder: Path) -> LayoutInputs:
     """Read the layout.json of a pattern's folder."""
-    return records.read(folder / LAYOUT_SPEC, records.LAYOUT_SPEC)
+    return read(folder / LAYOUT_SPEC, LayoutInputs)
 
 
 def load_layout(folder: Path) -> Layout:
     """Read the layout of a pattern's folder, with the symmetry it was made with."""
     spec = read_layout_spec(folder)
-    layout = read_layout(folder / LAYOUT, spec["ball_diameter_m"])
-    wanted = spec.get("count")
-    if wanted is not None and spec["file"] is None and len(layout.directions) != wanted:
+    layout = read_layout(folder / LAYOUT, spec.ball_diameter_m)
+    wanted = spec.count
+    if wanted is not None and spec.file is None and len(layout.directions) != wanted:
         what = f"{len(layout.directions)} dimples instead of {wanted}"
-        raise records.Broken(folder / LAYOUT, what, records.MADE_AGAIN)
+        raise Broken(folder / LAYOUT, what, MADE_AGAIN)
     return _as_made(layout, spec)
 
 
-def _as_made(layout: Layout, spec: dict[str, Any]) -> Layout:
+def _as_made(layout: Layout, spec: LayoutInputs) -> Layout:
     """Give a layout that was read the symmetry and the seam that it was made with."""
-    symmetry = spec["symmetry"] or "none"
+    symmetry = spec.symmetry or "none"
     order = len(rotation_group(symmetry))
     return dataclasses.replace(layout, symmetry=symmetry, order=order, seam=seam_of(spec))
 
 
-def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:
+def make_ball(layout: Layout, spec: BallInputs) -> DimpledBall:
     """Ball of a layout at the depth, or the edge angle, of a variant's spec.
 
     Parameters
     ----------
     layout : Layout
         Where the dimples are and how wide.
-    spec : dict
-        Keys ball_diameter_m and depth_m (the mean surface depth of the dimples) or edge_angle_rad (their mean
-        edge angle); profile, joint, radius_ratio and edge_radius_m where it is no plain arc. All dimples have
-        the mean, or depths or edge angles in proportion to those of the layout's file, or, when scale_depth
-        is true, depths in proportion to their chord diameters.
+    spec : BallInputs
+        Depth or edge angle, and section. All dimples have the mean, or depths or edge angles in proportion to
+        those of the layout's file, or, when scale_depth is true, depths in proportion to their chord
+        diameters.
 
     Returns
     -------
@@ -169,11 +163,13 @@ def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:
     InputError
         If no dimple of that depth or angle exists, with the range that does.
     """
-    diameter = spec["ball_diameter_m"]
+    diameter = spec.ball_diameter_m
     sections = make_sections(layout, spec)
-    measure, mean = ("edge_angle_rad", spec["edge_angle_rad"])
-    if spec["depth_m"] is not None:
-        measure, mean = "depth_m", spec["depth_m"]
+    measure, mean = ("edge_angle_rad", spec.edge_angle_rad)
+    if spec.depth_m is not None:
+        measure, mean = "depth_m", spec.depth_m
+    if mean is None:
+        raise ValueError("a ball needs depth_m or edge_angle_rad")
     cavities = solve_cavities(
         sections,
         diameter,
@@ -186,17 +182,14 @@ def make_ball(layout: Layout, spec: dict[str, Any]) -> DimpledBall:
     return DimpledBall(layout, depths, diameter, sections)
 
 
-def make_sections(layout: Layout, spec: dict[str, Any]) -> Sections:
+def make_sections(layout: Layout, spec: BallInputs) -> Sections:
     """Sections of a layout's dimples: those of its file, else that of a variant's spec, else plain arcs."""
     if layout.profiles is not None:
         return Sections.of(layout.profiles)
-    measures = (spec.get("joint"), spec.get("radius_ratio"), spec.get("edge_radius_m", 0.0))
-    return Sections.of(Profile(spec.get("profile", "arc"), *measures))
+    return Sections.of(Profile(spec.profile, spec.joint, spec.radius_ratio, spec.edge_radius_m))
 
 
-def _proportions(
-    layout: Layout, sections: Sections, measure: str, spec: dict[str, Any]
-) -> NDArray[np.float64]:
+def _proportions(layout: Layout, sections: Sections, measure: str, spec: BallInputs) -> NDArray[np.float64]:
     """Depth or edge angle of each dimple over their mean, shape (n,)."""
     values: NDArray[np.float64] = np.ones(len(layout.directions))
     given = {
@@ -209,10 +202,10 @@ def _proportions(
             values = given[measure]
         else:
             cavities = solve_cavities(
-                sections, spec["ball_diameter_m"], chord_diameter_m=layout.chord_diameters_m, **given
+                sections, spec.ball_diameter_m, chord_diameter_m=layout.chord_diameters_m, **given
             )
             values = cavities.depth_m if measure == "depth_m" else cavities.edge_angle_rad
-    elif spec.get("scale_depth"):
+    elif spec.scale_depth:
         values = layout.chord_diameters_m
     return values / values.mean() if len(values) else values
 
@@ -226,18 +219,16 @@ def build_variant(folder: Path) -> None:
         If the dimples are impossible or the mesh is not fit for the solver.
     """
     remove_leftovers(folder)  # of a station that was killed: skins have megabytes
-    spec = records.read(folder / SPEC, records.VARIANT_SPEC)
+    spec = read(folder / SPEC, VariantInputs)
     ball = make_ball(load_layout(folder.parent), spec)
     surface = skin(ball, SKIN_N)
     checked = check_skin(surface, ball)
     write_skin(folder / SKIN_STL, surface)
     write_skin(folder / SKIN_PLY, surface)
-    level = Level(spec["n"], spec["layers"])
-    options = {name: spec[name] for name in ("whole", "orientation") if name in spec}
-    write_shell(folder, solver_shell(ball, level, spec["first_cell"], **options))
+    level = Level(spec.n, spec.layers, spec.wall_layers, tuple(spec.coarsen_at))
+    write_shell(folder, solver_shell(ball, level, spec.first_cell, spec.whole, spec.orientation))
     across = cells_across_dimple(ball, level)
-    found = totals(ball) | {"skin": checked, "cells_across_dimple": across}
-    records.write(folder / TOTALS, records.TOTALS, found)
+    write(folder / TOTALS, totals(ball).changed(skin=checked, cells_across_dimple=across))
 
 
 def solver_shell(

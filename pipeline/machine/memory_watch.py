@@ -1,4 +1,4 @@
-"""Whether memory was short while a solver ran: out-of-memory kills and free memory, then and now."""
+"""Detects that memory was short while a solver ran: out-of-memory kills, and free memory."""
 
 from pipeline.machine.resources import memory_available, out_of_memory_kills
 

@@ -1,4 +1,4 @@
-"""Processes by number and start time, and ending all of a session.
+"""Identifies processes by number and start time, and ends all processes of a session.
 
 A process number is used again once its process has ended; together with the time at which the process
 started, which the kernel counts in ticks since boot, it names one process only.

@@ -1,4 +1,4 @@
-"""Cores and memory that this process may use: of the machine, or of its container or queue job."""
+"""Cores and memory available to this process: of the machine, its container or its queue job."""
 
 import os
 from pathlib import Path

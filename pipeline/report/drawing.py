@@ -1,4 +1,4 @@
-"""How figures look and how they are saved: as SVG for the page, as PNG for other documents."""
+"""Style of figures, and saving them as SVG for the page and PNG for other documents."""
 
 import io
 import re

@@ -10,6 +10,7 @@ from pipeline.aero.export import read_tidy
 from pipeline.aero.table import CoefficientTable
 from pipeline.aero.table_file import table_of
 from pipeline.decide.flights.passage import OUTSIDE_WORTH_A_WARNING, Passage, passages, pooled
+from pipeline.records.tree import TABLES
 from pipeline.report.drawing import INK, new_figure
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
@@ -19,7 +20,6 @@ from pipeline.study.trade_units import share
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-TABLES = "tables.csv"
 
 _PANELS_A_ROW = 3
 _BINS = 36

@@ -1,14 +1,16 @@
-"""What the report reads: the files that the stations before it have left in the results folder."""
+"""Reads the results that the report shows: tables, decision, totals and run records."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.flow.campaign.prepare import layout_spec
-from pipeline.flow.campaign.run import RESULT
-from pipeline.geometry.build import SKIN_PLY, TOTALS
+from pipeline.records import tree
+from pipeline.records.decision import Decision
+from pipeline.records.flow import RunResult
+from pipeline.records.geometry import BallTotals, LayoutInputs
+from pipeline.records.record import read
 from pipeline.study.matrix import RunSpec, Variant, differences, fingerprint, runs, variants
 from pipeline.study.model import Study
 
@@ -33,7 +35,7 @@ class Inputs:
         As from `pipeline.aero.collect.read_coefficients`.
     flights : DataFrame
         Columns of `pipeline.decide.flights.station.COLUMNS`.
-    decision : dict
+    decision : Decision
         decision.json.
     plan : list of RunSpec
         Every run of the study.
@@ -52,18 +54,18 @@ class Inputs:
     study: Study
     coefficients: "pd.DataFrame"
     flights: "pd.DataFrame"
-    decision: dict[str, Any]
+    decision: Decision
     plan: list[RunSpec]
-    runs: dict[str, dict[str, Any]]
+    runs: dict[str, RunResult]
     variants: list[Variant]
-    totals: dict[tuple[str, str], dict[str, Any]]
+    totals: dict[tuple[str, str], BallTotals]
     skins: dict[tuple[str, str], Path]
     notes: list[str] = field(default_factory=list)
 
     def depth_m(self, variant: Variant) -> float | None:
         """Surface depth of a variant, the mean over its dimples; None when it is not known [m]."""
-        found = self.totals.get((variant.pattern, variant.key), {}).get("depth_m", variant.depth_m)
-        return None if found is None else float(found)
+        found = self.totals.get((variant.pattern, variant.key))
+        return variant.depth_m if found is None else found.depth_m
 
 
 def read_inputs(study: Study, results: Path) -> Inputs:
@@ -94,7 +96,7 @@ def read_inputs(study: Study, results: Path) -> Inputs:
     results = Path(results)
     plan, everything = runs(study), variants(study)
     geometry = {
-        (variant.pattern, variant.key): results / "geometry" / variant.pattern / variant.key
+        (variant.pattern, variant.key): tree.variant_folder(results, variant.pattern, variant.key)
         for variant in everything
     }
     coefficients, note = checked_coefficients(results, [run.run_id for run in plan])
@@ -102,21 +104,25 @@ def read_inputs(study: Study, results: Path) -> Inputs:
         study=study,
         coefficients=coefficients,
         notes=[] if note is None else [note],
-        flights=read_flights(results / records.FLIGHTS),
-        decision=_read_decision(results / records.DECISION.name, study, fingerprint_of_rows(coefficients)),
+        flights=read_flights(results / tree.FLIGHTS),
+        decision=_read_decision(results / tree.DECISION, study, fingerprint_of_rows(coefficients)),
         plan=plan,
         runs={
-            run.run_id: records.read(path, records.RUN)
+            run.run_id: read(path, RunResult)
             for run in plan
-            if (path := results / run.run_id / RESULT).exists()
+            if (path := results / run.run_id / tree.RESULT).exists()
         },
         variants=everything,
         totals={
-            key: records.read(folder / TOTALS, records.TOTALS)
+            key: read(folder / tree.TOTALS, BallTotals)
             for key, folder in geometry.items()
-            if (folder / TOTALS).exists()
+            if (folder / tree.TOTALS).exists()
         },
-        skins={key: folder / SKIN_PLY for key, folder in geometry.items() if (folder / SKIN_PLY).is_file()},
+        skins={
+            key: folder / tree.SKIN_PLY
+            for key, folder in geometry.items()
+            if (folder / tree.SKIN_PLY).is_file()
+        },
     )
 
 
@@ -137,13 +143,13 @@ def check_same_study(study: Study, results: Path, path: Path) -> None:
     InputError
         They differ; the message names where.
     """
-    made_of = Study.from_json(results / records.STUDY.name)
+    made_of = Study.from_json(results / tree.STUDY)
     found = differences(study, made_of)
     for pattern in study.patterns:
-        spec = results / "geometry" / pattern.name / records.LAYOUT_SPEC.name
+        spec = tree.pattern_folder(results, pattern.name) / tree.LAYOUT_SPEC
         if pattern.layout.file is not None and not found and spec.exists():
-            digest = layout_spec(study, pattern)["file_sha256"]
-            if records.read(spec, records.LAYOUT_SPEC).get("file_sha256") != digest:
+            digest = layout_spec(study, pattern).file_sha256
+            if read(spec, LayoutInputs).file_sha256 != digest:
                 found.append(f"content of {pattern.layout.file}")
     if found:
         named = "; ".join(found[:_MOST_DIFFERENCES])
@@ -154,19 +160,22 @@ def check_same_study(study: Study, results: Path, path: Path) -> None:
         )
 
 
-def _read_decision(path: Path, study: Study, coefficients: str) -> dict[str, Any]:
-    decision = records.read(path, records.DECISION)
-    made_of = decision.get("made_of")
-    for key, now, what in (
-        ("study", fingerprint(study), "the study has changed"),
-        ("coefficients", coefficients, "runs have been computed or lost"),
+def _read_decision(path: Path, study: Study, coefficients: str) -> Decision:
+    decision = read(path, Decision)
+    if (made_of := decision.made_of) is not None:
+        for made, now, what in (
+            (made_of.study, fingerprint(study), "the study has changed"),
+            (made_of.coefficients, coefficients, "runs have been computed or lost"),
+        ):
+            if made != now:
+                raise InputError(f"{path}: {what} since it was made; run the study again")
+    for key, names, sections in (
+        ("golfers", decision.golfers, study.golfers),
+        ("patterns", decision.patterns, study.patterns),
     ):
-        if made_of is not None and made_of[key] != now:
-            raise InputError(f"{path}: {what} since it was made; run the study again")
-    for key, sections in (("golfers", study.golfers), ("patterns", study.patterns)):
-        if decision[key] != [section.name for section in sections]:
+        if names != [section.name for section in sections]:
             raise InputError(
-                f"{path}: {key}: is about {', '.join(decision[key])}, not the study's "
+                f"{path}: {key}: is about {', '.join(names)}, not the study's "
                 f"{', '.join(section.name for section in sections)}; run the study again"
             )
     return decision

@@ -3,11 +3,13 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pipeline.files import records
 from pipeline.geometry import build
 from pipeline.geometry.ball.classes import SizeClass
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.tooling import drawings
+from pipeline.records import tree
+from pipeline.records.geometry import VariantInputs
+from pipeline.records.record import read
 from pipeline.report.drawing import new_figure
 
 if TYPE_CHECKING:
@@ -39,9 +41,7 @@ def section_figure(ball: DimpledBall, classes: list[SizeClass]) -> "Figure":
 
 def made_ball(folder: Path) -> DimpledBall | None:
     """Ball of a variant's folder of the results; None where the geometry station has left none."""
-    needed = (folder / build.SPEC, folder.parent / build.LAYOUT, folder.parent / build.LAYOUT_SPEC)
+    needed = (folder / tree.SPEC, folder.parent / tree.LAYOUT, folder.parent / tree.LAYOUT_SPEC)
     if not all(path.is_file() for path in needed):
         return None
-    return build.make_ball(
-        build.load_layout(folder.parent), records.read(folder / build.SPEC, records.VARIANT_SPEC)
-    )
+    return build.make_ball(build.load_layout(folder.parent), read(folder / tree.SPEC, VariantInputs))

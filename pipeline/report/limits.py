@@ -1,10 +1,10 @@
-"""What the numbers of a report are not good for."""
+"""Limits of the report's numbers: fidelity, mesh, standard errors, what lies outside the table."""
 
 from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.study.trade_units import NOTHING, millimetres, number, share
+from pipeline.study.trade_units import NOTHING, millimetres, number, share, unbroken
 
 
 def limits(inputs: Inputs) -> list[tuple[str, str]]:
@@ -67,10 +67,10 @@ def _mesh(inputs: Inputs) -> str:
         f"The mesh level is {flow.level}: {4 * level.n} cells around the ball, {millimetres(cell_m, 2)} wide"
     ]
     chords = [
-        found[key]
+        chord
         for found in inputs.totals.values()
-        for key in ("chord_diameter_min_m", "chord_diameter_max_m")
-        if found[key] is not None
+        for chord in (found.chord_diameter_min_m, found.chord_diameter_max_m)
+        if chord is not None
     ]
     if chords:
         few, many = min(chords) / cell_m, max(chords) / cell_m
@@ -86,7 +86,7 @@ def _mesh(inputs: Inputs) -> str:
         "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
         "differences between depths; how much is not known without a finer level."
     )
-    pairs = [pair["sentence"] for pair in inputs.decision.get("not_told_apart", ())]
+    pairs = [unbroken(pair.sentence) for pair in inputs.decision.not_told_apart]
     return " ".join(["".join(text), *pairs])
 
 
@@ -132,20 +132,20 @@ def outside_table(inputs: Inputs) -> Table | None:
 def rules_table(inputs: Inputs) -> Table | None:
     """Return the Equipment Rules beside our figures; None for a decision that has none."""
     rows = []
-    for row in inputs.decision.get("equipment_rules", ()):
-        ours = NOTHING if row["ours"] is None else number(row["ours"], 2 if row["ours_se"] is None else 1)
-        error = "none" if row["ours_se"] is None else number(row["ours_se"], 1)
-        mark = "" if row["inside"] or row["inside"] is None else "warn"
-        ball = "the ball" if row["pattern"] is None else f"{row['pattern']}, {millimetres(row['depth_m'])}"
+    for row in inputs.decision.equipment_rules:
+        ours = NOTHING if row.ours is None else number(row.ours, 2 if row.ours_se is None else 1)
+        error = "none" if row.ours_se is None else number(row.ours_se, 1)
+        mark = "" if row.inside or row.inside is None else "warn"
+        ball = "the ball" if row.pattern is None else f"{row.pattern}, {millimetres(row.depth_m)}"
         rows.append(
             [
-                Cell(row["rule"]),
+                Cell(row.rule),
                 Cell(ball),
-                Cell(f"{number(row['limit'], 2)} {row['unit']}"),
-                Cell(row.get("source", "")),
-                Cell(f"{ours} {row['unit']}", mark),
+                Cell(f"{number(row.limit, 2)} {row.unit}"),
+                Cell(row.source),
+                Cell(f"{ours} {row.unit}", mark),
                 Cell(error),
-                Cell(row["note"]),
+                Cell(row.note),
             ]
         )
     columns = ("Rule", "Of", "The rule's number", "Where it is from", "Our figure", "Standard error", "")
@@ -155,9 +155,9 @@ def rules_table(inputs: Inputs) -> Table | None:
 def symmetry_sentence(inputs: Inputs) -> str:
     """Return whether symmetry is judged, and how."""
     judged = [
-        row["pattern"]
-        for row in inputs.decision.get("equipment_rules", ())
-        if str(row["rule"]).startswith("symmetry") and row["inside"] is not None
+        row.pattern
+        for row in inputs.decision.equipment_rules
+        if row.pattern is not None and row.rule.startswith("symmetry") and row.inside is not None
     ]
     if not judged:
         return "Symmetry is not judged: it takes runs in two orientations of the ball."
@@ -172,12 +172,12 @@ def notes(inputs: Inputs) -> list[str]:
     """Return what else should be known: warnings of the study and of runs, mixed versions, holes filled."""
     found = [f"Study: {warning}." for warning in inputs.study.warnings()]
     found += [f"Results: {note}." for note in inputs.notes]
-    found += inputs.decision["notes"]
+    found += inputs.decision.notes
     if line := mixed(origin_of(result) for result in inputs.runs.values()):
         found.append(f"Versions: {line}.")
     told: dict[str, list[str]] = {}
     for run_id, details in inputs.runs.items():
-        for warning in details.get("warnings", ()):
+        for warning in details.warnings:
             told.setdefault(warning, []).append(run_id)
     for warning, runs in told.items():
         where = runs[0] if len(runs) == 1 else f"{len(runs)} runs, {runs[0]} among them"

@@ -1,4 +1,4 @@
-"""The report: one page that opens offline, and its figures as PNG files."""
+"""Writes the report: one HTML page that opens offline, and its figures as PNG files."""
 
 import datetime
 import io
@@ -12,12 +12,13 @@ from typing import Any
 from pipeline import __version__
 from pipeline.decide.flights.golfer import as_flown, in_words
 from pipeline.geometry.ball.classes import size_classes
+from pipeline.records.tree import FIGURES, REPORT, TABLES, variant_folder
 from pipeline.report import figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
 from pipeline.report.decision_tables import decision_table, moulding_table, scenario_table
 from pipeline.report.drawing import settle, style
-from pipeline.report.flight_conditions import TABLES, draw_passages, passage_table, study_passages
+from pipeline.report.flight_conditions import draw_passages, passage_table, study_passages
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
@@ -25,7 +26,6 @@ from pipeline.report.series import coefficient_charts, depth_charts, model_curve
 from pipeline.study.model import AirSpec, Study
 from pipeline.study.trade_units import diameter, millimetres, number, unbroken
 
-REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = Path(__file__).with_name("page.html.j2")
 _OUR_FIGURES = (
     "conditions.png",
@@ -101,7 +101,7 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "outside": limits.outside_table(inputs),
         "rules": limits.rules_table(inputs),
         "symmetry": limits.symmetry_sentence(inputs),
-        "product": unbroken(" ".join(inputs.decision.get("product", {}).get("sentences", []))),
+        "product": unbroken(" ".join(inputs.decision.product.sentences)),
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),
     }
@@ -111,13 +111,13 @@ def _advice(inputs: Inputs) -> list[dict[str, Any]]:
     """Every golfer's advice, with the launches flown."""
     return [
         {
-            "golfer": of["golfer"],
+            "golfer": of.golfer,
             "shot": in_words(as_flown(golfer)),
-            "headline": unbroken(of["headline"]),
-            "text": unbroken(" ".join(of["sentences"])),
-            "state": of["state"],
+            "headline": unbroken(of.headline),
+            "text": unbroken(" ".join(of.sentences)),
+            "state": of.state,
         }
-        for golfer, of in zip(inputs.study.golfers, inputs.decision["advice"], strict=True)
+        for golfer, of in zip(inputs.study.golfers, inputs.decision.advice, strict=True)
     ]
 
 
@@ -204,7 +204,7 @@ def _coefficients(
 def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, Any]:
     """Draw the ball at each depth; what cannot be drawn is left out and told."""
     keys = [(variant.pattern, variant.key) for variant in inputs.variants]
-    deepest = [found["depth_max_m"] for found in inputs.totals.values() if found["depth_max_m"] is not None]
+    deepest = [found.depth_max_m for found in inputs.totals.values() if found.depth_max_m is not None]
     pictures: list[Picture] = []
     with tempfile.TemporaryDirectory(prefix="depthline-") as folder:
         wanted = {
@@ -240,7 +240,7 @@ def _layouts(inputs: Inputs, results: Path, drawn: Figures) -> list[Picture]:
     for pattern in inputs.study.patterns:
         own = [variant for variant in inputs.variants if variant.pattern == pattern.name]
         middle = own[len(own) // 2]
-        ball = made_ball(results / "geometry" / pattern.name / middle.key)
+        ball = made_ball(variant_folder(results, pattern.name, middle.key))
         if ball is None or not len(ball.layout.directions):
             continue
         classes = size_classes(ball)
@@ -270,7 +270,7 @@ def _origin(inputs: Inputs) -> list[tuple[str, str]]:
     """Return versions, dates and the cost of the numbers."""
     coefficients = inputs.coefficients
     solvers = sorted(set(coefficients["solver"].dropna())) or ["none"]
-    days = sorted({run["started_at"][:10] for run in inputs.runs.values() if run.get("started_at")})
+    days = sorted({run.started_at[:10] for run in inputs.runs.values() if run.started_at})
     seconds = float(coefficients["core_seconds"].sum())
     now = datetime.datetime.now(datetime.UTC)
     return [

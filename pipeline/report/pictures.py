@@ -1,4 +1,4 @@
-"""Pictures of a page, and the page itself: one HTML file that opens offline."""
+"""Pictures of a page, and the page rendered to one HTML file that opens offline."""
 
 import base64
 from collections.abc import Callable

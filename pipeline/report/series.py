@@ -1,4 +1,4 @@
-"""What the figures show, as arrays: carry against depth, flight paths, coefficients."""
+"""Arrays that the figures plot: carry against depth, flight paths, coefficients."""
 
 import math
 from collections.abc import Mapping
@@ -118,15 +118,21 @@ def depth_charts(inputs: Inputs) -> list[DepthChart]:
     charts = []
     for golfer in inputs.study.golfers:
         lines = []
-        for curve in inputs.decision["curves"]:
-            if curve["golfer"] != golfer.name:
+        for curve in inputs.decision.curves:
+            if curve.golfer != golfer.name:
                 continue
             flights = inputs.flights
-            studied = flights[(flights["golfer"] == golfer.name) & (flights["pattern"] == curve["pattern"])]
+            studied = flights[(flights["golfer"] == golfer.name) & (flights["pattern"] == curve.pattern)]
             studied = studied[np.isfinite(studied["carry_m"])].sort_values("depth_m")
             depth, carry, low, high, peak = (
-                np.array(curve[name], float)
-                for name in ("depth_m", "carry_m", "carry_lo_m", "carry_hi_m", "peak_height_m")
+                np.array(values, float)
+                for values in (
+                    curve.depth_m,
+                    curve.carry_m,
+                    curve.carry_lo_m,
+                    curve.carry_hi_m,
+                    curve.peak_height_m,
+                )
             )
             studied_m, at_studied, peak_at, runs, peak_runs = (
                 studied[name].to_numpy(float)
@@ -134,8 +140,8 @@ def depth_charts(inputs: Inputs) -> list[DepthChart]:
             )
             lines.append(
                 DepthLine(
-                    curve["pattern"], depth, carry, low, high, peak, studied_m, at_studied, peak_at, runs,
-                    peak_runs, *_named(inputs, golfer.name, curve["pattern"]),
+                    curve.pattern, depth, carry, low, high, peak, studied_m, at_studied, peak_at, runs,
+                    peak_runs, *_named(inputs, golfer.name, curve.pattern),
                 )
             )  # fmt: skip
         charts.append(DepthChart(golfer.name, golfer.flight_window, lines))
@@ -168,13 +174,12 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
 
 def _named(inputs: Inputs, golfer: str, pattern: str) -> tuple[float, float, float]:
     """Depth that the decision names for a golfer and pattern, and its interval [m]."""
-    for row in inputs.decision["rows"]:
-        if (row["golfer"], row["pattern"]) == (golfer, pattern):
+    for row in inputs.decision.rows:
+        if (row.golfer, row.pattern) == (golfer, pattern):
             low, high = (
-                math.nan if row[name] is None else float(row[name])
-                for name in ("best_depth_lo_m", "best_depth_hi_m")
+                math.nan if value is None else value for value in (row.best_depth_lo_m, row.best_depth_hi_m)
             )
-            return float(row["best_depth_m"]), low, high
+            return row.best_depth_m, low, high
     return math.nan, math.nan, math.nan
 
 

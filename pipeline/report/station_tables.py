@@ -7,6 +7,7 @@ import numpy as np
 
 from pipeline.aero.collect import USABLE
 from pipeline.flow.forces.verdict import REASONS
+from pipeline.records.flow import RunResult
 from pipeline.report.inputs import Inputs
 from pipeline.report.series import CoefficientChart
 from pipeline.report.table import Cell, Table
@@ -92,14 +93,14 @@ def geometry_table(inputs: Inputs) -> Table:
         rows.append(
             [
                 *label,
-                Cell(_range(found["depth_min_m"], found["depth_max_m"], 1e3, 3, "mm")),
-                Cell(_range(found["edge_angle_min_deg"], found["edge_angle_max_deg"], 1.0, 2, "deg")),
-                Cell(_range(found["chord_diameter_min_m"], found["chord_diameter_max_m"], 1e3, 3, "mm")),
-                Cell(whole(found["count"])),
-                Cell(f"{found['symmetry']}, order {found['order']}"),
-                Cell(share(found["coverage"], 1)),
-                Cell(share(found["dimple_volume_share"], 3)),
-                Cell(millimetres(found["narrowest_land_m"])),
+                Cell(_range(found.depth_min_m, found.depth_max_m, 1e3, 3, "mm")),
+                Cell(_range(found.edge_angle_min_deg, found.edge_angle_max_deg, 1.0, 2, "deg")),
+                Cell(_range(found.chord_diameter_min_m, found.chord_diameter_max_m, 1e3, 3, "mm")),
+                Cell(whole(found.count)),
+                Cell(f"{found.symmetry}, order {found.order}"),
+                Cell(share(found.coverage, 1)),
+                Cell(share(found.dimple_volume_share, 3)),
+                Cell(millimetres(found.narrowest_land_m)),
             ]
         )
     columns = (
@@ -121,7 +122,7 @@ def run_table(inputs: Inputs) -> Table:
     """Return the state of every run."""
     known = {row["run"]: row for row in inputs.coefficients.to_dict("records")}
     rows = [
-        _run_row(run, known.get(run.run_id, {"verdict": "missing"}), inputs.runs.get(run.run_id, {}), inputs)
+        _run_row(run, known.get(run.run_id, {"verdict": "missing"}), inputs.runs.get(run.run_id), inputs)
         for run in inputs.plan
     ]
     targets = inputs.study.flow.standard_error
@@ -133,7 +134,7 @@ def run_table(inputs: Inputs) -> Table:
     return Table("", columns, rows, labels=2)
 
 
-def _run_row(run: RunSpec, row: Mapping[Any, Any], details: Mapping[str, Any], inputs: Inputs) -> list[Cell]:
+def _run_row(run: RunSpec, row: Mapping[Any, Any], details: RunResult | None, inputs: Inputs) -> list[Cell]:
     verdict = str(row["verdict"])
     mark = "good" if verdict == "settled" else ("warn" if verdict in USABLE else "bad")
     targets = inputs.study.flow.standard_error
@@ -169,7 +170,7 @@ def _error_cell(error: float | None, target: float) -> Cell:
     return Cell(number(error, 5), "warn" if above else "")
 
 
-def remarks(verdict: str, details: Mapping[str, Any]) -> list[str]:
+def remarks(verdict: str, details: RunResult | None) -> list[str]:
     """Return a run's reason, or what a verdict other than settled means, and its warnings."""
-    reason = details.get("reason") or _MEANINGS.get(verdict, "")
-    return [text for text in (reason, *details.get("warnings", ())) if text]
+    reason = (details.reason if details else "") or _MEANINGS.get(verdict, "")
+    return [text for text in (reason, *(details.warnings if details else ())) if text]

@@ -1,4 +1,4 @@
-"""Depths and edge angles added to the text of a study file; all else in it, comments too, stays as it is."""
+"""Adds depths and edge angles to the text of a study file and leaves all else in it as it is."""
 
 from collections.abc import Mapping
 from pathlib import Path

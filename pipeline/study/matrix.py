@@ -1,10 +1,11 @@
-"""The matrix of runs: every pattern, depth, Reynolds number and spin ratio, and what starts from what."""
+"""Matrix of runs: patterns x depths x Reynolds numbers x spin ratios, and the run that each starts from."""
 
 import hashlib
 import json
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.records.tree import run_id
 from pipeline.study.keys import depth_key, edge_angle_key, reynolds_key, spin_ratio_key
 from pipeline.study.model import Study
 
@@ -107,7 +108,7 @@ def runs(study: Study) -> list[RunSpec]:
 
 
 def _run_id(pattern: str, variant_key: str, reynolds: float, spin_ratio: float) -> str:
-    return f"runs/{pattern}/{variant_key}/{reynolds_key(reynolds)}/{spin_ratio_key(spin_ratio)}"
+    return run_id(pattern, variant_key, reynolds_key(reynolds), spin_ratio_key(spin_ratio))
 
 
 def differences(study: Study, other: Study) -> list[str]:

@@ -93,8 +93,10 @@ class FlowSettings(Section):
         "transient-laminar, transient-des (SST-DDES), transient-les (WALE).",
         examples=["steady-rans"],
     )
-    level: Literal["coarse", "medium", "fine"] = Field(
-        description="Fineness of the mesh.", examples=["coarse"]
+    level: Literal["coarse", "graded", "medium", "fine"] = Field(
+        description="Fineness of the mesh; graded: the cells of medium along the ball, in two thirds of its "
+        "cells (steady-rans, transient-des).",
+        examples=["coarse"],
     )
     boundary_layer: Literal["turbulent", "tripped", "laminar"] = Field(
         default_factory=lambda given: _state_of_layer(given.get("fidelity")),

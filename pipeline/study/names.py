@@ -1,4 +1,4 @@
-"""Names in a study file: safe ones that become folders, titles for people, no two alike."""
+"""Checks names in a study file: safe as folders, unique, with titles for people."""
 
 import os
 import re

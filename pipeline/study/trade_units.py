@@ -1,4 +1,4 @@
-"""Numbers as the trade writes them: mm, um, yd with m, mph, rpm, deg."""
+"""Formats numbers in the trade's units: mm, um, yd with m, mph, rpm, deg."""
 
 import math
 import re

@@ -1,4 +1,4 @@
-"""YAML of a study file: plain data, where each entry stands in the text, and what is wrong with it."""
+"""Reads the YAML of a study file as plain data with the line of each entry, and reports its faults."""
 
 import re
 from collections.abc import Iterator

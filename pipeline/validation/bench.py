@@ -1,23 +1,21 @@
 """A folder in which flows around balls are computed for verification, each once."""
 
-import json
 import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.files import records
+from pipeline.errors import Broken
 from pipeline.files.atomic import set_aside, write_json, write_json_if_changed
-from pipeline.flow.campaign.run import FAILED, HISTORY, RESULT, RETRIED
-from pipeline.flow.solver.start import SPEC
-from pipeline.geometry.build import TOTALS
-from pipeline.geometry.shell.files import QUALITY, write_shell
+from pipeline.geometry.shell.files import write_shell
+from pipeline.records.flow import FAILED, RETRIED, FlowMeasures, RunResult
+from pipeline.records.record import read
+from pipeline.records.tree import HISTORY, MEASURES, QUALITY, RESULT, SPEC, TOTALS
 from pipeline.validation.flows import Flow
-from pipeline.validation.work import MEASURES, Progress, Work
+from pipeline.validation.work import Progress, Work
 
 _log = logging.getLogger(__name__)
 
@@ -34,7 +32,7 @@ class Outcome:
         What was computed.
     folder : Path
         Where.
-    result : dict
+    result : RunResult
         Its run.json.
     measures : dict
         What was measured in its final state (see `pipeline.validation.wake.wake_measures`).
@@ -42,7 +40,7 @@ class Outcome:
 
     flow: Flow
     folder: Path
-    result: dict[str, Any]
+    result: RunResult
     measures: dict[str, float | None]
 
     def history(self) -> dict[str, Floats]:
@@ -136,33 +134,32 @@ class Bench:
     def _prepare(self, flow: Flow) -> None:
         folder = self.results / flow.mesh.folder
         if not (folder / QUALITY).is_file():
-            write_json(folder / TOTALS, flow.mesh.totals)
+            write_json(folder / TOTALS, flow.mesh.totals.content())
             write_shell(folder, flow.mesh.ball.shell(flow.mesh))
-        write_json_if_changed(self.results / flow.run_id / SPEC, flow.spec())
+        write_json_if_changed(self.results / flow.run_id / SPEC, flow.spec().content())
 
     def _finished(self, flow: Flow) -> bool:
         folder = self.results / flow.run_id
         if not (folder / MEASURES).is_file() or not (folder / RESULT).is_file():
             return False
-        for name, record in ((MEASURES, records.MEASURES), (RESULT, records.RUN)):
+        for name, kind in ((MEASURES, FlowMeasures), (RESULT, RunResult)):
             try:
-                records.read(folder / name, record)
-            except records.Broken as error:
+                read(folder / name, kind)
+            except Broken as error:
                 aside = set_aside(folder / name)
                 words = "%s: was broken (%s): set aside as %s, computed again"
                 _log.warning(words, error.path, error.what, aside.name)
                 return False
-        measured = records.read(folder / MEASURES, records.MEASURES)
-        same = measured["spec"] == json.loads(json.dumps(flow.spec()))
-        return same and records.read(folder / RESULT, records.RUN)["verdict"] not in RETRIED
+        same = read(folder / MEASURES, FlowMeasures).spec == flow.spec()
+        return same and read(folder / RESULT, RunResult).verdict not in RETRIED
 
     def _outcome(self, flow: Flow) -> Outcome | None:
         folder = self.results / flow.run_id
-        result = records.read(folder / RESULT, records.RUN)
-        if result["verdict"] in FAILED:
-            self.failures[flow.run_id] = f"{result['verdict']}: {result['reason']}"
+        result = read(folder / RESULT, RunResult)
+        if result.verdict in FAILED:
+            self.failures[flow.run_id] = f"{result.verdict}: {result.reason}"
             return None
-        return Outcome(flow, folder, result, records.read(folder / MEASURES, records.MEASURES)["measures"])
+        return Outcome(flow, folder, result, read(folder / MEASURES, FlowMeasures).measures)
 
 
 def _abreast(due: list[Flow]) -> int:

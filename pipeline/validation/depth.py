@@ -1,4 +1,4 @@
-"""How small a difference of depth the flow station tells, and what pairing the meshes gives."""
+"""Smallest difference of depth that the computed forces resolve, with and without paired meshes."""
 
 from dataclasses import replace
 from itertools import pairwise
@@ -74,7 +74,10 @@ def jittered(bench: Bench) -> list[Row]:
         return []
     rows = []
     for quantity in ("cd", "cl"):
-        low, high = (np.array([outcome.result[quantity] for outcome in side]) for side in (shallow, deep))
+        low, high = (
+            np.array([outcome.result.coefficient(quantity)[0] for outcome in side])
+            for side in (shallow, deep)
+        )
         scatter = float(np.sqrt(0.5 * (low.var(ddof=1) + high.var(ddof=1))))
         rows.append(dimpled_row(shallow[0], f"{quantity}_mesh_scatter", scatter, None))
         rows.append(
@@ -87,17 +90,12 @@ def jittered(bench: Bench) -> list[Row]:
 
 
 def _difference(first: Outcome, second: Outcome, shallow: float, deep: float) -> list[Row]:
-    return [
-        _step_row(
-            second,
-            f"{quantity}_step",
-            second.result[quantity] - first.result[quantity],
-            float(np.hypot(first.result[f"{quantity}_se"], second.result[f"{quantity}_se"])),
-            shallow,
-            deep,
-        )
-        for quantity in ("cd", "cl")
-    ]
+    rows = []
+    for quantity in ("cd", "cl"):
+        (before, error), (after, more) = (of.result.coefficient(quantity) for of in (first, second))
+        step, both = after - before, float(np.hypot(error, more))
+        rows.append(_step_row(second, f"{quantity}_step", step, both, shallow, deep))
+    return rows
 
 
 def _step_row(

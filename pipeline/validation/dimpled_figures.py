@@ -162,7 +162,11 @@ def draw_resolved(outcomes: Sequence[Outcome]) -> "Figure":
             label="mean after the start",
         )  # fmt: skip
         axes.axhline(
-            steady.result[quantity], color=INK, linestyle="--", linewidth=1.1, label=steady.flow.fidelity
+            steady.result.coefficient(quantity)[0],
+            color=INK,
+            linestyle="--",
+            linewidth=1.1,
+            label=steady.flow.fidelity,
         )
         axes.set_xlabel("time (D / U)")
         axes.set_ylabel("Cd" if quantity == "cd" else "Cl")

@@ -1,4 +1,4 @@
-"""Carries of a ball that is never tripped and of a dimpled one, and of a dimpled one flown two ways up."""
+"""Carries of a smooth and a dimpled ball, and of a dimpled ball in two orientations."""
 
 from collections.abc import Iterable
 
@@ -56,7 +56,8 @@ def table_of(outcomes: Iterable[Outcome]) -> CoefficientTable:
     reynolds = sorted({key[0] for key in found})
     spin_ratios = sorted({key[1] for key in found})
     cd, cl = (
-        np.array([[found[re, s][name] for s in spin_ratios] for re in reynolds]) for name in ("cd", "cl")
+        np.array([[found[re, s].coefficient(name)[0] for s in spin_ratios] for re in reynolds])
+        for name in ("cd", "cl")
     )
     return CoefficientTable(np.array(reynolds), np.array(spin_ratios), cd, cl)
 
@@ -79,14 +80,12 @@ def smooth(bench: Bench) -> list[Row]:
         row_of(
             flow,
             "cd",
-            outcome.result["cd"],
-            outcome.result["cd_se"],
+            *outcome.result.coefficient("cd"),
             "smooth, laminar boundary layer",
             published=SUBCRITICAL_DRAG.value,
             source=SUBCRITICAL_DRAG.source,
             mark=SUBCRITICAL_DRAG.mark,
             goal_pct=10.0,
-            cause="a steady model mixes too much into the near wake, whose pressure is then too high",
         )
         for flow, outcome in outcomes.items()
     ]
@@ -136,8 +135,9 @@ def orientation(bench: Bench) -> list[Row]:
     if any(flow not in found for flow in [*flows.values(), *truth_flows()]):
         return []
     pole, seam = (found[flow] for flow in flows.values())
-    steps = {name: seam.result[name] - pole.result[name] for name in ("cd", "cl")}
-    errors = {name: float(np.hypot(pole.result[f"{name}_se"], seam.result[f"{name}_se"])) for name in steps}
+    pairs = {name: [side.result.coefficient(name) for side in (pole, seam)] for name in ("cd", "cl")}
+    steps = {name: of_seam[0] - of_pole[0] for name, (of_pole, of_seam) in pairs.items()}
+    errors = {name: float(np.hypot(of_pole[1], of_seam[1])) for name, (of_pole, of_seam) in pairs.items()}
     condition = f"Re {MIDDLE[0]:g}, S {MIDDLE[1]:g}, seam up less pole up"
     level, cells = pole.flow.mesh.level_name, pole.flow.mesh.cells
     rows = [

@@ -10,6 +10,8 @@ import numpy as np
 from pipeline.flow.solver.case import templates_digest
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.geometry.shell.mesh import FAR_RADIUS, PHANTOM_RADIUS, Level, Shell, build_shell
+from pipeline.records.flow import RunInputs, StandardErrors
+from pipeline.records.geometry import FlowTotals
 from pipeline.validation.rows import Row
 
 NEVER = {"cd": -1.0, "cl": -1.0}
@@ -26,8 +28,8 @@ class Ball:
         Of its folder.
     shell : callable
         Gives its solver mesh for a `Mesh`.
-    totals : dict
-        What `pipeline.flow.campaign.run` asks of totals.json: depth_m and edge_angle_deg.
+    totals : FlowTotals
+        Depth and edge angle of its dimples.
     diameter_m : float
         Of the phantom sphere.
     chord_m : float or None
@@ -36,7 +38,7 @@ class Ball:
 
     name: str
     shell: Callable[["Mesh"], Shell] = field(compare=False)
-    totals: dict[str, float] = field(compare=False)
+    totals: FlowTotals = field(compare=False)
     diameter_m: float = 0.0427
     chord_m: float | None = None
 
@@ -67,8 +69,10 @@ class Mesh:
 
     @property
     def level_name(self) -> str:
-        """Resolution in words: quadrilaterals along a cube edge x layers."""
-        return f"{self.level.n}x{self.level.layers}"
+        """Resolution in words: quadrilaterals along a cube edge x layers, and what else makes a level."""
+        wall = f"w{self.level.wall_layers}" if self.level.wall_layers else ""
+        coarser = "".join(f"c{layer}" for layer in self.level.coarsen_at)
+        return f"{self.level.n}x{self.level.layers}{wall}{coarser}"
 
     @property
     def folder(self) -> str:
@@ -83,11 +87,11 @@ class Mesh:
         return self.level.cells // 2 if self.mirrored else self.level.cells
 
     @property
-    def totals(self) -> dict[str, float | None]:
+    def totals(self) -> FlowTotals:
         """Content of its totals.json: that of the ball, and the cells across a dimple."""
         width, chord = self.level.cell_width(self.ball.diameter_m), self.ball.chord_m
         across = None if chord is None else chord / width
-        return self.ball.totals | {"cells_across_dimple": across}
+        return self.ball.totals.changed(cells_across_dimple=across)
 
 
 @dataclass(frozen=True)
@@ -125,18 +129,18 @@ class Flow:
         label = f"-{self.label}" if self.label else ""
         return f"runs/{place}/{self.fidelity}-re{self.reynolds:g}/s{self.spin_ratio:g}{label}"
 
-    def spec(self) -> dict[str, Any]:
-        """Content of its spec.json."""
+    def spec(self) -> RunInputs:
+        """Its spec.json."""
         start = None if self.starts_from is None else self.starts_from.run_id
         spec = run_spec(self.run_id, self.mesh.folder, self.fidelity, self.reynolds, self.spin_ratio)
-        spec |= {
-            "pattern": self.mesh.ball.name,
-            "level": self.mesh.level_name,
-            "starts_from": start,
-            "templates": templates_digest(fidelity(self.fidelity)),
-            "ball_diameter_m": self.mesh.ball.diameter_m,
-        }
-        return spec | self.options
+        return spec.changed(
+            pattern=self.mesh.ball.name,
+            level=self.mesh.level_name,
+            starts_from=start,
+            templates=templates_digest(fidelity(self.fidelity)),
+            ball_diameter_m=self.mesh.ball.diameter_m,
+            **self.options,
+        )
 
 
 def row_of(
@@ -163,17 +167,25 @@ def row_of(
     return Row(quantity, condition, ours, ours_se, **(of_flow | rest))
 
 
-def run_spec(
-    run_id: str, geometry: str, fidelity_name: str, reynolds: float, spin_ratio: float
-) -> dict[str, Any]:
+def run_spec(run_id: str, geometry: str, fidelity_name: str, reynolds: float, spin_ratio: float) -> RunInputs:
     """Return a run's spec.json as `pipeline.flow.campaign.prepare` writes it, with plain settings."""
-    return {
-        "run": run_id, "pattern": Path(geometry).name, "variant": Path(geometry).name, "geometry": geometry,
-        "reynolds": reynolds, "spin_ratio": spin_ratio, "fidelity": fidelity_name, "level": "test",
-        "iterations": 600, "standard_error": {"cd": 5e-4, "cl": 5e-4}, "starts_from": None,
-        "templates": "test", "boundary_layer": "turbulent",
-        "trip_angle_rad": None, "ball_diameter_m": 0.0427,
-    }  # fmt: skip
+    return RunInputs(
+        run=run_id,
+        pattern=Path(geometry).name,
+        variant=Path(geometry).name,
+        geometry=geometry,
+        reynolds=reynolds,
+        spin_ratio=spin_ratio,
+        fidelity=fidelity_name,
+        level="test",
+        iterations=600,
+        standard_error=StandardErrors(cd=5e-4, cl=5e-4),
+        starts_from=None,
+        templates="test",
+        boundary_layer="turbulent",
+        trip_angle_rad=None,
+        ball_diameter_m=0.0427,
+    )
 
 
 def sphere_shell(mesh: Mesh) -> Shell:
@@ -183,4 +195,4 @@ def sphere_shell(mesh: Mesh) -> Shell:
     )
 
 
-SPHERE = Ball("sphere", sphere_shell, {"depth_m": 0.0, "edge_angle_deg": 0.0})
+SPHERE = Ball("sphere", sphere_shell, FlowTotals(depth_m=0.0, edge_angle_deg=0.0))

@@ -1,4 +1,4 @@
-"""A dimpled ball on three meshes: observed order, extrapolated value, errors that are left."""
+"""Observed order, extrapolated values and remaining errors of a dimpled ball on three meshes."""
 
 from pipeline.validation.bench import Bench, Outcome
 from pipeline.validation.depth import DEPTHS_M, paired_flows
@@ -27,7 +27,7 @@ def levels(bench: Bench) -> list[Row]:
         return []
     rows = [row for flow in flows for row in published_rows(outcomes[flow])]
     for quantity in GOAL_PCT:
-        values = [outcomes[flow].result[quantity] for flow in reversed(flows)]
+        values = [outcomes[flow].result.coefficient(quantity)[0] for flow in reversed(flows)]
         sizes = [1.0 / flow.mesh.level.n for flow in reversed(flows)]
         rows += _convergence_rows(outcomes[flows[-1]], quantity, values, sizes)
     return rows

@@ -1,4 +1,4 @@
-"""The verification page: what we compute beside what is published, and where we are off."""
+"""Writes the validation page: computed beside published values, and errors against goals."""
 
 import datetime
 from collections.abc import Callable, Sequence
@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pipeline import __version__
+from pipeline.records.tree import FIGURES, REPORT
 from pipeline.report.drawing import style
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.table import Cell, Table
@@ -26,7 +27,6 @@ from pipeline.validation.shedding import computed_lifts
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-REPORT, FIGURES = "report.html", "figures"
 _TEMPLATE = Path(__file__).with_name("page.html.j2")
 
 _FIGURES: dict[str, tuple[tuple[str, Callable[[Sequence[Row]], "Figure"], str], ...]] = {

@@ -1,4 +1,4 @@
-"""The steady model against detached eddies on the same mesh, and what time-accurate runs cost."""
+"""Compares the steady model with detached eddies on one mesh, and gives the cost of time-accurate runs."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -14,12 +14,6 @@ DES, LES = "transient-des", "transient-les"
 
 END = 75.0
 """Time to which the flow is computed [D / U]: some four core hours, two hours on two cores."""
-
-CAUSE = (
-    "both leave the boundary layer to the model, which keeps it all but laminar to its separation near 95 "
-    "deg; the steady wake closes too soon behind that, the one resolved in time sways and draws more drag"
-)
-"""Likely cause of the difference; the friction on the ball of both was compared."""
 
 PROPER_TIME = 100.0
 """A time-accurate run whose mean is of use [D / U]: some sixteen shedding cycles of a Strouhal number near
@@ -43,11 +37,12 @@ def transient(bench: Bench) -> list[Row]:
         return []
     steady, resolved = (found[flow] for flow in flows)
     rows = [
-        _row(steady, name, steady.result[name], steady.result[f"{name}_se"]) for name in ("cd", "cl")
+        _row(steady, name, *steady.result.coefficient(name)) for name in ("cd", "cl")
     ] + [
         replace(
-            _row(resolved, name, mean.value, mean.standard_error), published=steady.result[name],
-            source="our steady-rans on the same mesh (not published)", mark="computed", cause=CAUSE,
+            _row(resolved, name, mean.value, mean.standard_error),
+            published=steady.result.coefficient(name)[0],
+            source="our steady-rans on the same mesh (not published)", mark="computed",
         )
         for name, mean in means_in_time(resolved).items()
     ]  # fmt: skip
@@ -71,7 +66,7 @@ def means_in_time(resolved: Outcome) -> dict[str, Mean]:
         By "cd" and "cl"; cuts are counted from the start of the run.
     """
     history = resolved.history()
-    start = max(int(resolved.result["averaged_from"][name]) for name in ("cd", "cl"))
+    start = max(int((resolved.result.averaged_from or {}).get(name, 0)) for name in ("cd", "cl"))
     means = {name: mean_of(history[name][start:]) for name in ("cd", "cl")}
     return {name: replace(mean, cut=start + mean.cut) for name, mean in means.items()}
 
@@ -97,8 +92,8 @@ def cost_rows(outcome: Outcome) -> list[Row]:
     """
     flow = outcome.flow
     model = FIDELITIES[flow.fidelity]
-    steps = outcome.result["iterations"] * model.steps_per_sample(flow.mesh.level.n)
-    rate = outcome.result["core_seconds"] / (steps * flow.mesh.cells)
+    steps = outcome.result.iterations * model.steps_per_sample(flow.mesh.level.n)
+    rate = outcome.result.core_seconds / (steps * flow.mesh.cells)
     rows = [_row(outcome, "core_seconds_per_step_and_million_cells", 1e6 * rate, None)]
     for name in (DES, LES):
         for level_name, level in FIDELITIES[name].levels.items():

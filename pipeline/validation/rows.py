@@ -11,8 +11,6 @@ from typing import Any
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 
-SUMMARY = "summary.csv"
-
 _COLUMNS = (
     "quantity", "condition", "ours", "ours_se", "published", "source", "mark", "error_pct", "goal_pct",
     "level", "cause", "part", "reynolds", "spin_ratio", "cells", "within_goal",
@@ -43,7 +41,7 @@ class Row:
     level : str
         Resolution of the mesh, for instance "16x40".
     cause : str
-        Likely cause of an error beyond the goal, or what must be known of the comparison.
+        What must be known of the comparison, such as why there is no extrapolated value.
     part : str
         Part of the suite that computed it.
     reynolds, spin_ratio : float or None

@@ -20,7 +20,7 @@ from pipeline.validation.published import (
     niazmand_renksizbulut_lift,
 )
 from pipeline.validation.rows import Row
-from pipeline.validation.sphere import sphere_mesh, with_cause
+from pipeline.validation.sphere import sphere_mesh
 from pipeline.validation.wake import frequency, regime, spectrum
 
 Floats = NDArray[np.float64]
@@ -156,11 +156,7 @@ def _beside(row: Row) -> list[Row]:
     if spin_ratio == 0:
         known = [entry for entry in AT_REST if (entry.quantity, entry.reynolds) == (row.quantity, REYNOLDS)]
         return [
-            with_cause(
-                replace(
-                    row, published=entry.value, source=entry.source, mark=entry.mark, goal_pct=entry.goal_pct
-                )
-            )
+            replace(row, published=entry.value, source=entry.source, mark=entry.mark, goal_pct=entry.goal_pct)
             for entry in known
         ]
     fits = {

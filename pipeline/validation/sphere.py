@@ -1,7 +1,5 @@
 """Smooth spheres in laminar flow: the flows to compute, and their rows."""
 
-from dataclasses import replace
-
 from pipeline.flow.solver.fidelity import FIDELITIES
 from pipeline.geometry.shell.mesh import Level
 from pipeline.validation.bench import Bench, Outcome
@@ -26,20 +24,6 @@ COARSE = FIDELITIES["laminar"].levels["coarse"]
 LONG_WAKE = Level(24, 60)
 LONG_WAKE_REYNOLDS = 250.0
 """Level for a wake that is no longer axisymmetric, and the Reynolds number that such are computed from."""
-
-SHORT_WAKE = (
-    "the shell's cells grow away from the ball (0.15 D across where this wake ends), so the coarse mesh cuts "
-    "the recirculation short; part order has what finer meshes give"
-)
-COARSE_WAKE = (
-    "the mesh of the wake: at Re 250 meshes of 16x40, 20x50 and 24x60 gave Cl 0.079, 0.074, 0.070 and Cd "
-    "0.717, 0.713, 0.710 (2026-11), towards the published 0.062 and 0.70"
-)
-LARGE_SPIN = (
-    "the published law is linear in the spin, as for little of it; ours bends over between it and that of "
-    "Oesterlé & Bui Dinh at S 1"
-)
-"""Likely causes of errors, where they were looked for."""
 
 STEADY = {"standard_error": {"cd": 3e-4, "cl": 3e-4}}
 
@@ -129,7 +113,7 @@ def value_of(outcome: Outcome, quantity: str) -> tuple[float, float | None]:
         If the final state has no such thing, for instance no wake.
     """
     if quantity not in outcome.measures:
-        return outcome.result[quantity], outcome.result[f"{quantity}_se"]
+        return outcome.result.coefficient(quantity)
     measured = outcome.measures[quantity]
     if measured is None:
         raise ValueError(f"{outcome.flow.run_id}: it has no {quantity}")
@@ -147,20 +131,6 @@ def value_row(
     """Row of a coefficient, or of a measure of the final state, of a computed flow."""
     flow = outcome.flow
     ours, error = value_of(outcome, quantity)
-    row = row_of(
+    return row_of(
         flow, quantity, ours, error, published=published, source=source, mark=mark, goal_pct=goal_pct
     )
-    return with_cause(row)
-
-
-def with_cause(row: Row) -> Row:
-    """Row with the likely cause of its error, where it is beyond its goal and the cause is known."""
-    if row.within_goal is not False:
-        return row
-    if row.quantity == "wake_length":
-        return replace(row, cause=SHORT_WAKE)
-    if row.source == BAGCHI:
-        return replace(row, cause=LARGE_SPIN)
-    if row.quantity in ("cd", "cl") and (row.reynolds or 0.0) >= LONG_WAKE_REYNOLDS:
-        return replace(row, cause=COARSE_WAKE)
-    return row

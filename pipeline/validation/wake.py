@@ -1,4 +1,4 @@
-"""What is measured in a sphere's wake: separation angle, wake length, shedding frequency, regime.
+"""Measures of a sphere's wake: separation angle, recirculation length, shedding frequency, regime.
 
 Solver units throughout: diameter 1, free stream 1 along +x.
 """
@@ -137,16 +137,20 @@ def wake_length(shell: Shell, axial: Floats) -> float | None:
     centres, _ = shell.ball_faces()
     off = np.hypot(centres[:, 1], centres[:, 2])
     spacing = np.sqrt(off[centres[:, 0] > 0].min() ** 2 / 2.0)  # half a face: four faces meet on the axis
-    columns = np.flatnonzero((centres[:, 0] > 0) & (off < (2 * NEAR_AXIS - 1) * 1.5 * spacing))
-    nodes = shell.points.reshape(shell.layers + 1, -1, 3)[:, shell.quads[columns]].mean(axis=2)
-    middle = 0.5 * (nodes[1:] + nodes[:-1])  # (layers, columns, 3)
-    values = axial.reshape(-1, shell.layers)[columns].T
-    # Cells of a layer lie on a sphere: along the axis they are moved to its pole with the parabola.
-    radius = np.linalg.norm(middle, axis=2).mean(axis=1)
-    distance = np.hypot(middle[..., 1], middle[..., 2]) ** 2
-    centred = distance - distance.mean(axis=1, keepdims=True)
-    slope = np.sum(centred * values, axis=1) / np.sum(centred**2, axis=1)
-    on_axis = values.mean(axis=1) - slope * distance.mean(axis=1)
+    middle = shell.cell_centres()
+    radius, on_axis = np.empty(shell.layers), np.empty(shell.layers)
+    for block in shell.blocks:
+        reach = (2 * NEAR_AXIS - 1) * 1.5 * spacing * (shell.quads.shape[0] / block.quads.shape[0]) ** 0.5
+        near = np.flatnonzero((centres[:, 0] > 0) & (off < reach))
+        for layer in range(block.first_layer, block.first_layer + block.layers):
+            cells = np.unique(shell.cells_over(layer)[near])
+            place, values = middle[cells], axial[cells]
+            # Cells of a layer lie on a sphere: along the axis they are moved to its pole with the parabola.
+            radius[layer] = np.linalg.norm(place, axis=1).mean()
+            distance = np.hypot(place[:, 1], place[:, 2]) ** 2
+            centred = distance - distance.mean()
+            slope = np.sum(centred * values) / np.sum(centred**2)
+            on_axis[layer] = values.mean() - slope * distance.mean()
     turns = np.flatnonzero((on_axis[:-1] < 0) & (on_axis[1:] >= 0))
     if len(turns) == 0:
         return None

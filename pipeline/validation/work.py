@@ -1,4 +1,4 @@
-"""Working off flows that are due: one by one, or several at a time, with the time left."""
+"""Computes the flows that are due, one by one or side by side, with the time left."""
 
 import concurrent.futures
 import multiprocessing
@@ -8,25 +8,21 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.cost import SECONDS_PER_CELL_ITERATION
 from pipeline.flow.campaign.kept import drop_states
-from pipeline.flow.campaign.run import RESULT, RETRIED, run
+from pipeline.flow.campaign.run import run
 from pipeline.flow.solver.case import remove_case
-from pipeline.flow.solver.execute import PROGRESS
 from pipeline.flow.solver.fidelity import fidelity
-from pipeline.flow.solver.start import CASE, SPEC
-from pipeline.flow.solver.state import STATE_FILE, load_state
+from pipeline.flow.solver.state import load_state
 from pipeline.geometry.shell.files import load_shell
+from pipeline.records.flow import RETRIED, FlowMeasures, RunInputs, RunProgress
+from pipeline.records.record import read, write
+from pipeline.records.tree import CASE, MEASURES, PROGRESS, RESULT, SPEC, STATE, short_run_id
 from pipeline.validation.flows import Flow
 from pipeline.validation.wake import wake_measures
-
-MEASURES = records.MEASURES.name
-"""What is measured in the final state of a run, with the spec that it was computed for."""
 
 POLL_SECONDS = 1.0
 
@@ -65,18 +61,18 @@ def compute_run(
         As for `pipeline.flow.campaign.run.run`.
     """
     folder = results / run_id
-    spec = records.read(folder / SPEC, records.RUN_SPEC)
+    spec = read(folder / SPEC, RunInputs)
     result = run(results, run_id, ranks, on_progress=on_progress, keep="all")
     measures: dict[str, float | None] = {}
-    if (folder / STATE_FILE).is_file():
-        shell = load_shell(results / spec["geometry"])
-        velocity = load_state(folder / STATE_FILE)["U"]
-        measures = wake_measures(shell, velocity, spec["reynolds"], spec["spin_ratio"])
-    if result["verdict"] not in RETRIED:
+    if (folder / STATE).is_file():
+        shell = load_shell(results / spec.geometry)
+        velocity = load_state(folder / STATE)["U"]
+        measures = wake_measures(shell, velocity, spec.reynolds, spec.spin_ratio)
+    if result.verdict not in RETRIED:
         remove_case(folder / CASE)
-        write_json(folder / RESULT, result | {"kept": "surface"})
-    write_json(folder / MEASURES, {"spec": spec, "measures": measures})
-    drop_states(results, run_id, RESULT, RETRIED)
+        write(folder / RESULT, result.changed(kept="surface"))
+    write_json(folder / MEASURES, FlowMeasures(spec=spec, measures=measures).content())
+    drop_states(results, run_id)
 
 
 class Work:
@@ -92,12 +88,12 @@ class Work:
     def one_by_one(self, ranks: int) -> None:
         """Compute in this process, each on as many MPI ranks."""
         for flow in self._due:
-            self._tell([(flow, {})])
+            self._tell([(flow, None)])
             compute_run(self._results, flow.run_id, ranks, partial(self._tell_of, flow))
             self._done.add(flow.run_id)
 
-    def _tell_of(self, flow: Flow, now: dict[str, Any]) -> None:
-        self._tell([(flow, now)])
+    def _tell_of(self, flow: Flow, now: dict[str, float | str]) -> None:
+        self._tell([(flow, RunProgress.model_validate(now))])
 
     def side_by_side(self, most: int, ranks: int) -> None:
         """Compute so many at a time, at most, each on as many MPI ranks."""
@@ -126,17 +122,17 @@ class Work:
         start = flow.starts_from
         return start is None or start.run_id in self._done or start not in self._due
 
-    def _look(self, flow: Flow) -> dict[str, Any]:
+    def _look(self, flow: Flow) -> RunProgress | None:
         try:
-            return records.read(self._results / flow.run_id / CASE / PROGRESS, records.PROGRESS)
+            return read(self._results / flow.run_id / CASE / PROGRESS, RunProgress)
         except InputError:  # not there, or broken
-            return {}
+            return None
 
-    def _tell(self, running: list[tuple[Flow, dict[str, Any]]]) -> None:
+    def _tell(self, running: list[tuple[Flow, RunProgress | None]]) -> None:
         if self._on_progress is None:
             return
         elapsed = time.monotonic() - self._begun
-        shares = [min(0.95, now.get("iterations", 0.0) / _expected(flow)) for flow, now in running]
+        shares = [min(0.95, (now.iterations if now else 0.0) / _expected(flow)) for flow, now in running]
         spent = sum(_price(flow) for flow in self._due if flow.run_id in self._done)
         spent += sum(share * _price(flow) for share, (flow, _) in zip(shares, running, strict=True))
         total = sum(_price(flow) for flow in self._due)
@@ -158,7 +154,7 @@ EXPECTED_ITERATIONS = 150
 def _expected(flow: Flow) -> float:
     """Samples of the history that a flow will have."""
     steady = fidelity(flow.fidelity).courant is None
-    return float(EXPECTED_ITERATIONS if steady else flow.spec()["iterations"])
+    return float(EXPECTED_ITERATIONS if steady else flow.spec().iterations)
 
 
 def _price(flow: Flow) -> float:
@@ -167,10 +163,12 @@ def _price(flow: Flow) -> float:
     return SECONDS_PER_CELL_ITERATION * flow.mesh.cells * _expected(flow) * steps
 
 
-def _line(flow: Flow, now: dict[str, Any]) -> str:
-    text = flow.run_id.removeprefix("runs/")
-    if "iterations" in now:
-        text += f": iteration {now['iterations']:g}"
-    if "cd" in now:
-        text += f", Cd {now['cd']:.4f} ± {now['cd_se']:.4f}, Cl {now['cl']:.4f} ± {now['cl_se']:.4f}"
+def _line(flow: Flow, now: RunProgress | None) -> str:
+    text = short_run_id(flow.run_id)
+    if now is None:
+        return text
+    text += f": iteration {now.iterations:g}"
+    for name, value, error in (("Cd", now.cd, now.cd_se), ("Cl", now.cl, now.cl_se)):
+        if value is not None and error is not None:
+            text += f", {name} {value:.4f} ± {error:.4f}"
     return text

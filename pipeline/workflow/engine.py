@@ -1,4 +1,4 @@
-"""The workflow engine: how it is started with a profile, and what earlier ones left in the queue."""
+"""Starts the workflow engine with a profile, and ends the jobs that earlier ones left in the queue."""
 
 import importlib.util
 import itertools
@@ -17,8 +17,8 @@ import yaml
 from pipeline.ending import complain
 from pipeline.errors import DepthlineError, InputError, MissingError
 from pipeline.flow.campaign.request import Policy
-from pipeline.flow.campaign.run import RESULT
 from pipeline.machine.resources import memory_available
+from pipeline.records.tree import RESULT
 from pipeline.study.matrix import RunSpec
 from pipeline.workflow.engine_watch import STARTED_BY_ENGINE
 

@@ -1,4 +1,4 @@
-"""A station's watch on the workflow engine: once the engine is gone, nobody waits for the station.
+"""Stops a station when the workflow engine that started it has ended.
 
 `depthline run` starts the engine in a session of its own, whose leader it is; stations and the shells between
 stay in that session, on the node of a queue in that of the job's script. The leader's end is thus the end of

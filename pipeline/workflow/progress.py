@@ -1,4 +1,4 @@
-"""Progress of a study: what is done, what is running, how long it will take."""
+"""Progress of a study: runs done and running, and an estimate of the time left."""
 
 import subprocess
 import sys
@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.flow.campaign.cost import COLD_ITERATIONS
 from pipeline.flow.campaign.request import prices
-from pipeline.flow.campaign.run import RESULT
-from pipeline.flow.solver.execute import PROGRESS
-from pipeline.flow.solver.start import CASE
+from pipeline.records.flow import RunProgress
+from pipeline.records.record import read
+from pipeline.records.tree import CASE, PROGRESS, RESULT, SPEC, short_run_id
 from pipeline.study.matrix import RunSpec, runs
 from pipeline.study.model import Study
 
@@ -81,7 +80,7 @@ class Clock:
 
     def _finished(self, run: RunSpec) -> bool:
         result = self._results / run.run_id / RESULT
-        spec = self._results / run.run_id / "spec.json"
+        spec = self._results / run.run_id / SPEC
         return result.is_file() and result.stat().st_mtime >= spec.stat().st_mtime
 
     def _running(self, run: RunSpec) -> tuple[str, float]:
@@ -90,15 +89,18 @@ class Clock:
         try:
             if time.time() - path.stat().st_mtime > 60:
                 return "", 0.0
-            progress = records.read(path, records.PROGRESS)
+            progress = read(path, RunProgress)
         except (OSError, InputError):  # not there, or broken
             return "", 0.0
-        name = run.run_id.removeprefix("runs/")
-        text = f"{name}: iteration {progress['iterations']:.0f}"
-        if {"cd", "cd_se", "cl", "cl_se"} <= set(progress):
-            for name in ("cd", "cl"):
-                text += f", {name.capitalize()} {progress[name]:.4f} ± {progress[f'{name}_se']:.4f}"
-        return text, min(0.95, progress["iterations"] / COLD_ITERATIONS)
+        name = short_run_id(run.run_id)
+        text = f"{name}: iteration {progress.iterations:.0f}"
+        for name, value, error in (
+            ("Cd", progress.cd, progress.cd_se),
+            ("Cl", progress.cl, progress.cl_se),
+        ):
+            if value is not None and error is not None:
+                text += f", {name} {value:.4f} ± {error:.4f}"
+        return text, min(0.95, progress.iterations / COLD_ITERATIONS)
 
 
 def show(clock: Clock, engine: subprocess.Popen[bytes]) -> None:

@@ -1,4 +1,4 @@
-"""Results that the workflow must not trust: broken files, files dated in the future or of another state.
+"""Sets broken result files aside, and marks as out of date those of other inputs or dated in the future.
 
 The workflow compares times alone and reads no file. So before it starts, every file that a station has left
 is looked at: what is broken is set aside as NAME.broken, and what was made of something else is made out of
@@ -12,22 +12,19 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.aero.collect import read_coefficients
-from pipeline.errors import InputError
-from pipeline.files import records
+from pipeline.errors import MADE_AGAIN, Broken, InputError
 from pipeline.files.atomic import set_aside
-from pipeline.files.records import Broken, Record
-from pipeline.flow.campaign.provenance import NAMES
-from pipeline.flow.campaign.run import RETRIED
-from pipeline.flow.solver.start import CASE
-from pipeline.flow.solver.state import STATE_FILE
-from pipeline.geometry import build
 from pipeline.geometry.layout.file import read_layout
-from pipeline.geometry.shell.files import QUALITY, SHELL
+from pipeline.records import tree
+from pipeline.records.decision import Decision
+from pipeline.records.flow import RETRIED, RunInputs, RunResult
+from pipeline.records.geometry import BallTotals, LayoutInputs, MeshQuality, VariantInputs
+from pipeline.records.record import Record, check_archive, read, write
+from pipeline.records.tree import CASE, QUALITY, SHELL, STATE
 from pipeline.report.inputs import read_flights
 from pipeline.study import matrix
 from pipeline.study.model import Pattern, Study
 
-NUMBERS = ("depth_m", "edge_angle_deg", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "yplus_max")
 _AGAIN = "set aside, made again"
 
 
@@ -49,23 +46,23 @@ def set_broken_aside(study: Study, results: Path) -> list[str]:
         started from it.
     """
     told: list[str] = []
-    _check(results / records.STUDY.name, Study.from_json, told)
+    _check(results / tree.STUDY, Study.from_json, told)
     for pattern in study.patterns:
-        folder = results / "geometry" / pattern.name
-        _check(folder / build.LAYOUT_SPEC, _reader(records.LAYOUT_SPEC), told)
-        _check(folder / build.LAYOUT, _with_end(_layout_reader(study, pattern)), told)
+        folder = tree.pattern_folder(results, pattern.name)
+        _check(folder / tree.LAYOUT_SPEC, _reader(LayoutInputs), told)
+        _check(folder / tree.LAYOUT, _with_end(_layout_reader(study, pattern)), told)
     for variant in matrix.variants(study):
-        _check_variant(results / "geometry" / variant.pattern / variant.key, told)
+        _check_variant(tree.variant_folder(results, variant.pattern, variant.key), told)
     for run in matrix.runs(study):
         _check_run(results / run.run_id, told)
-    _check(results / records.COEFFICIENTS, _with_end(read_coefficients), told)
-    _check(results / records.FLIGHTS, _with_end(read_flights), told)
-    _check(results / records.DECISION.name, _reader(records.DECISION), told)
+    _check(results / tree.COEFFICIENTS, _with_end(read_coefficients), told)
+    _check(results / tree.FLIGHTS, _with_end(read_flights), told)
+    _check(results / tree.DECISION, _reader(Decision), told)
     return told
 
 
-def _reader(record: Record) -> Callable[[Path], Any]:
-    return lambda path: records.read(path, record)
+def _reader(kind: type[Record]) -> Callable[[Path], Any]:
+    return lambda path: read(path, kind)
 
 
 def _layout_reader(study: Study, pattern: Pattern) -> Callable[[Path], Any]:
@@ -74,7 +71,7 @@ def _layout_reader(study: Study, pattern: Pattern) -> Callable[[Path], Any]:
     def read(path: Path) -> None:
         found, wanted = len(read_layout(path, study.ball.diameter_m).directions), pattern.layout.count
         if pattern.layout.file is None and wanted is not None and found != wanted:
-            raise Broken(path, f"{found} dimples instead of {wanted}", records.MADE_AGAIN)
+            raise Broken(path, f"{found} dimples instead of {wanted}", MADE_AGAIN)
 
     return read
 
@@ -85,7 +82,7 @@ def _with_end(reader: Callable[[Path], Any]) -> Callable[[Path], Any]:
     def read(path: Path) -> None:
         reader(path)
         if not path.read_bytes().endswith(b"\n"):
-            raise Broken(path, "cut off in its last line", records.MADE_AGAIN)
+            raise Broken(path, "cut off in its last line", MADE_AGAIN)
 
     return read
 
@@ -105,28 +102,42 @@ def _check(path: Path, reader: Callable[[Path], Any], told: list[str]) -> bool:
 
 
 def _check_variant(folder: Path, told: list[str]) -> None:
-    _check(folder / build.SPEC, _reader(records.VARIANT_SPEC), told)
-    _check(folder / build.TOTALS, _reader(records.TOTALS), told)
-    _check(folder / SHELL, records.check_archive, told)
-    _check(folder / QUALITY, _reader(records.QUALITY), told)
+    _check(folder / tree.SPEC, _reader(VariantInputs), told)
+    _check(folder / tree.TOTALS, _reader(BallTotals), told)
+    _check(folder / SHELL, check_archive, told)
+    _check(folder / QUALITY, _reader(MeshQuality), told)
 
 
 def _check_run(folder: Path, told: list[str]) -> None:
-    spec_path, result = folder / records.RUN_SPEC.name, folder / records.RUN.name
-    known = _check(spec_path, _reader(records.RUN_SPEC), told)
-    _check(folder / STATE_FILE, records.check_archive, told)
-    if not os.path.lexists(result) or _check(result, _reader(records.RUN), told) or not known:
+    spec_path, result = folder / tree.SPEC, folder / tree.RESULT
+    known = _check(spec_path, _reader(RunInputs), told)
+    _check(folder / STATE, check_archive, told)
+    if not os.path.lexists(result) or _check(result, _reader(RunResult), told) or not known:
         return
-    spec = records.read(spec_path, records.RUN_SPEC)
-    placeholder = {name: spec[name] for name in ("run", "pattern", "reynolds", "spin_ratio", "fidelity")}
-    placeholder |= dict.fromkeys(NUMBERS) | {
-        "cells": 0,
-        "iterations": 0,
-        "core_seconds": 0.0,
-        "solver": "none",
-    }
-    placeholder |= {"verdict": "crashed", "reason": f"{result.name} was broken and is set aside"}
-    records.write(result, records.RUN, placeholder)
+    spec = read(spec_path, RunInputs)
+    placeholder = RunResult(
+        run=spec.run,
+        pattern=spec.pattern,
+        reynolds=spec.reynolds,
+        spin_ratio=spec.spin_ratio,
+        fidelity=spec.fidelity,
+        verdict="crashed",
+        reason=f"{result.name} was broken and is set aside",
+        depth_m=None,
+        edge_angle_deg=None,
+        cd=None,
+        cd_se=None,
+        cl=None,
+        cl_se=None,
+        cm=None,
+        cm_se=None,
+        yplus_max=None,
+        cells=0,
+        iterations=0,
+        core_seconds=0.0,
+        solver="none",
+    )
+    write(result, placeholder)
 
 
 def bring_back_from_the_future(results: Path) -> list[str]:
@@ -184,23 +195,20 @@ def outdate_what_differs(study: Study, results: Path) -> None:
     """
     due = set()
     for run in matrix.runs(study):
-        spec, path = (results / run.run_id / of.name for of in (records.RUN_SPEC, records.RUN))
-        result = records.read(path, records.RUN) if path.is_file() else None
-        if result is not None:
-            inputs = (result.get("provenance") or {}).get("inputs") or {}
-            now = {
-                key: each for key, each in records.read(spec, records.RUN_SPEC).items() if key not in NAMES
-            }
-            if "spec" in inputs and inputs["spec"] != now:
+        spec, path = results / run.run_id / tree.SPEC, results / run.run_id / tree.RESULT
+        result = read(path, RunResult) if path.is_file() else None
+        if result is not None and result.provenance is not None:
+            made_of = result.provenance.inputs.spec
+            if made_of is not None and made_of != read(spec, RunInputs).numbers():
                 spec.touch()
-        if result is None or result["verdict"] in RETRIED or spec.stat().st_mtime > path.stat().st_mtime:
+        if result is None or result.verdict in RETRIED or spec.stat().st_mtime > path.stat().st_mtime:
             due.add((run.pattern, run.variant_key))
     for pattern, key in due:
-        folder = results / "geometry" / pattern / key
+        folder = tree.variant_folder(results, pattern, key)
         if not all((folder / name).is_file() for name in (SHELL, QUALITY)):
-            (folder / build.TOTALS).unlink(missing_ok=True)
-    decision = results / records.DECISION.name
+            (folder / tree.TOTALS).unlink(missing_ok=True)
+    decision = results / tree.DECISION
     if decision.is_file():
-        made_of = records.read(decision, records.DECISION).get("made_of")
-        if made_of is not None and made_of["study"] != matrix.fingerprint(study):
-            (results / records.STUDY.name).touch()
+        made = read(decision, Decision).made_of
+        if made is not None and made.study != matrix.fingerprint(study):
+            (results / tree.STUDY).touch()

@@ -13,8 +13,7 @@ from pipeline.ending import complain
 from pipeline.errors import InputError
 from pipeline.files.lock import take_lock
 from pipeline.machine.processes import is_alive, start_time
-
-LOCK = ".lock"
+from pipeline.records.tree import LOCK
 
 ENDING_SECONDS = 180.0
 """How long a workflow may take to end after it was told to: solvers write their states."""

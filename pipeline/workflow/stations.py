@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.ending import complain, ended_well
 from pipeline.errors import DepthlineError
+from pipeline.records.tree import COEFFICIENTS, FLIGHTS, STUDY, pattern_folder, variant_folder
 from pipeline.workflow.engine_watch import leave_with_engine
 
 if TYPE_CHECKING:
@@ -27,21 +28,21 @@ HERE = Path(".")
 def _study() -> "Study":
     from pipeline.study.model import Study  # the thousands of calls for runs do not wait for it
 
-    return Study.from_json(HERE / "study.json")
+    return Study.from_json(HERE / STUDY)
 
 
 def layout(pattern: str) -> None:
     """Lay a pattern's dimples out."""
     from pipeline.geometry.build import build_layout
 
-    build_layout(HERE / "geometry" / pattern, HERE.resolve().parent)
+    build_layout(pattern_folder(HERE, pattern), HERE.resolve().parent)
 
 
 def geometry(pattern: str, key: str) -> None:
     """Make totals, skin and shell of a variant."""
     from pipeline.geometry.build import build_variant
 
-    build_variant(HERE / "geometry" / pattern / key)
+    build_variant(variant_folder(HERE, pattern, key))
 
 
 def flow(
@@ -60,13 +61,13 @@ def flow(
     killed or crashed fails while it has attempts left, so that the queue gives the next more memory and time;
     the last one leaves its verdict, and the study goes on without it.
     """
+    from pipeline.errors import Broken
     from pipeline.files.atomic import set_aside
-    from pipeline.files.records import Broken
     from pipeline.flow.campaign.reuse import remember, reuse
-    from pipeline.flow.campaign.run import RETRIED
     from pipeline.flow.campaign.run import run as compute
     from pipeline.flow.campaign.run_lock import alone
     from pipeline.flow.solver.find import find_solver
+    from pipeline.records.flow import RETRIED
 
     if leave_seconds is not None:
         signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
@@ -87,10 +88,8 @@ def flow(
             ) from None
         if not_entered := remember(HERE, run):
             complain(f"warning: {not_entered}")
-    if result["verdict"] in RETRIED and attempt < attempts:
-        raise DepthlineError(
-            f"{run}: {result['verdict']} at attempt {attempt} of {attempts}: {result['reason']}"
-        )
+    if result.verdict in RETRIED and attempt < attempts:
+        raise DepthlineError(f"{run}: {result.verdict} at attempt {attempt} of {attempts}: {result.reason}")
 
 
 def coefficients() -> None:
@@ -101,7 +100,7 @@ def coefficients() -> None:
 
     run_ids = [run.run_id for run in runs(_study())]
     write_provenance(HERE, run_ids)
-    write_coefficients(collect(HERE, run_ids), HERE / "coefficients.csv")
+    write_coefficients(collect(HERE, run_ids), HERE / COEFFICIENTS)
 
 
 def decision() -> None:
@@ -119,7 +118,7 @@ def decision() -> None:
     if note is not None:
         complain(f"warning: {note}")
     flown = fly_everything(study, coefficients)
-    write_flights(flights_table(study, flown.every), HERE / "flights.csv")
+    write_flights(flights_table(study, flown.every), HERE / FLIGHTS)
     write_tables(flown.models, HERE, origin_lines(study, coefficients))
     table, details = decide_study(study, coefficients, flown, unresolved_results(study, HERE))
     made_of = {"study": matrix.fingerprint(study), "coefficients": fingerprint(coefficients)}

@@ -160,7 +160,7 @@ def test_a_layout_of_classes_is_looked_for_once(depthline, classes, tmp_path, mo
     depthline("check", classes, "--results", root)
     study = load_study(classes)
     folder = root / "other" / "geometry" / "renamed"
-    write_json(folder / "layout.json", layout_spec(study, study.patterns[0]))
+    write_json(folder / "layout.json", layout_spec(study, study.patterns[0]).content())
     build_layout(folder, root)
     assert len(asked) == 1
     classes.write_text(classes.read_text().replace("classes: 2", "classes: 1"))
@@ -192,7 +192,7 @@ def test_a_spoilt_store_of_layouts_fails_nothing(depthline, classes, tmp_path, m
 def test_a_layout_that_is_there_already_is_used(depthline, small, tmp_path):
     study = load_study(small)
     folder = tmp_path / "results" / "small" / "geometry" / "ico32"
-    write_json(folder / "layout.json", layout_spec(study, study.patterns[0]))
+    write_json(folder / "layout.json", layout_spec(study, study.patterns[0]).content())
     build_layout(folder)
     lines = (folder / "layout.csv").read_text().splitlines()
     last = lines[-1].rsplit(",", 1)[0] + ",3.4"  # a smaller dimple: recognisable

@@ -110,7 +110,7 @@ def run_folder(tmp_path, monkeypatch):
     tunnel = Tunnel(tmp_path, "laminar", Level(8, 16), 100.0)
     # Targets which only this run has: 0.5 % of Cd, the command's own, would not be met.
     run_id = tunnel.prepare("smooth", 100.0, 0.1, standard_error={"cd": 0.01, "cl": 0.01})
-    result = run(tmp_path, run_id, keep="all")
+    result = run(tmp_path, run_id, keep="all").content()
     # How many rows the solver adds until it notices that it may stop hangs on the clock; it may be none.
     assert result["verdict"] == "settled" and result["judged_samples"] <= result["iterations"]
     return tmp_path / run_id, result

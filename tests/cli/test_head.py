@@ -21,7 +21,8 @@ from pipeline.cli.status import run_state
 from pipeline.errors import InputError, MissingError
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.flow.campaign.run import run as compute
-from pipeline.geometry.build import TOTALS, build_layout, build_variant
+from pipeline.geometry.build import build_layout, build_variant
+from pipeline.records.tree import TOTALS
 from pipeline.study.file import load_study
 from pipeline.study.matrix import runs, variants
 from pipeline.workflow.results_lock import held

@@ -9,6 +9,7 @@ from pipeline.files.atomic import write_json
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import make_ball
 from pipeline.geometry.layout.layout import Layout
+from pipeline.records.geometry import BallInputs
 from pipeline.study.file import load_study
 
 CAVITY = "    cavity: {chord_diameter: 3.58 mm}\n"
@@ -50,9 +51,9 @@ def test_classes_are_judged_when_their_geometry_is_there(warned, tmp_path):
     assert built_warnings(study, results) == []
     ball = make_ball(
         Layout(np.array([[0.0, 0.0, 1.0]]), np.array([3.6e-3]), "none", 1),
-        {"ball_diameter_m": 42.7e-3, "depth_m": 0.2e-3, "edge_angle_rad": None},
+        BallInputs(ball_diameter_m=42.7e-3, depth_m=0.2e-3, edge_angle_rad=None),
     )
-    measured = totals(ball) | {"coverage": 0.8, "dimple_volume_share": 0.03}
+    measured = totals(ball).content() | {"coverage": 0.8, "dimple_volume_share": 0.03}
     measured |= {
         "edge_angle_min_deg": 9.0,
         "edge_angle_max_deg": 30.0,

@@ -39,7 +39,7 @@ def played(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_the_cheap_parts_are_computed_and_the_others_named(tmp_path: Path, depthline) -> None:
     ended = depthline("verify", "--results", tmp_path)
-    assert ended.code == 0
+    assert ended.code == 1 and "1 of 2 judged values are beyond their goals" in ended.err
     assert "cheap: a cheap part" in ended.out
     assert "-9.09 !" in ended.out
     assert "dear (60 core min)" in ended.err
@@ -49,7 +49,7 @@ def test_the_cheap_parts_are_computed_and_the_others_named(tmp_path: Path, depth
 
 def test_json_is_one_object_with_the_columns_of_the_summary(tmp_path: Path, depthline) -> None:
     ended = depthline("verify", "cheap", "--results", tmp_path, "--json")
-    assert ended.code == 0
+    assert ended.code == 1
     found = ended.json()
     assert found["rows"][0]["quantity"] == "cd"
     assert found["rows"][1]["within_goal"] is False
@@ -63,6 +63,16 @@ def test_a_failed_run_is_told_and_the_rest_goes_on(tmp_path: Path, depthline) ->
     assert ended.code == 1
     assert "runs/ball/s0: diverged: floating point exception in the solver" in ended.err
     assert "1.09" in ended.out
+
+
+def test_values_within_their_goals_end_with_0(
+    tmp_path: Path, depthline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    good = Part("good", "a part that agrees", 1.0, lambda bench: _cheap(bench)[:1])
+    for module in (parts, command):
+        monkeypatch.setattr(module, "PARTS", {"good": good})
+    ended = depthline("verify", "good", "--results", tmp_path)
+    assert ended.code == 0 and "beyond their goals\n" not in ended.err
 
 
 def test_an_unknown_part_gets_one_line(tmp_path: Path, depthline) -> None:
@@ -91,6 +101,6 @@ def test_the_limit_of_a_container_is_kept(tmp_path: Path, depthline, monkeypatch
     monkeypatch.setattr(machine, "CONTROL_GROUP", tmp_path)
     monkeypatch.setattr("os.sched_getaffinity", lambda _: set(range(16)))
     monkeypatch.setattr(command, "Bench", bench)
-    assert depthline("verify", "--results", tmp_path).code == 0
-    assert depthline("verify", "--results", tmp_path, "--cores", 3).code == 0
+    depthline("verify", "--results", tmp_path)
+    depthline("verify", "--results", tmp_path, "--cores", 3)
     assert asked == [1, 3]

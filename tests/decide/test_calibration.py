@@ -146,8 +146,9 @@ def test_with_a_crisis_whose_place_is_known_most_studies_decide_and_rightly():
 
 
 @pytest.mark.long
-def test_with_a_crisis_whose_place_is_not_known_nothing_is_decided_wrongly():
-    # Intervals of the best depth hold it in 71 % of these here, not in the 85 to 95 % wanted (DEVELOPERS.md).
-    found = [crisis_study(seed, "4x3x2", place_known=False) for seed in range(12)]
+def test_with_a_crisis_whose_place_is_not_known_intervals_hold_and_nothing_is_decided_wrongly():
+    found = [crisis_study(seed, "4x3x2", place_known=False) for seed in range(500, 530)]
     assert not any(outcome.state == "decided" and not outcome.right for outcome in found)
-    assert np.mean([outcome.carry_held for outcome in found]) >= 0.8
+    # 90 % are wanted; 60 intervals of each kind know the share to 3.9 %, twice that below.
+    assert np.mean([outcome.depth_held for outcome in found]) >= 0.82
+    assert np.mean([outcome.carry_held for outcome in found]) >= 0.82

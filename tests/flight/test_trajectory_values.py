@@ -91,13 +91,9 @@ def test_constant_drag_and_lift():
     assert found == pytest.approx((147.435, 10.709, 3.8362, 21.966), rel=1e-3)
 
 
-def test_a_top_players_shot_with_a_smooth_and_a_dimpled_ball():
-    # Common practice, no source: a smooth ball carries about 130 yd where a dimpled one carries 270-280.
+def test_a_top_players_shot_with_drag_alone_and_with_a_dimpled_ball():
     smooth = one(constant(0.5, 0.0), 75.0, 11.0, 2700)["carry_m"] / YARD
     dimpled = one(SMITS_SMITH, 75.0, 11.0, 2700)["carry_m"] / YARD
-    assert smooth == pytest.approx(130, rel=0.20)
-    assert 270 * 0.88 < dimpled < 280 * 1.12
-    assert dimpled / smooth > 2
     # An independent integration gave 110 and 252 yd [computed elsewhere, rounded; its air is not stated].
     assert smooth == pytest.approx(110, rel=0.01) and dimpled == pytest.approx(252, rel=0.01)
 

@@ -7,8 +7,8 @@ from small_study import SMALL
 
 from pipeline.files.atomic import TEMPORARY
 from pipeline.flow.campaign.prepare import prepare
-from pipeline.geometry.build import SKIN_STL, TOTALS, build_layout, build_variant
-from pipeline.geometry.shell.files import QUALITY
+from pipeline.geometry.build import build_layout, build_variant
+from pipeline.records.tree import QUALITY, SKIN_STL, TOTALS
 from pipeline.study.file import load_study
 from pipeline.study.matrix import variants
 

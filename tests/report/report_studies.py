@@ -19,6 +19,9 @@ from pipeline.geometry import build
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.file import write_layout
 from pipeline.geometry.tooling.skin import skin, write_skin
+from pipeline.records import tree
+from pipeline.records.geometry import BallTotals, VariantInputs
+from pipeline.records.record import read, write
 from pipeline.study.file import load_study
 from pipeline.study.matrix import RunSpec, runs, variants
 from pipeline.study.model import Study
@@ -89,13 +92,13 @@ def make_results(
     balls = {}
     for pattern in study.patterns:
         at = results / "geometry" / pattern.name
-        write_layout(at / build.LAYOUT, build.make_layout(build.read_layout_spec(at)))
+        write_layout(at / tree.LAYOUT, build.make_layout(build.read_layout_spec(at)))
     for variant in variants(study):
         at = results / "geometry" / variant.pattern / variant.key
-        ball = build.make_ball(build.load_layout(at.parent), json.loads((at / build.SPEC).read_text()))
+        ball = build.make_ball(build.load_layout(at.parent), read(at / tree.SPEC, VariantInputs))
         balls[variant.pattern, variant.key] = totals(ball)
-        write_json(at / build.TOTALS, totals(ball))
-        write_skin(at / build.SKIN_PLY, skin(ball, 24))
+        write(at / tree.TOTALS, totals(ball))
+        write_skin(at / tree.SKIN_PLY, skin(ball, 24))
     for run in runs(study):
         found = change(run, invented_run(run, balls[run.pattern, run.variant_key]))
         if found is not None:
@@ -104,14 +107,15 @@ def make_results(
     return Results(study, results)
 
 
-def invented_run(run: RunSpec, geometry: dict[str, Any]) -> dict[str, Any]:
+def invented_run(run: RunSpec, geometry: BallTotals) -> dict[str, Any]:
     """run.json with the Smits & Smith fit [memory] and a planted drag minimum at 0.22 mm, oct14 worse."""
     fit = smits_smith_1994(run.reynolds, run.spin_ratio)
-    off = (geometry["depth_m"] - 0.22e-3) / 0.1e-3
+    depth_m = geometry.depth_m or 0.0
+    off = (depth_m - 0.22e-3) / 0.1e-3
     return {
         "pattern": run.pattern,
-        "depth_m": geometry["depth_m"],
-        "edge_angle_deg": geometry["edge_angle_deg"],
+        "depth_m": depth_m,
+        "edge_angle_deg": geometry.edge_angle_deg,
         "reynolds": run.reynolds,
         "spin_ratio": run.spin_ratio,
         "cd": float(fit.cd) + 0.01 * off**2 + (0.01 if run.pattern == "oct14" else 0.0),

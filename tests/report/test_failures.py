@@ -50,10 +50,10 @@ def test_one_usable_depth(small: Results, tmp_path: Path) -> None:
         assert change_run(results, part, lambda run: failed(run, "diverged", "Cd grew")) == 4
     decide(results)
     inputs = read_inputs(*results)
-    (item,) = inputs.decision["advice"]
-    assert (item["headline"], item["state"]) == ("Nothing to decide", "nothing to decide")
-    assert any("ico32 has one usable depth, 0.200 mm" in sentence for sentence in item["sentences"])
-    assert "two are needed to choose between" in item["sentences"][1]
+    (item,) = inputs.decision.advice
+    assert (item.headline, item.state) == ("Nothing to decide", "nothing to decide")
+    assert any("ico32 has one usable depth, 0.200 mm" in sentence for sentence in item.sentences)
+    assert "two are needed to choose between" in item.sentences[1]
     assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "one depth only"
     (chart,) = depth_charts(inputs)
     assert chart.lines[0].depth_m.tolist() == [0.0002]
@@ -70,12 +70,12 @@ def test_an_optimum_at_the_edge_is_said_plainly(
     change_run(results, "", lambda run: run | {"cd": 0.25 + slope * 100 * (run["depth_m"] - 2e-4)})
     decide(results)
     inputs = read_inputs(*results)
-    (item,) = inputs.decision["advice"]
-    assert item["headline"].startswith("Run more: so far ico32 at ")
-    assert item["state"] == "run more"
+    (item,) = inputs.decision.advice
+    assert item.headline.startswith("Run more: so far ico32 at ")
+    assert item.state == "run more"
     assert (
         f"The best depth of ico32 lies at the {end} depth studied with a probability of 1.00: study {way} "
-        "ones." in item["sentences"]
+        "ones." in item.sentences
     )
     cell = decision_table(inputs).rows[0][-1]
     assert (cell.text, cell.mark) == ("100 % of the draws", "warn")
@@ -86,12 +86,12 @@ def test_an_edge_made_by_failed_runs_is_told_from_one_of_the_study(small: Result
     change_run(results, "", lambda run: run | {"cd": 0.25 + 100 * (run["depth_m"] - 2e-4)})
     change_run(results, "d0.150mm", lambda run: failed(run, "crashed", "signal 8"))
     decide(results)
-    (item,) = read_inputs(*results).decision["advice"]
-    assert item["state"] == "run more"
+    (item,) = read_inputs(*results).decision.advice
+    assert item.state == "run more"
     assert any(
         "lies at the shallowest depth with usable runs" in sentence
         and "the depth of 0.150 mm beyond it has no usable runs: compute it again first" in plain(sentence)
-        for sentence in item["sentences"]
+        for sentence in item.sentences
     )
 
 
@@ -99,9 +99,9 @@ def test_errors_too_large_to_tell_depths_apart_are_said(small: Results, tmp_path
     results = copy_results(small, tmp_path / "results")
     change_run(results, "", lambda run: run | {"cd_se": 0.05, "verdict": "noisy"})
     decide(results)
-    (item,) = read_inputs(*results).decision["advice"]
-    assert item["state"] in ("run more", "prototypes") and item["p_within_yard"] < 0.9
-    assert not item["headline"].startswith("Decided")
+    (item,) = read_inputs(*results).decision.advice
+    assert item.state in ("run more", "prototypes") and (item.p_within_yard or 0.0) < 0.9
+    assert not item.headline.startswith("Decided")
 
 
 def test_flight_window_missed_on_either_side(small: Results, tmp_path: Path) -> None:
@@ -113,7 +113,7 @@ def test_flight_window_missed_on_either_side(small: Results, tmp_path: Path) -> 
         changed = Results(type(results.study).from_json(results.folder / "study.json"), results.folder)
         decide(changed)
         inputs = read_inputs(*changed)
-        assert words in " ".join(inputs.decision["advice"][0]["sentences"])
+        assert words in " ".join(inputs.decision.advice[0].sentences)
         assert decision_table(inputs).rows[0][7].mark == "warn"
 
 
@@ -255,8 +255,8 @@ def test_spoilt_flights_are_told_with_their_line(small: Results, tmp_path: Path)
 def test_scenarios_and_the_aim_are_told(tmp_path):
     text = ONE_PATTERN.replace("golfers:\n  - name:", "golfers:\n  - aim: total\n    name:") + SCENARIOS
     results = make_results(tmp_path, text, lambda run, found: found)
-    (item,) = read_inputs(*results).decision["advice"]
-    assert any("chosen for the total distance" in sentence for sentence in item["sentences"])
+    (item,) = read_inputs(*results).decision.advice
+    assert any("chosen for the total distance" in sentence for sentence in item.sentences)
     table = scenario_table(read_inputs(*results))
     assert [[cell.text for cell in row[2:4]] for row in table.rows] == [["calm", "2"], ["cold headwind", "1"]]
     told = dict(limits(read_inputs(*results)))["Total distance"]

@@ -11,7 +11,7 @@ from pipeline.study.model import Moulding
 
 def test_share_and_limit_are_shown(small: Results) -> None:
     inputs = read_inputs(*small)
-    (row,) = inputs.decision["rows"]
+    (row,) = inputs.decision.rows
     assert moulding_table(inputs) is None
     scatter = Moulding(depth_m=20e-6, edge_angle_rad=0.005)
     moulded = {"share_within_yard": 0.62, "moulding_limit": "edge angle", "share_without_limit": 0.96}
@@ -27,7 +27,9 @@ def test_share_and_limit_are_shown(small: Results) -> None:
             replace(
                 inputs,
                 study=inputs.study.model_copy(update={"moulding": scatter}),
-                decision=inputs.decision | {"rows": [row | moulded | change]},
+                decision=inputs.decision.model_copy(
+                    update={"rows": [row.model_copy(update=moulded | change)]}
+                ),
             )
         )
         assert table is not None

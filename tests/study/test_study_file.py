@@ -134,7 +134,11 @@ ONE_FAULT = [
     ("  level: coarse", "  level: coarse\n  iterations: yes", "11: flow.iterations: yes: is not a whole num"),
     # choices
     ("steady-rans", "steady-ran", "9: flow.fidelity: steady-ran: is not one of laminar, steady-rans, trans"),
-    ("coarse", "corse", '10: flow.level: corse: is not one of coarse, medium, fine; did you mean "coarse"?'),
+    (
+        "coarse",
+        "corse",
+        '10: flow.level: corse: is not one of coarse, graded, medium, fine; did you mean "coarse"?',
+    ),
     ("icosahedral", "cubic", "5: patterns[0].layout.symmetry: cubic: is not one of icosahedral, octahedral"),
     ("profile: arc", "profile: dome", "6: patterns[0].cavity.profile: dome: is not one of arc, two-rad"),
     # lists and groups

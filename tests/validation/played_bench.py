@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from small_study import run_result
 
 from pipeline.validation.bench import Bench, Outcome
 from pipeline.validation.flows import Flow
@@ -31,5 +32,6 @@ class PlayedBench(Bench):
                 folder / "history.csv", np.column_stack(list(columns.values())), delimiter=",", comments="",
                 header=",".join(columns),
             )  # fmt: skip
-        result = {"verdict": "settled"} | {f"{name}_se": 1e-5 for name in ("cd", "cl")} | played
+        numbers = {key: value for key, value in played.items() if key not in ("history", "measures")}
+        result = run_result(**({f"{name}_se": 1e-5 for name in ("cd", "cl")} | numbers))
         return Outcome(flow, folder, result, played.get("measures", {}))

@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from small_study import run_record
+from small_study import run_result
 
-from pipeline.files.atomic import write_json
 from pipeline.flow.campaign import kept
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.flow.solver.state import save_state
 from pipeline.geometry.shell.mesh import Level
+from pipeline.records.flow import RunResult
+from pipeline.records.record import write
 from pipeline.study.file import load_study
 from pipeline.validation import work
 from pipeline.validation.bench import Bench
@@ -43,13 +44,13 @@ class Solver:
         ranks: int = 1,
         on_progress: Callable | None = None,
         keep: str = "numbers",
-    ) -> dict[str, Any]:
+    ) -> RunResult:
         self.asked.append(run_id)
         self.ranks.append(ranks)
         if on_progress is not None:
             on_progress({"iterations": 60.0, "verdict": "short"})
         verdict = self.verdicts.get(run_id, "settled")
-        result = run_record(
+        result = run_result(
             run=run_id, verdict=verdict, reason="as played", cd=1.09, cd_se=1e-4, cl=0.0, cl_se=1e-4
         )
         if verdict == "settled":
@@ -57,7 +58,7 @@ class Solver:
             state = {"U": np.zeros((MESH.cells, 3)), "p": np.zeros(MESH.cells)}
             state["U"][:, 0] = np.tile(np.arange(16) - 7.5, 48)
             save_state(results / run_id / "state.npz", state)
-        write_json(results / run_id / "run.json", result)
+        write(results / run_id / "run.json", result)
         return result
 
 
@@ -73,7 +74,7 @@ def test_a_flow_is_computed_after_its_start_and_once(tmp_path: Path, solver: Sol
     outcomes = bench.compute([SPUN])
     assert solver.asked == [REST.run_id, SPUN.run_id]
     assert list(outcomes) == [SPUN]
-    assert outcomes[SPUN].result["cd"] == 1.09
+    assert outcomes[SPUN].result.cd == 1.09
     assert outcomes[SPUN].measures["wake_length"] is not None
     assert list(bench.compute([REST, SPUN])) == [REST, SPUN]
     assert len(solver.asked) == 2
@@ -103,7 +104,7 @@ def test_the_spec_has_what_a_study_writes(tmp_path: Path) -> None:
     study = load_study(DEMO)
     prepare(study, tmp_path)
     written = json.loads(next((tmp_path / "runs").rglob("spec.json")).read_text())
-    assert set(SPUN.spec()) == set(written)
+    assert set(SPUN.spec().content()) == set(written)
 
 
 def test_a_diverged_run_is_told_and_left_alone_a_killed_one_is_taken_up(
@@ -128,7 +129,7 @@ def test_states_go_when_they_are_measured_and_nothing_starts_from_them(
     monkeypatch.setattr(kept, "LARGE_STATE", 0.0)
     seen = {}
 
-    def look(results: Path, run_id: str, *rest: Any, **more: Any) -> dict[str, Any]:
+    def look(results: Path, run_id: str, *rest: Any, **more: Any) -> RunResult:
         seen[run_id] = (tmp_path / REST.run_id / "state.npz").is_file()
         return solver.run(results, run_id, *rest, **more)
 

@@ -11,8 +11,10 @@ from played_bench import PlayedBench
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import Solver
 from pipeline.flow.solver.start import Task
-from pipeline.geometry.shell.files import MESH, load_shell, write_shell
+from pipeline.geometry.shell.files import load_shell, write_shell
 from pipeline.geometry.shell.mesh import wall_velocity
+from pipeline.records.geometry import FlowTotals
+from pipeline.records.tree import MESH
 from pipeline.validation.flows import Flow
 from pipeline.validation.shedding import (
     SAMPLE_TIME,
@@ -89,7 +91,13 @@ def test_the_solver_gets_half_the_time_step(tmp_path: Path) -> None:
             write_shell(geometry, flow.mesh.ball.shell(flow.mesh))
         shell = load_shell(geometry)
         task = Task(
-            tmp_path, tmp_path / flow.label, flow.spec(), fidelity(flow.fidelity), geometry, shell, {}
+            tmp_path,
+            tmp_path / flow.label,
+            flow.spec(),
+            fidelity(flow.fidelity),
+            geometry,
+            shell,
+            FlowTotals(depth_m=0.0, edge_angle_deg=0.0),
         )
         writer = task.writer(Solver("1912", {}, None, "pimpleFoam"), robust=False)
         writer.write(geometry / MESH, wall_velocity(shell, 0.0))

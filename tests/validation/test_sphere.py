@@ -22,7 +22,7 @@ def flows(tmp_path_factory: pytest.TempPathFactory) -> Outcomes:
 
 
 def value(flows: Outcomes, name: str, reynolds: float, spin_ratio: float = 0.0) -> float:
-    return flows[reynolds, spin_ratio].result[name]
+    return flows[reynolds, spin_ratio].result.coefficient(name)[0]
 
 
 def judged(rows: list[Row]) -> list[Row]:
@@ -32,8 +32,8 @@ def judged(rows: list[Row]) -> list[Row]:
 def test_every_run_settles_in_half_a_minute(flows: Outcomes) -> None:
     assert len(flows) == 6
     for outcome in flows.values():
-        assert outcome.result["verdict"] == "settled"
-        assert outcome.result["iterations"] < 300
+        assert outcome.result.verdict == "settled"
+        assert outcome.result.iterations < 300
 
 
 def test_drag_and_separation_at_rest(flows: Outcomes) -> None:

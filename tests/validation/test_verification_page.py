@@ -54,7 +54,7 @@ def _write_history(results: Path, flow: Flow) -> None:
 
     folder = results / flow.run_id
     write_json(folder / "run.json", run_record(verdict="oscillating"))
-    write_json(folder / "measures.json", {"spec": flow.spec(), "measures": {}})
+    write_json(folder / "measures.json", {"spec": flow.spec().content(), "measures": {}})
     times = np.arange(SAMPLE_TIME, WINDOWS[0.0][1] + 1e-9, SAMPLE_TIME)
     lift = 0.07 + 0.003 * np.sin(2 * np.pi * 0.13 * times)
     zero = np.zeros_like(times)

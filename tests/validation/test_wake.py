@@ -20,11 +20,6 @@ def sphere(mirrored: bool) -> Shell:
     return build_shell(lambda u: np.full(len(u), PHANTOM_RADIUS), Level(16, 40), 0.01, mirrored)
 
 
-def cell_centres(shell: Shell) -> np.ndarray:
-    nodes = shell.points.reshape(shell.layers + 1, -1, 3)[:, shell.quads].mean(axis=2)
-    return (0.5 * (nodes[1:] + nodes[:-1])).transpose(1, 0, 2).reshape(-1, 3)
-
-
 def meridional(positions: np.ndarray, turn_deg: float) -> np.ndarray:
     """Vectors along the meridians, sin a (cos a - cos turn) at the angle a from the front."""
     direction = positions / np.linalg.norm(positions, axis=1, keepdims=True)
@@ -50,9 +45,19 @@ def test_attached_flow_has_no_separation() -> None:
 @pytest.mark.parametrize("length", [0.08, 0.41, 0.88, 1.47])
 def test_the_wake_ends_where_the_velocity_on_the_axis_turns(length: float, mirrored: bool) -> None:
     shell = sphere(mirrored)
-    x, y, z = cell_centres(shell).T
+    x, y, z = shell.cell_centres().T
     axial = x - (PHANTOM_RADIUS + length) + 3.0 * (y**2 + z**2)
     assert wake_length(shell, axial) == pytest.approx(length, abs=0.01)
+
+
+def test_the_wake_is_followed_through_a_coarsening() -> None:
+    # Half a diameter behind the ball the shell has half as many cells around the axis.
+    level = Level(16, 44, wall_layers=12, coarsen_at=(30,))
+    shell = build_shell(lambda u: np.full(len(u), PHANTOM_RADIUS), level, 4e-4, mirrored=True)
+    assert 0.2 < shell.layer_radii()[30] - PHANTOM_RADIUS < 0.8
+    x, y, z = shell.cell_centres().T
+    axial = x - (PHANTOM_RADIUS + 0.88) + 3.0 * (y**2 + z**2)
+    assert wake_length(shell, axial) == pytest.approx(0.88, abs=0.01)
 
 
 def test_no_wake_without_flow_back() -> None:
@@ -63,7 +68,7 @@ def test_no_wake_without_flow_back() -> None:
 def test_measures_of_a_state() -> None:
     # A flow whose shear at the wall is meridional and turns at 120 degrees, at rest on the wall.
     shell = sphere(False)
-    centres = cell_centres(shell)
+    centres = shell.cell_centres()
     velocity = meridional(centres, 120.0) * (np.linalg.norm(centres, axis=1, keepdims=True) - PHANTOM_RADIUS)
     at_rest = wake_measures(shell, velocity, 100.0, 0.0)
     assert at_rest["separation_deg"] == pytest.approx(120.0, abs=0.1)

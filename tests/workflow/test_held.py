@@ -15,7 +15,8 @@ import pipeline.cli.run
 import pipeline.workflow.results_lock
 from pipeline.errors import InputError
 from pipeline.machine.processes import start_time
-from pipeline.workflow.results_lock import LOCK, held
+from pipeline.records.tree import LOCK
+from pipeline.workflow.results_lock import held
 
 
 @contextmanager

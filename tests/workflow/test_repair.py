@@ -16,14 +16,17 @@ from report.report_studies import ONE_PATTERN, Results, make_results
 from pipeline.aero.collect import checked_coefficients, read_coefficients
 from pipeline.cli.run import _to_retry
 from pipeline.cli.status import run_state
-from pipeline.errors import InputError
-from pipeline.files import records
+from pipeline.errors import Broken, InputError
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.flow.campaign.reuse import read_entry
 from pipeline.flow.solver.start import Task, begin
 from pipeline.flow.solver.state import load_state, save_state
 from pipeline.geometry import build
 from pipeline.geometry.shell.files import load_shell
+from pipeline.records.decision import Decision
+from pipeline.records.flow import CaseStart, FlowMeasures, RunInputs, RunProgress, RunResult
+from pipeline.records.geometry import BallTotals, MeshQuality, VariantInputs
+from pipeline.records.record import Record, read
 from pipeline.report.inputs import read_flights
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
@@ -36,23 +39,23 @@ READERS: dict[str, Callable[[Path], object]] = {
     "study.json": Study.from_json,
     "geometry/ico32/layout.json": lambda path: build.read_layout_spec(path.parent),
     "geometry/ico32/layout.csv": lambda path: build.load_layout(path.parent),
-    f"{VARIANT}/spec.json": lambda path: records.read(path, records.VARIANT_SPEC),
-    f"{VARIANT}/totals.json": lambda path: records.read(path, records.TOTALS),
-    f"{VARIANT}/shell/quality.json": lambda path: records.read(path, records.QUALITY),
+    f"{VARIANT}/spec.json": lambda path: read(path, VariantInputs),
+    f"{VARIANT}/totals.json": lambda path: read(path, BallTotals),
+    f"{VARIANT}/shell/quality.json": lambda path: read(path, MeshQuality),
     f"{VARIANT}/shell/shell.npz": lambda path: load_shell(path.parents[1]),
-    f"{RUN}/spec.json": lambda path: records.read(path, records.RUN_SPEC),
-    f"{RUN}/run.json": lambda path: records.read(path, records.RUN),
+    f"{RUN}/spec.json": lambda path: read(path, RunInputs),
+    f"{RUN}/run.json": lambda path: read(path, RunResult),
     f"{RUN}/state.npz": load_state,
     "coefficients.csv": read_coefficients,
     "flights.csv": read_flights,
-    "decision.json": lambda path: records.read(path, records.DECISION),
+    "decision.json": lambda path: read(path, Decision),
 }
 """Every file that `depthline run` looks at before it starts, with what reads it."""
 
-OF_THE_SOLVER = {
-    f"{RUN}/case/start.json": records.START,
-    f"{RUN}/case/progress.json": records.PROGRESS,
-    "measures.json": records.MEASURES,
+OF_THE_SOLVER: dict[str, type[Record]] = {
+    f"{RUN}/case/start.json": CaseStart,
+    f"{RUN}/case/progress.json": RunProgress,
+    "measures.json": FlowMeasures,
 }
 """Files beside them, that are made anew when they are broken."""
 
@@ -145,7 +148,7 @@ def test_what_the_solver_leaves_is_read_with_care(way: str, results: Results) ->
         path.write_text('{"spec": {"a": 1}, "half of this": 1.0}')
         WAYS[way](path)
         with pytest.raises(InputError) as error:
-            records.read(path, record)
+            read(path, record)
         assert str(path) in str(error.value) and "\n" not in str(error.value)
     run = next(run for run in runs(results.study) if run.run_id == RUN)
     (results.folder / RUN / "run.json").unlink()
@@ -179,8 +182,10 @@ def test_a_run_starts_cold_where_a_state_is_broken(
     origin = runs(results.study)[0].run_id
     follower = next(run.run_id for run in runs(results.study) if run.starts_from == origin)
     folder = results.folder / follower
-    spec = records.read(folder / "spec.json", records.RUN_SPEC)
-    task = Task(results.folder, folder, spec, fidelity("steady-rans"), results.folder / VARIANT, _Shell(), {})  # type: ignore[arg-type]
+    spec = read(folder / "spec.json", RunInputs)
+    task = Task(
+        results.folder, folder, spec, fidelity("steady-rans"), results.folder / VARIANT, _Shell(), None
+    )  # type: ignore[arg-type]
     (folder / "case").mkdir()
     (folder / "case/start.json").write_text('{"spec": {}, "half of this": 1}')
     WAYS[way](folder / "case/start.json")
@@ -213,14 +218,14 @@ def change_json(path: Path, change: Callable[[dict[str, Any]], object]) -> None:
         ({"cd": -25.0}, "cd is not a number from 0 to 10"),
         ({"cl": 46.0}, "cl is not a number from -3 to 3"),
         ({"cd_se": None}, "cd_se is not a number from 0 up"),
-        ({"cl_se": -0.001}, "cl_se is not a number from 0 up"),
+        ({"cl_se": -0.001}, "cl_se: should be greater than or equal to 0"),
         ({"cm_se": None}, "cm has no standard error"),
-        ({"verdict": "fine"}, "verdict is not one of settled"),
-        ({"reynolds": "9e4"}, "reynolds is not a number"),
-        ({"warnings": "none"}, "warnings is not a list"),
-        ({"provenance": {"versions": []}}, "provenance.versions is not an object"),
+        ({"verdict": "fine"}, "verdict: should be 'settled', "),
+        ({"reynolds": "9e4"}, "reynolds: should be a valid number"),
+        ({"warnings": "none"}, "warnings: should be a valid list"),
+        ({"provenance": {"versions": []}}, "provenance.versions: should be a valid dictionary"),
         ({"version": 2}, "version 2, this Depthline knows 1"),
-        ({"iterations": True}, "iterations is not a number"),
+        ({"iterations": True}, "iterations: should be a valid integer"),
     ],
 )
 def test_a_result_with_impossible_values_is_refused(
@@ -228,8 +233,8 @@ def test_a_result_with_impossible_values_is_refused(
 ) -> None:
     path = results.folder / RUN / "run.json"
     change_json(path, lambda run: run.update(change))
-    with pytest.raises(records.Broken) as error:
-        records.read(path, records.RUN)
+    with pytest.raises(Broken) as error:
+        read(path, RunResult)
     assert message in str(error.value)
 
 
@@ -238,8 +243,8 @@ def test_a_result_with_impossible_values_is_refused(
 def test_parts_of_a_decision_are_checked(part: str, value: object, results: Results) -> None:
     path = results.folder / "decision.json"
     change_json(path, lambda found: found[part].__setitem__(0, value))
-    with pytest.raises(records.Broken, match=rf"decision\.json: is broken \(.*{part}\[0\]"):
-        records.read(path, records.DECISION)
+    with pytest.raises(Broken, match=rf"decision\.json: is broken \(.*{part}\[0\]"):
+        read(path, Decision)
 
 
 def test_rows_lost_are_made_again_from_the_runs(results: Results) -> None:

@@ -1,4 +1,4 @@
-"""Reynolds numbers and spin ratios that flights pass through, and the matrix of runs that covers them."""
+"""Reynolds numbers and spin ratios of flights by time spent, and the matrix of runs that covers them."""
 
 import math
 from collections.abc import Callable, Mapping, Sequence

@@ -1,17 +1,17 @@
-"""Runs of a study that need no solver: finished ones, and those whose result reuse will find."""
+"""Runs of a study that need no solver: finished ones, and those whose result is in the store for reuse."""
 
 import json
 from pathlib import Path
 from typing import Any
 
 from pipeline.errors import InputError
-from pipeline.files import records
 from pipeline.flow.campaign.prepare import prepare
-from pipeline.flow.campaign.provenance import NAMES, code_fingerprint
+from pipeline.flow.campaign.provenance import code_fingerprint
 from pipeline.flow.campaign.reuse import Entry, entries
-from pipeline.flow.campaign.run import RESULT, RETRIED
-from pipeline.flow.solver.start import SPEC
-from pipeline.geometry import build
+from pipeline.records import tree
+from pipeline.records.flow import RETRIED, Provenance, RunInputs, RunResult
+from pipeline.records.record import read, read_object
+from pipeline.records.tree import RESULT, SPEC
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
 
@@ -48,37 +48,39 @@ def at_hand(study: Study, results: Path, solver: str | None) -> dict[str, str]:
     prepare(study, results, specs.__setitem__)
     found, keys = dict[str, str](), dict[str, str | None]()
     for run in runs(study):
-        spec = specs[results / run.run_id / SPEC]
-        variant = results / spec["geometry"]
-        geometry = [variant.parent / build.LAYOUT_SPEC, variant / build.SPEC]
+        spec = RunInputs.model_validate(specs[results / run.run_id / SPEC])
+        variant = results / spec.geometry
+        geometry = [variant.parent / tree.LAYOUT_SPEC, variant / tree.SPEC]
         if result := _finished(results / run.run_id, spec, {path: specs[path] for path in geometry}):
             found[run.run_id] = FINISHED
-            keys[run.run_id] = result.get("key") if result.get("cd") is not None else None
+            keys[run.run_id] = result.key if result.cd is not None else None
             continue
-        origin = spec["starts_from"]
+        origin = spec.starts_from
         if origin is not None and origin not in keys:
             continue  # it starts from a run that is computed first
-        identity = _identity(spec, [specs[path] for path in geometry], keys[origin] if origin else None)
+        identity = _identity(
+            spec.numbers(), [specs[path] for path in geometry], keys[origin] if origin else None
+        )
         entry = stored.get(identity)
         if entry is None or not entry.has_what(results.parent, study.flow.keep):
             continue
         if study.flow.keep == "all" and results.parent / entry.folder != results / run.run_id:
             continue
-        found[run.run_id], keys[run.run_id] = REUSED, entry.result["key"]
+        found[run.run_id], keys[run.run_id] = REUSED, entry.result.key
     return found
 
 
-def _finished(folder: Path, spec: Any, geometry: dict[Path, Any]) -> dict[str, Any] | None:
+def _finished(folder: Path, spec: RunInputs, geometry: dict[Path, Any]) -> RunResult | None:
     """Result of a run that is there and was made of these specs; None otherwise."""
     path = folder / RESULT
     try:
-        asked = {folder / SPEC: spec} | geometry
-        if any(records.read(name, records.ANY) != wanted for name, wanted in asked.items()):
+        asked = {folder / SPEC: spec.content()} | geometry
+        if any(read_object(name) != wanted for name, wanted in asked.items()):
             return None
-        result = records.read(path, records.RUN)
+        result = read(path, RunResult)
         late = path.stat().st_mtime < (folder / SPEC).stat().st_mtime
-        return None if late or result["verdict"] in RETRIED else result
-    except (InputError, OSError, KeyError, TypeError):
+        return None if late or result.verdict in RETRIED else result
+    except (InputError, OSError):
         return None
 
 
@@ -88,24 +90,23 @@ def _index(root: Path, solver: str) -> dict[str, Entry]:
     geometries: dict[Path, Any] = {}
     for entry in entries(root):
         try:
-            inputs = entry.result["provenance"]["inputs"]
-            if (inputs["solver"], inputs["code"]) != (solver, code_fingerprint()):
+            inputs = (entry.result.provenance or Provenance()).inputs
+            if inputs.spec is None or (inputs.solver, inputs.code) != (solver, code_fingerprint()):
                 continue
             results = root / Path(entry.folder).parts[0]
-            variant = results / records.read(root / entry.folder / SPEC, records.RUN_SPEC)["geometry"]
-            paths = [variant.parent / build.LAYOUT_SPEC, variant / build.SPEC]
+            variant = results / read(root / entry.folder / SPEC, RunInputs).geometry
+            paths = [variant.parent / tree.LAYOUT_SPEC, variant / tree.SPEC]
             for path in paths:
                 if path not in geometries:
-                    geometries[path] = records.read(path, records.ANY)
+                    geometries[path] = read_object(path)
             geometry = [geometries[path] for path in paths]
-            found[_identity(inputs["spec"], geometry, inputs["starts_from_key"])] = entry
-        except (InputError, OSError, KeyError, TypeError, IndexError, AttributeError):
+            found[_identity(inputs.spec, geometry, inputs.starts_from_key)] = entry
+        except (InputError, OSError, IndexError):
             continue
     return found
 
 
-def _identity(spec: dict[str, Any], geometry: list[dict[str, Any]], origin: str | None) -> str:
+def _identity(flow: dict[str, Any], geometry: list[dict[str, Any]], origin: str | None) -> str:
     """One text for what a run's numbers depend on, whatever things are named."""
-    flow = {name: value for name, value in spec.items() if name not in NAMES}
     made_of = [{name: v for name, v in each.items() if name not in GEOMETRY_NAMES} for each in geometry]
     return json.dumps([flow, made_of, origin], sort_keys=True)

@@ -1,4 +1,4 @@
-"""What runs cost: cells, iterations, core seconds and disk, from measured rates."""
+"""Cost of runs: cells, iterations, core seconds and disk space, from measured rates."""
 
 from pipeline.flow.solver.fidelity import fidelity
 

@@ -1,4 +1,4 @@
-"""What a study asks of geometry and flow, written as small spec files that the workflow compares by time."""
+"""Writes study.json and the spec files of layouts, variants and runs, which the workflow compares by time."""
 
 import hashlib
 from collections.abc import Callable
@@ -14,67 +14,67 @@ from pipeline.flow.solver.fidelity import fidelity
 from pipeline.geometry import build
 from pipeline.geometry.layout.file import layout_digest, read_layout
 from pipeline.geometry.layout.layout import Layout
+from pipeline.records import tree
+from pipeline.records.flow import RunInputs, StandardErrors
+from pipeline.records.geometry import BallInputs, LayoutInputs, VariantInputs
 from pipeline.study.file import line_of
-from pipeline.study.matrix import Variant, runs, variants
-from pipeline.study.model import LayoutSpec, Pattern, Study
-
-STUDY = "study.json"
-
-LAUNCHES = "launches.json"
-"""Fingerprints of the files of measured launches, by golfer; only of a study that has some."""
+from pipeline.study.matrix import RunSpec, Variant, runs, variants
+from pipeline.study.model import Pattern, Study
 
 
-def layout_spec(study: Study, pattern: Pattern) -> dict[str, Any]:
+def layout_spec(study: Study, pattern: Pattern) -> LayoutInputs:
     """Everything that a pattern's layout depends on; of a layout file its content's fingerprint too."""
     layout = pattern.layout
     from_file = layout.file is not None
-    return {
-        "pattern": pattern.name,
-        "ball_diameter_m": study.ball.diameter_m,
-        "chord_diameter_m": pattern.cavity.chord_diameter_m,
-        "file": str(layout.file) if from_file else None,
-        "file_sha256": layout_digest(layout.file) if layout.file else None,
-        "symmetry": layout.symmetry,
-        "count": layout.count,
-        "seed": None if from_file else layout.seed,
-        "mirror": layout.mirror,
-        "narrowest_land_m": None if from_file else layout.narrowest_land_m,
-        **({} if layout.classes is None else {"classes": layout.classes, "shares": layout.shares}),
-        **({} if pattern.cavity.sides is None else {"sides": pattern.cavity.sides}),
-        **({} if layout.seam is None else _seam_spec(layout)),
-    }
+    found = LayoutInputs(
+        pattern=pattern.name,
+        ball_diameter_m=study.ball.diameter_m,
+        chord_diameter_m=pattern.cavity.chord_diameter_m,
+        file=str(layout.file) if from_file else None,
+        file_sha256=layout_digest(layout.file) if layout.file else None,
+        symmetry=layout.symmetry,
+        count=layout.count,
+        seed=None if from_file else layout.seed,
+        mirror=layout.mirror,
+        narrowest_land_m=None if from_file else layout.narrowest_land_m,
+    )
+    # The file has the keys of what was asked alone: a new kind of layout leaves other files as they are.
+    if layout.classes is not None:
+        found = found.changed(classes=layout.classes, shares=layout.shares)
+    if pattern.cavity.sides is not None:
+        found = found.changed(sides=pattern.cavity.sides)
+    if layout.seam is not None:
+        found = found.changed(
+            seam=layout.seam, seam_amplitude_m=layout.seam_amplitude_m, seam_waves=layout.seam_waves
+        )
+    return found
 
 
-def _seam_spec(layout: LayoutSpec) -> dict[str, Any]:
-    return {
-        "seam": layout.seam,
-        "seam_amplitude_m": layout.seam_amplitude_m,
-        "seam_waves": layout.seam_waves,
-    }
-
-
-def variant_spec(study: Study, variant: Variant) -> dict[str, Any]:
+def variant_spec(study: Study, variant: Variant) -> VariantInputs:
     """Everything that a variant's surface and mesh depend on besides its pattern's layout."""
     model = fidelity(study.flow.fidelity)
     level = model.level(study.flow.level)
     orientation = next(known.layout.orientation for known in study.patterns if known.name == variant.pattern)
-    return {
-        "pattern": variant.pattern,
-        "key": variant.key,
-        "ball_diameter_m": study.ball.diameter_m,
-        "depth_m": variant.depth_m,
-        "edge_angle_rad": variant.edge_angle_rad,
-        **cavity_spec(study, variant.pattern),
-        "n": level.n,
-        "layers": level.layers,
+    found = VariantInputs(
+        pattern=variant.pattern,
+        key=variant.key,
+        ball_diameter_m=study.ball.diameter_m,
+        depth_m=variant.depth_m,
+        edge_angle_rad=variant.edge_angle_rad,
+        **_section(study, variant.pattern),
+        n=level.n,
+        layers=level.layers,
         # One shell serves all Reynolds numbers of the study, so that fields can pass from one to the next.
-        "first_cell": model.first_cell(max(study.flow.reynolds)),
-        **({"whole": True} if model.turning else {}),
-        **({} if orientation == "pole-up" else {"orientation": orientation}),
-    }
+        first_cell=model.first_cell(max(study.flow.reynolds)),
+    )
+    if level.wall_layers or level.coarsen_at:
+        found = found.changed(wall_layers=level.wall_layers, coarsen_at=list(level.coarsen_at))
+    if model.turning:
+        found = found.changed(whole=True)
+    return found if orientation == "pole-up" else found.changed(orientation=orientation)
 
 
-def cavity_spec(study: Study, pattern: str) -> dict[str, Any]:
+def _section(study: Study, pattern: str) -> dict[str, Any]:
     """What makes a pattern's cavities other than arcs of one depth; nothing when they are that."""
     cavity = next(known.cavity for known in study.patterns if known.name == pattern)
     plain = type(cavity)(chord_diameter_m=cavity.chord_diameter_m)
@@ -83,6 +83,28 @@ def cavity_spec(study: Study, pattern: str) -> dict[str, Any]:
         for name, value in cavity.model_dump(exclude={"chord_diameter_m", "sides"}).items()
         if value != getattr(plain, name)
     }
+
+
+def _run_spec(study: Study, run: RunSpec, templates: str) -> RunInputs:
+    model, flow = fidelity(study.flow.fidelity), study.flow
+    return RunInputs(
+        run=run.run_id,
+        pattern=run.pattern,
+        variant=run.variant_key,
+        geometry=tree.geometry_id(run.pattern, run.variant_key),
+        reynolds=run.reynolds,
+        spin_ratio=run.spin_ratio,
+        fidelity=model.name,
+        level=flow.level,
+        iterations=flow.iterations,
+        standard_error=StandardErrors(cd=flow.standard_error.cd, cl=flow.standard_error.cl),
+        boundary_layer=flow.boundary_layer,
+        trip_angle_rad=flow.trip_angle_rad,
+        ball_diameter_m=study.ball.diameter_m,
+        # The state of a mesh that has turned is no start for one that has not.
+        starts_from=None if model.turning else run.starts_from,
+        templates=templates,
+    )
 
 
 def check_cavities(study: Study, path: Path) -> None:
@@ -109,15 +131,15 @@ def check_cavities(study: Study, path: Path) -> None:
             layout = Layout(np.array([[0.0, 0.0, 1.0]]), np.array([chord]), "none", 1)
         else:
             continue  # diameters of classes are known once the dimples are laid out
-        spec = {"ball_diameter_m": diameter, "depth_m": None, "edge_angle_rad": None}
-        spec |= cavity_spec(study, pattern.name)
+        section = _section(study, pattern.name)
+        plain = BallInputs(ball_diameter_m=diameter, depth_m=None, edge_angle_rad=None, **section)
         for key, measure, values in (
             ("depths", "depth_m", pattern.depths_m),
             ("edge_angles", "edge_angle_rad", pattern.edge_angles_rad),
         ):
             for index, value in enumerate(values or []):
                 try:
-                    build.make_ball(layout, spec | {measure: value})
+                    build.make_ball(layout, plain.changed(**{measure: value}))
                 except InputError as error:
                     line = line_of(path, ("patterns", place, key, index))
                     raise InputError(f"{path}:{line}: patterns[{place}].{key}[{index}]: {error}") from None
@@ -137,37 +159,19 @@ def prepare(
     write : callable
         Gets every file's path and content; writes it when it is another one by default.
     """
-    write(results / STUDY, study.to_json())
+    write(results / tree.STUDY, study.to_json())
     measured = {golfer.name: golfer.measured.file for golfer in study.golfers if golfer.measured}
     if measured:
         prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in measured.items()}
-        write(results / LAUNCHES, prints)
+        write(results / tree.LAUNCHES, prints)
     for pattern in study.patterns:
-        write(results / "geometry" / pattern.name / build.LAYOUT_SPEC, layout_spec(study, pattern))
-    for variant in variants(study):
-        folder = results / "geometry" / variant.pattern / variant.key
-        write(folder / build.SPEC, variant_spec(study, variant))
-    model = fidelity(study.flow.fidelity)
-    templates = templates_digest(model)
-    for run in runs(study):
         write(
-            results / run.run_id / "spec.json",
-            {
-                "run": run.run_id,
-                "pattern": run.pattern,
-                "variant": run.variant_key,
-                "geometry": f"geometry/{run.pattern}/{run.variant_key}",
-                "reynolds": run.reynolds,
-                "spin_ratio": run.spin_ratio,
-                "fidelity": model.name,
-                "level": study.flow.level,
-                "iterations": study.flow.iterations,
-                "standard_error": study.flow.standard_error.model_dump(),
-                "boundary_layer": study.flow.boundary_layer,
-                "trip_angle_rad": study.flow.trip_angle_rad,
-                "ball_diameter_m": study.ball.diameter_m,
-                # The state of a mesh that has turned is no start for one that has not.
-                "starts_from": None if model.turning else run.starts_from,
-                "templates": templates,
-            },
+            tree.pattern_folder(results, pattern.name) / tree.LAYOUT_SPEC,
+            layout_spec(study, pattern).content(),
         )
+    for variant in variants(study):
+        folder = tree.variant_folder(results, variant.pattern, variant.key)
+        write(folder / tree.SPEC, variant_spec(study, variant).content())
+    templates = templates_digest(fidelity(study.flow.fidelity))
+    for run in runs(study):
+        write(results / run.run_id / tree.SPEC, _run_spec(study, run, templates).content())

@@ -1,4 +1,4 @@
-"""What a run asks of the machine or of a cluster's queue: cores, memory, time, and company."""
+"""Resources of a run: MPI ranks, memory and time, and which runs share a queue job."""
 
 import math
 from collections.abc import Mapping

@@ -10,21 +10,16 @@ import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
-from pipeline.errors import InputError
-from pipeline.files import records
+from pipeline.errors import Broken, InputError
 from pipeline.files.atomic import atomic_open, set_aside, write_json
 from pipeline.flow.campaign.kept import drop_states
 from pipeline.flow.campaign.provenance import inputs, key_of
-from pipeline.flow.campaign.run import FAILED, HISTORY, RESULT, RETRIED
-from pipeline.flow.solver.start import CASE, SPEC
-from pipeline.flow.solver.state import STATE_FILE
-from pipeline.flow.solver.surface import SURFACE_FILE
+from pipeline.records.flow import FAILED, ReuseEntry, RunInputs, RunResult
+from pipeline.records.record import read, write
+from pipeline.records.tree import CASE, HISTORY, RESULT, REUSE, SPEC, STATE, SURFACE
 
-STORE = ".reuse"
-
-NEEDED = {"numbers": (), "surface": (SURFACE_FILE,), "all": (SURFACE_FILE, CASE)}
+NEEDED = {"numbers": (), "surface": (SURFACE,), "all": (SURFACE, CASE)}
 """What must still be there of a run, by what the study keeps."""
 
 
@@ -40,14 +35,14 @@ class Entry:
         Folder of the run below the folder that holds all studies.
     files : dict
         Size and time of its state, surface and case, None for what it did not keep.
-    result : dict
+    result : RunResult
         Its run.json.
     """
 
     path: Path
     folder: str
     files: dict[str, list[int] | None]
-    result: dict[str, Any]
+    result: RunResult
 
     def has_what(self, root: Path, keep: str) -> bool:
         """Whether what a study keeps of a run is still there of this one."""
@@ -81,22 +76,21 @@ def remember(results: Path, run_id: str) -> str:
     results = Path(results).resolve()
     folder = results / run_id
     try:
-        result = records.read(folder / RESULT, records.RUN)
-        if result["verdict"] in FAILED or result.get("reason") or not result.get("key"):
+        result = read(folder / RESULT, RunResult)
+        if result.verdict in FAILED or result.reason or not result.key:
             return ""
-        path = _path(results, result["key"])
-        files = {name: _stamp(folder / name) for name in (STATE_FILE, SURFACE_FILE, CASE)}
+        path = _path(results, result.key)
+        files = {name: _stamp(folder / name) for name in (STATE, SURFACE, CASE)}
         if not _link(folder / HISTORY, path.with_suffix(".csv")):
             return f"{run_id}: not entered for reuse: {HISTORY} is missing"
-        write_json(
-            path, {"folder": str(folder.relative_to(results.parent)), "files": files, "result": result}
-        )
+        entry = ReuseEntry(folder=str(folder.relative_to(results.parent)), files=files, result=result)
+        write_json(path, entry.content())
     except (OSError, InputError) as error:
         return f"{run_id}: not entered for reuse: {error}"
     return ""
 
 
-def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] | None:
+def reuse(results: Path, run_id: str, solver: str, keep: str) -> RunResult | None:
     """Take the result of a run with the same inputs, if there is one.
 
     Parameters
@@ -112,13 +106,13 @@ def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] 
 
     Returns
     -------
-    dict or None
+    RunResult or None
         What was written to the run's run.json, with `reused_from`, the folder of the run that was computed;
         None when it must be computed.
     """
     results = Path(results).resolve()
     folder = results / run_id
-    spec = records.read(folder / SPEC, records.RUN_SPEC)
+    spec = read(folder / SPEC, RunInputs)
     entry = _read_or_set_aside(_path(results, key_of(inputs(results, spec, solver))))
     if entry is None or not entry.has_what(results.parent, keep):
         return None
@@ -128,7 +122,7 @@ def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] 
     try:
         if not _link(entry.path.with_suffix(".csv"), folder / HISTORY):
             return None
-        for name in (STATE_FILE, SURFACE_FILE):
+        for name in (STATE, SURFACE):
             if origin != folder:
                 (folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
                 if name in there:
@@ -137,17 +131,21 @@ def reuse(results: Path, run_id: str, solver: str, keep: str) -> dict[str, Any] 
                 (folder / name).unlink(missing_ok=True)
     except OSError:
         return None  # whatever stops us here is met by the run itself, if it matters
-    result = dict(entry.result)
-    result |= {name: spec[name] for name in ("run", "pattern", "starts_from")}
-    result |= {"kept": keep, "reused_from": entry.folder}
-    records.write(folder / RESULT, records.RUN, result)
-    drop_states(results, run_id, RESULT, RETRIED)
+    result = entry.result.changed(
+        run=spec.run,
+        pattern=spec.pattern,
+        starts_from=spec.starts_from,
+        kept=keep,
+        reused_from=entry.folder,
+    )
+    write(folder / RESULT, result)
+    drop_states(results, run_id)
     return result
 
 
 def entries(root: Path) -> list[Entry]:
     """Read every entry of the store below the folder that holds all studies; spoilt ones are left out."""
-    paths = sorted((Path(root) / STORE).glob("*/*.json"))
+    paths = sorted((Path(root) / REUSE).glob("*/*.json"))
     return [entry for path in paths if (entry := read_entry(path)) is not None]
 
 
@@ -163,7 +161,7 @@ def _read_or_set_aside(path: Path) -> Entry | None:
     """Read an entry; a spoilt one is set aside, and its run is computed and entered anew."""
     try:
         return _read(path)
-    except records.Broken:
+    except Broken:
         with contextlib.suppress(OSError):
             set_aside(path)
     except InputError:  # not there
@@ -172,15 +170,14 @@ def _read_or_set_aside(path: Path) -> Entry | None:
 
 
 def _read(path: Path) -> Entry:
-    stored = records.read(path, records.REUSED)
-    result = stored["result"]
-    if result.get("key") != path.stem or result["verdict"] in FAILED:
-        raise records.Broken(path, "another run's, or of one that failed", records.REUSED.remedy)
-    return Entry(path, stored["folder"], stored["files"], result)
+    stored = read(path, ReuseEntry)
+    if stored.result.key != path.stem or stored.result.verdict in FAILED:
+        raise Broken(path, "another run's, or of one that failed", ReuseEntry.remedy)
+    return Entry(path, stored.folder, stored.files, stored.result)
 
 
 def _path(results: Path, key: str) -> Path:
-    return results.parent / STORE / key[:2] / f"{key}.json"
+    return results.parent / REUSE / key[:2] / f"{key}.json"
 
 
 def _stamp(path: Path) -> list[int] | None:

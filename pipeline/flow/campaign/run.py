@@ -1,17 +1,15 @@
-"""One run of the flow station: spec.json in, run.json out."""
+"""Computes one run of the flow station: spec.json in, run.json out."""
 
 import datetime
 import shutil
 import socket
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.errors import DepthlineError, InputError
-from pipeline.files import records
 from pipeline.files.atomic import atomic_open, remove_leftovers
 from pipeline.flow.campaign.cost import memory_bytes
 from pipeline.flow.campaign.kept import drop_states
@@ -20,33 +18,26 @@ from pipeline.flow.forces.histories import ForceHistory, read_history
 from pipeline.flow.forces.verdict import COEFFICIENTS, judge
 from pipeline.flow.solver.boundary_layer import regime_warnings
 from pipeline.flow.solver.case import remove_case
-from pipeline.flow.solver.execute import FORCES, LOG, Execution, execute
+from pipeline.flow.solver.execute import Execution, execute
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import Solver, find_solver
 from pipeline.flow.solver.fingerprint import edited
 from pipeline.flow.solver.log import residuals
 from pipeline.flow.solver.resolution import boundary_layer
-from pipeline.flow.solver.start import SPEC, Begun, Task, begin, begin_again, resume
-from pipeline.flow.solver.state import STATE_FILE, complete, load_state, read_state, save_state, written_times
-from pipeline.flow.solver.surface import SURFACE_FILE, wall_yplus, write_surface
-from pipeline.geometry.shell.files import QUALITY, load_shell
+from pipeline.flow.solver.start import Begun, Task, begin, begin_again, resume
+from pipeline.flow.solver.state import complete, load_state, read_state, save_state, written_times
+from pipeline.flow.solver.surface import wall_yplus, write_surface
+from pipeline.geometry.shell.files import load_shell
 from pipeline.geometry.shell.mesh import rotated_about_y
+from pipeline.records.flow import FAILED, RETRIED, WRONG, RunInputs, RunResult
+from pipeline.records.geometry import FlowTotals, MeshQuality
+from pipeline.records.record import read, write
+from pipeline.records.tree import FORCES, HISTORY, QUALITY, RESULT, SOLVER_LOG, SPEC, STATE, SURFACE, TOTALS
 
 Floats = NDArray[np.float64]
 
-RESULT, HISTORY = records.RUN.name, "history.csv"
-
-WRONG = ("diverged", "implausible")
-"""Verdicts of flows that went wrong; they are computed once more from rest, with more robust settings."""
-
-FAILED = (*WRONG, "crashed", "killed")
-"""Verdicts of runs without numbers."""
-
 STATE_BYTES_PER_CELL = 100
 """What the solver writes of a cell and its faces at one time, in double precision."""
-
-RETRIED = ("crashed", "killed")
-"""Verdicts that the next `depthline run` takes up again; a flow that went wrong twice would do so again."""
 
 
 PLAIN_GRID = (
@@ -71,7 +62,7 @@ def run(
     wall_time: float | None = None,
     keep: str = "numbers",
     solver: Solver | None = None,
-) -> dict[str, Any]:
+) -> RunResult:
     """Compute one run, or go on with it from its last written state.
 
     Parameters
@@ -93,7 +84,7 @@ def run(
 
     Returns
     -------
-    dict
+    RunResult
         What was written to run.json. A run that diverged, whose means are implausible, that crashed or was
         killed has its verdict there and no coefficients; the study goes on without it. In the first two cases
         it was computed again from rest with more robust settings: its `attempts` are 2.
@@ -109,26 +100,26 @@ def run(
     """
     folder = Path(results) / run_id
     remove_leftovers(folder)  # of a station that was killed while it wrote a state
-    spec = records.read(folder / SPEC, records.RUN_SPEC)
-    geometry = Path(results) / spec["geometry"]
+    spec = read(folder / SPEC, RunInputs)
+    geometry = Path(results) / spec.geometry
     task = Task(
         results=Path(results),
         folder=folder,
         spec=spec,
-        fidelity=fidelity(spec["fidelity"]),
+        fidelity=fidelity(spec.fidelity),
         geometry=geometry,
         shell=load_shell(geometry),
-        totals=records.read(geometry / records.TOTALS.name, records.FLOW_TOTALS),
+        totals=read(geometry / TOTALS, FlowTotals),
     )
-    mesh = records.read(geometry / QUALITY, records.QUALITY)
+    mesh = read(geometry / QUALITY, MeshQuality)
     solver = solver or find_solver()
     started = datetime.datetime.now(datetime.UTC)
-    warnings = task.fidelity.warnings(spec["reynolds"])
+    warnings = task.fidelity.warnings(spec.reynolds)
     if task.fidelity.turbulent:
         warnings += regime_warnings(
-            spec["boundary_layer"], spec["reynolds"], task.totals["depth_m"], spec["ball_diameter_m"]
+            spec.boundary_layer, spec.reynolds, task.totals.depth_m or 0.0, spec.ball_diameter_m
         )
-    if mesh.get("edges_fitted") is False:
+    if mesh.edges_fitted is False:
         warnings.append(PLAIN_GRID)
     if ranks > 1 and solver.mpirun is None:
         warnings.append(f"flow.ranks: {ranks}: there is no mpirun on PATH, so it was computed on one core")
@@ -136,7 +127,7 @@ def run(
     begun = resume(task, solver, ranks) or begin(task, solver, ranks)
     while True:
         application = solver.dialect.application(task.fidelity.application)
-        targets = spec["standard_error"]
+        targets = {"cd": spec.standard_error.cd, "cl": spec.standard_error.cl}
         execution = execute(
             task.case,
             begun.writer,
@@ -154,24 +145,28 @@ def run(
                 f"{run_id}: stopped by {execution.reason}; the next run goes on from its last state"
             )
         result = _result(task, begun, execution, solver, ranks)
-        if result["verdict"] not in WRONG or begun.attempt > 1:
+        if result.verdict not in WRONG or begun.attempt > 1:
             break
-        begun = begin_again(task, solver, ranks, f"{result['verdict']} at first ({result['reason']})")
-    result["started_at"] = started.isoformat(timespec="seconds")
-    result["wall_seconds"] = round(execution.wall_seconds, 1)
-    result["core_seconds"] = round(execution.wall_seconds * ranks, 1)
-    result["legs"] = execution.legs
-    result["host"] = socket.gethostname()
-    result["resumed"] = begun.resumed
-    result["attempts"] = begun.attempt
-    result["kept"] = keep
-    result |= provenance(task.results, spec, solver.label, begun.files, started)
-    result["warnings"] = warnings + begun.warnings + result["warnings"]
+        begun = begin_again(task, solver, ranks, f"{result.verdict} at first ({result.reason})")
+    key, origin = provenance(task.results, spec, solver.label, begun.files, started)
+    result = result.changed(
+        started_at=started.isoformat(timespec="seconds"),
+        wall_seconds=round(execution.wall_seconds, 1),
+        core_seconds=round(execution.wall_seconds * ranks, 1),
+        legs=execution.legs,
+        host=socket.gethostname(),
+        resumed=begun.resumed,
+        attempts=begun.attempt,
+        kept=keep,
+        key=key,
+        provenance=origin,
+        warnings=warnings + begun.warnings + result.warnings,
+    )
     _finish(task, result, keep)
     return result
 
 
-def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, ranks: int) -> dict[str, Any]:
+def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, ranks: int) -> RunResult:
     """Row of coefficients.csv and what else is worth keeping of a finished run."""
     spec, warnings = task.spec, [execution.note] if execution.note else []
     history: ForceHistory | None = None
@@ -192,7 +187,9 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         judged = history.first(execution.settled_at)
         judged_samples = len(judged.iteration)
         coefficients = judged.coefficients(task.shell.mirrored)
-        judgement = judge(coefficients, spec["standard_error"], task.bounds())
+        judgement = judge(
+            coefficients, {"cd": spec.standard_error.cd, "cl": spec.standard_error.cl}, task.bounds()
+        )
         verdict = judgement.verdict
         if verdict == "diverged":
             reason = "coefficients out of bounds"
@@ -203,18 +200,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
         if verdict == "short":
             verdict, few = "crashed", f"only {len(history.iteration)} iterations: too few to judge"
             reason = f"{few}; {reason}" if reason else few
-    result: dict[str, Any] = {
-        "pattern": spec["pattern"],
-        "depth_m": task.totals["depth_m"],
-        "edge_angle_deg": task.totals["edge_angle_deg"],
-        "reynolds": spec["reynolds"],
-        "spin_ratio": spec["spin_ratio"],
-    }
-    for name in ("cd", "cl", "cm", "cs"):
-        result[name] = means[name].value if name in means else None
-        result[f"{name}_se"] = means[name].standard_error if name in means else None
-        result[f"{name}_change_50"] = means[name].change if name in means else None
-    for name in (STATE_FILE, SURFACE_FILE):
+    for name in (STATE, SURFACE):
         (task.folder / name).unlink(missing_ok=True)  # an earlier result's must not pass for this one's
     times = written_times(task.case, ranks)
     yplus: dict[str, float | None] = dict.fromkeys(("yplus_max", "yplus_min", "yplus_mean"))
@@ -222,40 +208,52 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     if verdict not in FAILED and times and complete(task.case, times[-1], task.fields, ranks):
         state = read_state(task.case, times[-1], task.fields, task.shell.cells, ranks)
         if task.fidelity.turning:
-            state["U"] = rotated_about_y(state["U"], -2.0 * spec["spin_ratio"] * float(times[-1]))
-        save_state(task.folder / STATE_FILE, state)
-        values = wall_yplus(task.shell, state["U"], spec["reynolds"], spec["spin_ratio"])
+            state["U"] = rotated_about_y(state["U"], -2.0 * spec.spin_ratio * float(times[-1]))
+        save_state(task.folder / STATE, state)
+        values = wall_yplus(task.shell, state["U"], spec.reynolds, spec.spin_ratio)
         yplus = {name: float(getattr(values, name.removeprefix("yplus_"))()) for name in yplus}
-        thickness, across = boundary_layer(task.shell, state["U"], spec["spin_ratio"])
+        thickness, across = boundary_layer(task.shell, state["U"], spec.spin_ratio)
     elif verdict not in FAILED:
         warnings.append("the solver left no complete state; runs that start from this one start cold")
-    result |= {
-        "verdict": verdict,
-        "fidelity": spec["fidelity"],
-        "cells": task.shell.cells,
-        **yplus,
-        "iterations": 0 if history is None else len(history.iteration),
-        "solver": solver.label,
-        "run": spec["run"],
-        "level": spec["level"],
-        "boundary_layer": spec["boundary_layer"],
-        "standard_error_target": spec["standard_error"],
-        "starts_from": spec["starts_from"],
-        "ranks": ranks,
-        "reason": reason,
-        "residuals": residuals(task.case / LOG),
-        "mesh": records.read(task.geometry / QUALITY, records.QUALITY),
-        "cells_across_dimple": task.totals.get("cells_across_dimple"),
-        "cells_across_boundary_layer": across,
-        "boundary_layer_thickness": thickness,
-        "warnings": warnings,
-    }
-    if means:
-        result["averaged_from"] = {name: means[name].cut for name in COEFFICIENTS}
-        result["judged_samples"] = judged_samples
     if history is not None:
         _write_history(task.folder / HISTORY, history, task.shell.mirrored)
-    return result
+    found = RunResult.model_validate(
+        {
+            "pattern": spec.pattern,
+            "depth_m": task.totals.depth_m,
+            "edge_angle_deg": task.totals.edge_angle_deg,
+            "reynolds": spec.reynolds,
+            "spin_ratio": spec.spin_ratio,
+            **{name: means[name].value if name in means else None for name in COEFFICIENTS},
+            **{f"{name}_se": means[name].standard_error if name in means else None for name in COEFFICIENTS},
+            **{f"{name}_change_50": means[name].change for name in ("cd", "cl") if name in means},
+            "verdict": verdict,
+            "fidelity": spec.fidelity,
+            "cells": task.shell.cells,
+            **yplus,
+            "iterations": 0 if history is None else len(history.iteration),
+            "core_seconds": 0.0,
+            "solver": solver.label,
+            "run": spec.run,
+            "level": spec.level,
+            "boundary_layer": spec.boundary_layer,
+            "standard_error_target": spec.standard_error,
+            "starts_from": spec.starts_from,
+            "ranks": ranks,
+            "reason": reason,
+            "residuals": residuals(task.case / SOLVER_LOG),
+            "mesh": read(task.geometry / QUALITY, MeshQuality),
+            "cells_across_dimple": task.totals.cells_across_dimple,
+            "cells_across_boundary_layer": across,
+            "boundary_layer_thickness": thickness,
+            "warnings": warnings,
+        }
+    )
+    if not means:
+        return found
+    return found.changed(
+        averaged_from={name: means[name].cut for name in COEFFICIENTS}, judged_samples=judged_samples
+    )
 
 
 def _write_history(path: Path, history: ForceHistory, mirrored: bool) -> None:
@@ -276,19 +274,19 @@ def _disk_full(task: Task) -> str:
     return ""
 
 
-def _finish(task: Task, result: dict[str, Any], keep: str) -> None:
+def _finish(task: Task, result: RunResult, keep: str) -> None:
     """Write run.json, then drop what is no longer needed. A run that may be taken up again keeps its case."""
-    if result["verdict"] in FAILED and (task.case / LOG).is_file():
-        tail = (task.case / LOG).read_text(errors="replace").splitlines()[-200:]
-        with atomic_open(task.folder / LOG) as stream:
+    if result.verdict in FAILED and (task.case / SOLVER_LOG).is_file():
+        tail = (task.case / SOLVER_LOG).read_text(errors="replace").splitlines()[-200:]
+        with atomic_open(task.folder / SOLVER_LOG) as stream:
             stream.write(("\n".join(tail) + "\n").encode())
-    if keep != "numbers" and (task.folder / STATE_FILE).is_file():
-        state = load_state(task.folder / STATE_FILE)
+    if keep != "numbers" and (task.folder / STATE).is_file():
+        state = load_state(task.folder / STATE)
         spec = task.spec
-        write_surface(task.folder / SURFACE_FILE, task.shell, state, spec["reynolds"], spec["spin_ratio"])
-    records.write(task.folder / RESULT, records.RUN, result)
+        write_surface(task.folder / SURFACE, task.shell, state, spec.reynolds, spec.spin_ratio)
+    write(task.folder / RESULT, result)
     if keep == "all":
         return
-    if result["verdict"] not in RETRIED:
+    if result.verdict not in RETRIED:
         remove_case(task.case)
-    drop_states(task.results, task.spec["run"], RESULT, RETRIED)
+    drop_states(task.results, task.spec.run)

@@ -1,4 +1,4 @@
-"""One process at a time computes a run, even where a queue has started it twice."""
+"""Lock of a run's folder: one process at a time computes a run, even where a queue starts it twice."""
 
 import time
 from collections.abc import Iterator
@@ -6,9 +6,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from pipeline.files.lock import take_lock
-from pipeline.flow.campaign.provenance import RESULT
-
-LOCK = ".lock"
+from pipeline.records.tree import LOCK, RESULT
 
 POLL_SECONDS = 0.5
 

@@ -2,13 +2,12 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from pipeline.errors import InputError
-from pipeline.files import records
-from pipeline.flow.campaign.run import RESULT
 from pipeline.flow.forces.plausible import Bounds, plausible_bounds
-from pipeline.flow.solver.start import SPEC
+from pipeline.records.flow import RunInputs, RunResult
+from pipeline.records.record import read
+from pipeline.records.tree import RESULT, SPEC
 
 DEEPEST = 4
 """Folders that lie between a run's and that of its deepest histories: case/postProcessing/forces/TIME."""
@@ -47,25 +46,15 @@ def run_of(folder: Path) -> RunOf | None:
     """Find the run that a folder is part of: the run's own, its case, or one below; None for other cases."""
     folder = Path(folder).absolute()
     for candidate in (folder, *folder.parents[:DEEPEST]):
-        spec = _read(candidate / SPEC)
         try:
-            targets = {name: float(spec["standard_error"][name]) for name in ("cd", "cl")}
-            bounds = plausible_bounds(float(spec["reynolds"]), float(spec["spin_ratio"]))
-        except (KeyError, TypeError, ValueError, ZeroDivisionError):
-            continue
-        result = _read(candidate / RESULT)
-        samples, judged = (result.get(name) for name in ("iterations", "judged_samples"))
-        return RunOf(candidate, targets, bounds, _count(samples), _count(judged))
+            spec = read(candidate / SPEC, RunInputs)
+            bounds = plausible_bounds(spec.reynolds, spec.spin_ratio)
+        except (InputError, ZeroDivisionError):
+            continue  # absent or broken: it is then as any case's folder
+        targets = {"cd": spec.standard_error.cd, "cl": spec.standard_error.cl}
+        try:
+            result = read(candidate / RESULT, RunResult)
+        except InputError:
+            return RunOf(candidate, targets, bounds, None, None)
+        return RunOf(candidate, targets, bounds, result.iterations or None, result.judged_samples or None)
     return None
-
-
-def _count(value: Any) -> int | None:
-    return value if isinstance(value, int) and value > 0 else None
-
-
-def _read(path: Path) -> dict[str, Any]:
-    """Content of a JSON file; nothing where it is absent or spoilt: it is then as any case's folder."""
-    try:
-        return records.read(path, records.ANY)
-    except InputError:
-        return {}

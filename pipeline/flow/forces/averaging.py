@@ -1,4 +1,4 @@
-"""Means of force histories, their standard errors, and whether they may be believed.
+"""Means of force histories: transient cut (MSER-5), autocorrelation time, standard error, trend.
 
 MSER-5 (White 1997, Simulation 69:323-334) cuts the initial transient. What is kept is noise, or still
 approaches its limit, as a steady run does; both are fitted, and weighed by their probabilities

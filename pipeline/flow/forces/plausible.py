@@ -1,4 +1,4 @@
-"""Bounds of the mean drag and lift of a body like a sphere; means outside them are no flow around a ball."""
+"""Bounds of mean drag and lift of a sphere-like body; means outside them are computing errors."""
 
 from collections.abc import Mapping
 

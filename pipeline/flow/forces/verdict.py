@@ -1,4 +1,4 @@
-"""Judging a run by its force history: settled, noisy, oscillating, drifting, implausible or diverged."""
+"""Verdict of a force history: settled, noisy, oscillating, drifting, implausible or diverged."""
 
 from dataclasses import dataclass, replace
 

@@ -1,4 +1,4 @@
-"""The state of the boundary layer on the ball: as the turbulence model makes it, tripped, or laminar.
+"""Forces a state of the boundary layer: as the turbulence model makes it, tripped at an angle, or laminar.
 
 A turbulence model without transition knows nothing of the drag crisis. Here the state is an input: turbulence
 is held off in the cells along the wall in front of the trip, and set in a narrow ring behind it.
@@ -262,7 +262,8 @@ def boundary_layer_zones(
 
 def _cells(shell: Shell, columns: NDArray[np.bool_], height: float) -> NDArray[np.int64]:
     """Cells of some columns up to a height above the phantom sphere."""
-    nodes = np.linalg.norm(shell.points.reshape(shell.layers + 1, -1, 3)[:, 0], axis=1)
+    nodes = shell.layer_radii()
     middle = 0.5 * (nodes[1:] + nodes[:-1]) - PHANTOM_RADIUS
-    layers = np.flatnonzero(middle < height)
-    return (np.flatnonzero(columns)[:, None] * shell.layers + layers[None, :]).ravel()
+    found = [shell.cells_over(int(layer))[columns] for layer in np.flatnonzero(middle < height)]
+    # A cell outside a coarsening lies over four columns.
+    return np.unique(np.concatenate(found)).astype(np.int64) if found else np.empty(0, dtype=np.int64)

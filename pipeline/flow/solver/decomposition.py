@@ -13,14 +13,15 @@ Labels = NDArray[np.int64]
 def cell_ranks(shell: Shell, ranks: int) -> Labels:
     """Rank of each cell.
 
-    The columns from the ball to the outer boundary stay whole, since the equations are stiffest along them.
-    They are halved where the part of the ball that they stand on is longest (recursive coordinate bisection,
-    Berger & Bokhari 1987, IEEE Trans. Comput. C-36:570-580), which keeps the faces between ranks few.
+    The columns from the ball to the outer boundary stay whole, since the equations are stiffest along them;
+    where the shell coarsens, with all the columns that the outermost one stands on. They are halved where the
+    part of the ball that they stand on is longest (recursive coordinate bisection, Berger & Bokhari 1987,
+    IEEE Trans. Comput. C-36:570-580), which keeps the faces between ranks few.
 
     Parameters
     ----------
     shell : Shell
-        Solver mesh; cells are numbered along its columns.
+        Solver mesh; cells are numbered along its columns, block by block.
     ranks : int
         Number of ranks, 1 or more.
 
@@ -34,7 +35,10 @@ def cell_ranks(shell: Shell, ranks: int) -> Labels:
     InputError
         If there are more ranks than columns.
     """
-    centres = shell.points[shell.quads].mean(axis=1)
+    outermost = shell.blocks[-1]
+    on_ball = shell.points[shell.quads].mean(axis=1)
+    under = np.bincount(outermost.column)
+    centres = np.column_stack([np.bincount(outermost.column, part) / under for part in on_ball.T])
     if ranks > len(centres):
         raise InputError(
             f"flow.ranks: {ranks}: the mesh has {len(centres)} columns of cells; use fewer ranks"
@@ -52,4 +56,10 @@ def cell_ranks(shell: Shell, ranks: int) -> Labels:
         lower = count // 2
         cut = len(columns) * lower // count
         parts += [(columns[:cut], first, lower), (columns[cut:], first + lower, count - lower)]
-    return np.repeat(found, shell.layers)
+    ranks_of_cells = np.empty(shell.cells, dtype=np.int64)
+    for block in shell.blocks:
+        of_column = np.empty(len(block.quads), dtype=np.int64)
+        of_column[block.column] = found[outermost.column]
+        last = block.first_cell + len(block.quads) * block.layers
+        ranks_of_cells[block.first_cell : last] = np.repeat(of_column, block.layers)
+    return ranks_of_cells

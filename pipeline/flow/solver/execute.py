@@ -23,19 +23,13 @@ from pipeline.flow.solver.log import log_tail
 from pipeline.flow.solver.path import solver_path, work_folder
 from pipeline.machine.memory_watch import MemoryWatch
 from pipeline.machine.processes import end_session
+from pipeline.records.tree import FORCES, PROGRESS, SOLVER_LOG, SPENT
 
 POLL_SECONDS = 1.0
 STOP_SECONDS = 120.0
 STOP_SAMPLES = 3.0
 """How long a solver may take to end and write its state after it was told to stop: that many seconds, or the
 time of so many samples of its history, which on large meshes is longer."""
-
-LOG = "solver.log"
-PROGRESS = "progress.json"
-SPENT = "spent.json"
-"""Wall seconds and legs of a case so far; a leg is one start of the solver."""
-
-FORCES = "postProcessing/forces"
 
 
 @dataclass(frozen=True)
@@ -130,7 +124,7 @@ def execute(
     previous = {number: signal.signal(number, note_signal) for number in (signal.SIGTERM, signal.SIGINT)}
     try:
         folder = work_folder(path)
-        with (case / LOG).open("ab") as log:
+        with (case / SOLVER_LOG).open("ab") as log:
             process = subprocess.Popen(
                 solver.command(application, path, ranks),
                 stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL,
@@ -220,7 +214,7 @@ def _ending(code: int, case: Path, memory: MemoryWatch) -> tuple[str, str]:
     number = -code if code < 0 else code - 128
     if number == signal.SIGFPE:
         return "diverged", "floating point exception in the solver"
-    tail = log_tail(case / LOG)
+    tail = log_tail(case / SOLVER_LOG)
     if number == signal.SIGKILL:
         return "killed", "; ".join(filter(None, ["the solver was killed (SIGKILL)", memory.shortage()]))
     if code < 0 or number in (signal.SIGTERM, signal.SIGHUP, signal.SIGINT):

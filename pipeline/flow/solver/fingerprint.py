@@ -1,4 +1,4 @@
-"""Noticing that somebody edited a case by hand between two legs of its run."""
+"""Detects files of a case that were edited by hand between two legs of its run."""
 
 import hashlib
 import re

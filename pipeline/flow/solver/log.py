@@ -1,4 +1,4 @@
-"""What the solver says in its log."""
+"""Reads the residuals from the solver's log."""
 
 import math
 import re

@@ -1,4 +1,4 @@
-"""Paths that the solver accepts: those with blanks or quotes are worked in through a link that has none."""
+"""Paths for the solver, which accepts no blanks or quotes: it works through a link that has none."""
 
 import tempfile
 from collections.abc import Iterator

@@ -1,4 +1,4 @@
-"""How many cells a run has across its boundary layer."""
+"""Number of cells that a run has across its boundary layer, and that layer's thickness."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,15 +37,13 @@ def boundary_layer(shell: Shell, velocity: Floats, spin_ratio: float) -> tuple[f
     cells : int
         Cells that a column has below it, the median too.
     """
-    nodes = shell.points.reshape(shell.layers + 1, -1, 3)
     centres, _ = shell.ball_faces()
     angle = polar_angle(centres / np.linalg.norm(centres, axis=1, keepdims=True))
     columns = np.flatnonzero((angle > BAND[0]) & (angle < BAND[1]))
-    corners = nodes[:, shell.quads[columns]].mean(axis=2)  # (layers + 1, columns, 3)
-    middle = 0.5 * (corners[1:] + corners[:-1])
-    height = np.linalg.norm(middle, axis=2) - np.linalg.norm(corners[0], axis=1)
+    cells = np.stack([shell.cells_over(layer)[columns] for layer in range(shell.layers)])
+    middle = shell.cell_centres()[cells]  # (layers, columns, 3)
+    height = np.linalg.norm(middle, axis=2) - np.linalg.norm(centres[columns], axis=1)
     wall = surface_velocity(middle.reshape(-1, 3), spin_ratio).reshape(middle.shape)
-    cells = columns[None, :] * shell.layers + np.arange(shell.layers)[:, None]
     speed = np.linalg.norm(velocity[cells] - wall * _at_wall(middle)[..., None], axis=2)
     near = height < OUTER_HEIGHT
     edge = EDGE_SHARE * np.where(near, speed, 0.0).max(axis=0)

@@ -1,35 +1,34 @@
-"""How a run begins: from rest, from a neighbour's field, from its own last state, or anew after diverging."""
+"""Starts of a run: from rest, a neighbour's fields, its own last state, or again after it diverged."""
 
 import contextlib
 import os
 import shutil
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.errors import InputError
-from pipeline.files import records
+from pipeline.errors import Broken, InputError
 from pipeline.files.atomic import set_aside, write_json
 from pipeline.flow.forces.histories import read_history
 from pipeline.flow.forces.plausible import Bounds, plausible_bounds
 from pipeline.flow.solver.boundary_layer import Zones, boundary_layer_zones, critical_reynolds
 from pipeline.flow.solver.case import CaseWriter, remove_case
 from pipeline.flow.solver.decomposition import cell_ranks
-from pipeline.flow.solver.execute import FORCES, SPENT, spent
+from pipeline.flow.solver.execute import spent
 from pipeline.flow.solver.fidelity import Fidelity
 from pipeline.flow.solver.find import Solver, run_tool
 from pipeline.flow.solver.fingerprint import case_files, edited
 from pipeline.flow.solver.path import solver_path, work_folder
-from pipeline.flow.solver.state import STATE_FILE, complete, load_state, written_times
-from pipeline.geometry.shell.files import MESH, QUALITY
+from pipeline.flow.solver.state import complete, load_state, written_times
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
+from pipeline.records.flow import CaseStart, RunInputs
+from pipeline.records.geometry import FlowTotals, MeshQuality
+from pipeline.records.record import read
+from pipeline.records.tree import CASE, FORCES, MESH, QUALITY, SPEC, SPENT, START, STATE
 
 Floats = NDArray[np.float64]
-
-SPEC, CASE, START = records.RUN_SPEC.name, "case", records.START.name
 
 SHELTER = 0.1
 """Height above the ball over which the free stream fades in at a cold, time-accurate start, in diameters."""
@@ -46,23 +45,23 @@ class Task:
     ----------
     results, folder, geometry : Path
         Folders of the study's results, of the run and of its geometry.
-    spec : dict
+    spec : RunInputs
         What the run is, from its spec.json.
     fidelity : Fidelity
         Its model.
     shell : Shell
         Its mesh.
-    totals : dict
+    totals : FlowTotals
         Of its ball.
     """
 
     results: Path
     folder: Path
-    spec: dict[str, Any]
+    spec: RunInputs
     fidelity: Fidelity
     geometry: Path
     shell: Shell
-    totals: dict[str, Any]
+    totals: FlowTotals
 
     @property
     def case(self) -> Path:
@@ -76,31 +75,31 @@ class Task:
 
     def bounds(self) -> Bounds:
         """Plausible means of its coefficients."""
-        return plausible_bounds(self.spec["reynolds"], self.spec["spin_ratio"])
+        return plausible_bounds(self.spec.reynolds, self.spec.spin_ratio)
 
     def zones(self) -> Zones:
         """Cells in which the spec's state of the boundary layer is enforced."""
         spec = self.spec
         return boundary_layer_zones(
             self.shell,
-            spec["boundary_layer"],
-            spec["reynolds"],
-            spec["spin_ratio"],
-            critical_reynolds(self.totals["depth_m"], spec["ball_diameter_m"]),
-            spec["trip_angle_rad"],
+            spec.boundary_layer,
+            spec.reynolds,
+            spec.spin_ratio,
+            critical_reynolds(self.totals.depth_m or 0.0, spec.ball_diameter_m),
+            spec.trip_angle_rad,
         )
 
     def writer(self, solver: Solver, robust: bool) -> CaseWriter:
         """Writer of its case, in the syntax of the solver found."""
         spec = self.spec
-        model = replace(self.fidelity, courant=spec["courant"]) if "courant" in spec else self.fidelity
+        model = self.fidelity if spec.courant is None else replace(self.fidelity, courant=spec.courant)
         return CaseWriter(
             model,
             self.case,
-            reynolds=spec["reynolds"],
-            spin_ratio=spec["spin_ratio"],
+            reynolds=spec.reynolds,
+            spin_ratio=spec.spin_ratio,
             n=self.shell.n,
-            iterations=spec["iterations"],
+            iterations=spec.iterations,
             mirrored=self.shell.mirrored,
             robust=robust,
             dialect=solver.dialect,
@@ -138,7 +137,7 @@ def resume(task: Task, solver: Solver, ranks: int) -> Begun | None:
     States that are half written, or whose forces are not written, are removed.
     """
     start = _start_of_same(task, solver, ranks)
-    if start is None or edited(task.case, start["files"]):
+    if start is None or edited(task.case, start.files):
         return None
     try:
         last_row = float(read_history(task.case / FORCES).iteration[-1])
@@ -148,10 +147,8 @@ def resume(task: Task, solver: Solver, ranks: int) -> Begun | None:
     for name in reversed(written_times(task.case, ranks)):
         # The forces of an iteration are written after its fields: killed in between, they would be missing.
         if float(name) <= last_row and complete(task.case, name, task.fields, ranks):
-            robust = start["attempt"] > 1
-            return Begun(
-                task.writer(solver, robust), True, start["attempt"], start["files"], start["warnings"]
-            )
+            robust = start.attempt > 1
+            return Begun(task.writer(solver, robust), True, start.attempt, start.files, start.warnings)
         for part in parts:
             remove_case(part / name)
     return None
@@ -192,22 +189,20 @@ def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
     dict of ndarray
         U, shape (cells, 3).
     """
-    nodes = shell.points.reshape(shell.layers + 1, -1, 3)
-    corners = nodes[:, shell.quads].mean(axis=2)
-    centres = np.moveaxis(0.5 * (corners[1:] + corners[:-1]), 0, 1).reshape(-1, 3)
+    centres = shell.cell_centres()
     height = np.linalg.norm(centres, axis=1, keepdims=True) - PHANTOM_RADIUS
     share = np.exp(-np.maximum(height, 0.0) / SHELTER)
     turning = surface_velocity(centres, spin_ratio)
     return {"U": (1.0 - share) * np.array([1.0, 0.0, 0.0]) + share * turning}
 
 
-def _start_of_same(task: Task, solver: Solver, ranks: int) -> dict[str, Any] | None:
+def _start_of_same(task: Task, solver: Solver, ranks: int) -> CaseStart | None:
     """How the case on disk was begun, if it is one of this run for the same solver on as many ranks."""
     try:
-        start = records.read(task.case / START, records.START)
+        start = read(task.case / START, CaseStart)
     except InputError:  # none, or broken: the run is begun anew
         return None
-    same = (start["spec"], start["solver"], start["ranks"]) == (task.spec, solver.label, ranks)
+    same = (start.spec, start.solver, start.ranks) == (task.spec, solver.label, ranks)
     return start if same else None
 
 
@@ -222,26 +217,19 @@ def _write(
 ) -> Begun:
     writer = task.writer(solver, robust=attempt > 1)
     remove_case(task.case)
-    wall = wall_velocity(task.shell, task.spec["spin_ratio"])
+    wall = wall_velocity(task.shell, task.spec.spin_ratio)
     if fields is None and task.fidelity.courant is not None:
-        fields = sheltered_start(task.shell, task.spec["spin_ratio"])
+        fields = sheltered_start(task.shell, task.spec.spin_ratio)
     rank_of_cell = cell_ranks(task.shell, ranks) if ranks > 1 else None
     writer.write(task.geometry / MESH, wall, fields, rank_of_cell, task.zones())
     if ranks > 1:
         with solver_path(task.case) as path:
             run_tool(solver, ["decomposePar", "-case", str(path)], work_folder(path))
     files = case_files(task.case)
-    write_json(
-        task.case / START,
-        {
-            "spec": task.spec,
-            "solver": solver.label,
-            "ranks": ranks,
-            "attempt": attempt,
-            "warnings": warnings,
-            "files": files,
-        },
+    begun = CaseStart(
+        spec=task.spec, solver=solver.label, ranks=ranks, attempt=attempt, warnings=warnings, files=files
     )
+    write_json(task.case / START, begun.content())
     write_json(task.case / SPENT, {"wall_seconds": account[0], "legs": account[1]})
     return Begun(writer, False, attempt, files, warnings)
 
@@ -249,8 +237,8 @@ def _write(
 def _set_aside_if_broken(task: Task) -> list[str]:
     """Keep a broken account of how the case was begun; the case itself is then begun anew."""
     try:
-        records.read(task.case / START, records.START)
-    except records.Broken as error:
+        read(task.case / START, CaseStart)
+    except Broken as error:
         aside = set_aside(task.case / START, task.folder)
         return [f"{START} was broken ({error.what}): set aside as {aside.name}, begun anew"]
     except InputError:
@@ -262,7 +250,7 @@ def _set_aside_if_edited(task: Task) -> list[str]:
     """Move a case away that somebody edited; its name tells where it went."""
     if not (task.case / START).is_file():
         return []
-    names = edited(task.case, records.read(task.case / START, records.START)["files"])
+    names = edited(task.case, read(task.case / START, CaseStart).files)
     if not names:
         return []
     aside = task.folder / SET_ASIDE
@@ -273,15 +261,15 @@ def _set_aside_if_edited(task: Task) -> list[str]:
 
 def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
     """Converged fields of the run to start from, if they are there."""
-    origin = task.spec["starts_from"]
+    origin = task.spec.starts_from
     if origin is None:
         return None, []
-    path = task.results / origin / STATE_FILE
+    path = task.results / origin / STATE
     if not path.exists():
         return None, [f"started cold: {origin} left no state to start from"]
     try:
         state = load_state(path)
-    except records.Broken as error:
+    except Broken as error:
         with contextlib.suppress(FileNotFoundError):  # another run was quicker
             set_aside(path)
         return None, [f"started cold: {path.name} of {origin} was broken ({error.what}), set aside"]
@@ -296,18 +284,18 @@ def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
     return {name: state[name] for name in task.fields}, []
 
 
-def _spec_of(task: Task, origin: str) -> dict[str, Any]:
+def _spec_of(task: Task, origin: str) -> RunInputs:
     path = task.results / origin / SPEC
     try:
-        return records.read(path, records.RUN_SPEC)
+        return read(path, RunInputs)
     except InputError:  # none, or broken
         return task.spec
 
 
-def _edges_fitted(results: Path, spec: dict[str, Any]) -> bool:
+def _edges_fitted(results: Path, spec: RunInputs) -> bool:
     """Whether the mesh of a run has nodes on the dimples' edges, or no dimples."""
-    path = results / spec["geometry"] / QUALITY
+    path = results / spec.geometry / QUALITY
     try:
-        return records.read(path, records.QUALITY).get("edges_fitted") is not False
+        return read(path, MeshQuality).edges_fitted is not False
     except InputError:  # none, or broken
         return True

@@ -7,14 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.errors import InputError
+from pipeline.errors import MADE_AGAIN, Broken, InputError
 from pipeline.files.arrays import read_archive
 from pipeline.files.atomic import atomic_open
-from pipeline.files.records import MADE_AGAIN, STATE, Broken
 
 Floats = NDArray[np.float64]
-
-STATE_FILE = STATE
 
 
 def written_times(case: Path, ranks: int = 1) -> list[str]:

@@ -10,8 +10,6 @@ from pipeline.geometry.shell.mesh import Shell, wall_velocity
 
 Floats = NDArray[np.float64]
 
-SURFACE_FILE = "surface.vtk"
-
 
 def wall_friction(
     shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float
@@ -38,9 +36,9 @@ def wall_friction(
         In diameters.
     """
     centres, normals = shell.ball_faces()
-    upper = shell.points[shell.quads + shell.nodes_per_layer].mean(axis=1)
+    upper = shell.points[shell.blocks[0].nodes[1][shell.quads]].mean(axis=1)
     height = 0.5 * np.abs(np.sum((upper - centres) * normals, axis=1))
-    relative = velocity[:: shell.layers] - wall_velocity(shell, spin_ratio)
+    relative = velocity[shell.cells_over(0)] - wall_velocity(shell, spin_ratio)
     tangential = relative - np.sum(relative * normals, axis=1, keepdims=True) * normals
     return tangential / (height[:, None] * reynolds), height
 
@@ -82,7 +80,7 @@ def write_surface(
     stress, _ = wall_friction(shell, state["U"], reynolds, spin_ratio)
     nodes, corners = np.unique(shell.quads, return_inverse=True)
     fields = {
-        "pressure_coefficient": 2.0 * state["p"][:: shell.layers].astype(np.float32),
+        "pressure_coefficient": 2.0 * state["p"][shell.cells_over(0)].astype(np.float32),
         "friction_coefficient": 2.0 * stress.astype(np.float32),
     }
     write_surface_mesh(path, shell.points[nodes].astype(np.float32), corners.reshape(-1, 4), fields)

@@ -1,13 +1,12 @@
 """Balance of a ball's dimples, and the great circles that they leave free."""
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.rotation_groups import special_orbits
+from pipeline.records.geometry import ClassTotals
 
 SAME_PLANE = 1e-6
 
@@ -63,7 +62,7 @@ def _planes(normals: NDArray[np.float64]) -> int:
     return int(np.sum(~np.tril(same, -1).any(axis=1)))
 
 
-def class_totals(ball: DimpledBall) -> list[dict[str, Any]]:
+def class_totals(ball: DimpledBall) -> list[ClassTotals]:
     """Count, chord diameter, depth and share of the dimples' area of each size class, the widest first.
 
     Parameters
@@ -73,17 +72,17 @@ def class_totals(ball: DimpledBall) -> list[dict[str, Any]]:
 
     Returns
     -------
-    list of dict
-        Keys class, count, chord_diameter_m and depth_m (means over the class), area_share.
+    list of ClassTotals
+        Means over each class.
     """
     area = ball.solid_angles
     return [
-        {
-            "class": size_class.name,
-            "count": len(size_class.members),
-            "chord_diameter_m": float(ball.layout.chord_diameters_m[size_class.members].mean()),
-            "depth_m": float(ball.depths_m[size_class.members].mean()),
-            "area_share": float(area[size_class.members].sum() / area.sum()),
-        }
+        ClassTotals(
+            name=size_class.name,
+            count=len(size_class.members),
+            chord_diameter_m=float(ball.layout.chord_diameters_m[size_class.members].mean()),
+            depth_m=float(ball.depths_m[size_class.members].mean()),
+            area_share=float(area[size_class.members].sum() / area.sum()),
+        )
         for size_class in size_classes(ball)
     ]

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from pipeline.geometry.ball.balance import balance, class_totals, free_great_circles
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.layout import narrowest_land
+from pipeline.records.geometry import BallTotals
 
 
-def totals(ball: DimpledBall) -> dict[str, Any]:
+def totals(ball: DimpledBall) -> BallTotals:
     """Totals of a ball, in closed form.
 
     Parameters
@@ -22,8 +23,8 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        Fit for JSON. ``count``, ``symmetry`` and ``order`` of the layout; ``coverage``, the share of the
+    BallTotals
+        ``count``, ``symmetry`` and ``order`` of the layout; ``coverage``, the share of the
         phantom sphere's area inside the (sharp) edges; ``dimple_volume_m3`` removed from the
         phantom sphere, ``dimple_volume_share`` of it, ``enclosed_volume_m3`` left; ``narrowest_land_m``
         along the phantom sphere; mean, least and greatest surface depth (``depth_m``, ``depth_min_m``,
@@ -42,29 +43,29 @@ def totals(ball: DimpledBall) -> dict[str, Any]:
     if seam is not None and len(chords):
         angle = seam.clearance(ball.layout.directions)[0].min(axis=1)
         clearance = float((angle - ball.reach_rad).min()) * diameter / 2
-    return {
-        "count": len(chords),
-        "symmetry": ball.layout.symmetry,
-        "order": ball.layout.order,
-        "coverage": float(ball.solid_angles.sum() / (4 * np.pi)),
-        "dimple_volume_m3": volume,
-        "dimple_volume_share": float(volume / phantom),
-        "enclosed_volume_m3": float(phantom - volume),
-        "narrowest_land_m": narrowest_land(ball.layout, diameter),
-        "depth_m": _or_none(fmean, depths),
-        "depth_min_m": _or_none(np.min, depths),
-        "depth_max_m": _or_none(np.max, depths),
-        "edge_angle_deg": _or_none(fmean, angles),
-        "edge_angle_min_deg": _or_none(np.min, angles),
-        "edge_angle_max_deg": _or_none(np.max, angles),
-        "chord_diameter_min_m": _or_none(np.min, chords),
-        "chord_diameter_max_m": _or_none(np.max, chords),
-        "classes": class_totals(ball),
-        "balance": balance(ball),
-        "free_great_circles": free_great_circles(ball),
-        "seam": None if seam is None else "undulating" if seam.waves else "straight",
-        "seam_clearance_m": clearance,
-    }
+    return BallTotals(
+        count=len(chords),
+        symmetry=ball.layout.symmetry,
+        order=ball.layout.order,
+        coverage=float(ball.solid_angles.sum() / (4 * np.pi)),
+        dimple_volume_m3=volume,
+        dimple_volume_share=float(volume / phantom),
+        enclosed_volume_m3=float(phantom - volume),
+        narrowest_land_m=narrowest_land(ball.layout, diameter),
+        depth_m=_or_none(fmean, depths),
+        depth_min_m=_or_none(np.min, depths),
+        depth_max_m=_or_none(np.max, depths),
+        edge_angle_deg=_or_none(fmean, angles),
+        edge_angle_min_deg=_or_none(np.min, angles),
+        edge_angle_max_deg=_or_none(np.max, angles),
+        chord_diameter_min_m=_or_none(np.min, chords),
+        chord_diameter_max_m=_or_none(np.max, chords),
+        classes=class_totals(ball),
+        balance=balance(ball),
+        free_great_circles=free_great_circles(ball),
+        seam=None if seam is None else "undulating" if seam.waves else "straight",
+        seam_clearance_m=clearance,
+    )
 
 
 def _or_none(statistic: Callable[..., Any], values: NDArray[np.float64]) -> float | None:

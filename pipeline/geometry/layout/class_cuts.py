@@ -1,4 +1,4 @@
-"""Ways to cut a row of orbits, widest first, into size classes: by place, or nearest to wanted shares."""
+"""Cuts a row of orbits, widest first, into size classes: by place, or nearest to wanted shares."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Layouts: where the dimples of a pattern lie on the ball, and how wide they are."""
+"""Layouts: places and chord diameters of a pattern's dimples, spread under a rotation group."""
 
 import dataclasses
 from collections.abc import Callable, Iterator

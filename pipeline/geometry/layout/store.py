@@ -1,4 +1,4 @@
-"""Layouts that an optimiser has found, kept by the key of what was asked, so that none is sought twice.
+"""Store of layouts that the optimiser found, by the key of what was asked, so that none is sought twice.
 
 Below the folder that holds all studies, `.layouts/` has one CSV a layout. It may be removed at any time. What
 cannot be written or read there is sought again; a store never makes a command fail.
@@ -8,24 +8,23 @@ import functools
 import hashlib
 import json
 from pathlib import Path
-from typing import Any
 
 from pipeline.errors import InputError
 from pipeline.geometry.layout.file import read_layout, write_layout
 from pipeline.geometry.layout.layout import Layout
+from pipeline.records.geometry import LayoutInputs
+from pipeline.records.tree import LAYOUTS
 
-STORE = ".layouts"
 
-
-def recall(root: Path, spec: dict[str, Any]) -> Layout | None:
+def recall(root: Path, spec: LayoutInputs) -> Layout | None:
     """Return a layout that was kept.
 
     Parameters
     ----------
     root : Path
         Folder of all results.
-    spec : dict
-        What was asked, as for `pipeline.geometry.build.make_layout`; names in it do not matter.
+    spec : LayoutInputs
+        What was asked; names in it do not matter.
 
     Returns
     -------
@@ -33,12 +32,12 @@ def recall(root: Path, spec: dict[str, Any]) -> Layout | None:
         As `read_layout` reads it, of symmetry ``none``; None when it is not there or spoilt.
     """
     try:
-        return read_layout(_entry(root, spec), spec["ball_diameter_m"])
+        return read_layout(_entry(root, spec), spec.ball_diameter_m)
     except (InputError, OSError):
         return None
 
 
-def remember(root: Path, spec: dict[str, Any], layout: Layout) -> None:
+def remember(root: Path, spec: LayoutInputs, layout: Layout) -> None:
     """Keep a layout, where that can be done; see `recall` for the parameters."""
     try:
         write_layout(_entry(root, spec), layout)
@@ -46,11 +45,11 @@ def remember(root: Path, spec: dict[str, Any], layout: Layout) -> None:
         return
 
 
-def _entry(root: Path, spec: dict[str, Any]) -> Path:
-    asked = {name: value for name, value in spec.items() if name != "pattern"}
+def _entry(root: Path, spec: LayoutInputs) -> Path:
+    asked = {name: value for name, value in spec.content().items() if name != "pattern"}
     text = json.dumps([asked, _code()], sort_keys=True)
     key = hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
-    return Path(root) / STORE / key[:2] / f"{key}.csv"
+    return Path(root) / LAYOUTS / key[:2] / f"{key}.csv"
 
 
 @functools.cache

@@ -82,3 +82,54 @@ def cubed_sphere(n: int) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     directions = cube / np.linalg.norm(cube, axis=1, keepdims=True)
     quads = np.stack([node[:, :-1, :-1], node[:, 1:, :-1], node[:, 1:, 1:], node[:, :-1, 1:]], axis=-1)
     return directions, quads.reshape(-1, 4)
+
+
+def coarsened(quads: NDArray[np.int64], n: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Quadrilaterals of half as many along a cube edge, each made of 2 x 2 of a cubed sphere's or half's.
+
+    Parameters
+    ----------
+    quads : ndarray of int, shape (q, 4)
+        Cells in the order of `cubed_sphere` or `half_cubed_sphere`.
+    n : int
+        Quadrilaterals along an edge of the cube; half a sphere is made of 3 n rows of them.
+
+    Returns
+    -------
+    coarse : ndarray of int, shape (q / 4, 4)
+        Corner indices among the same nodes; same order and orientation.
+    middles : ndarray of int, shape (q / 4, 4)
+        The node in the middle of each side, from corner k to corner k + 1.
+
+    Raises
+    ------
+    ValueError
+        If rows of quadrilaterals cannot be paired: n is odd, or not a multiple of four on half a sphere.
+    """
+    half = len(quads) == 3 * n * n
+    if n % (4 if half else 2):
+        raise ValueError(f"{n} quadrilaterals along a cube edge cannot be halved")
+    # A row of n lies on one face of the cube, and so does the next, since every face has an even number.
+    child = quads.reshape(-1, 2, n // 2, 2, 4).swapaxes(1, 2).reshape(-1, 2, 2, 4)
+    coarse = np.stack([child[:, 0, 0, 0], child[:, 1, 0, 1], child[:, 1, 1, 2], child[:, 0, 1, 3]], axis=-1)
+    middles = np.stack([child[:, 0, 0, 1], child[:, 1, 0, 2], child[:, 1, 1, 3], child[:, 0, 1, 0]], axis=-1)
+    return coarse, middles
+
+
+def parents(n: int, quads: int) -> NDArray[np.int64]:
+    """Quadrilateral of the grid of half as many along a cube edge that each one lies in.
+
+    Parameters
+    ----------
+    n : int
+        Quadrilaterals along an edge of the cube, as for `coarsened`.
+    quads : int
+        Their number: 6 n^2, or 3 n^2 on half a sphere.
+
+    Returns
+    -------
+    ndarray of int, shape (quads,)
+        Indices into the coarse quadrilaterals of `coarsened`.
+    """
+    row, column = np.divmod(np.arange(quads), n)
+    return (row // 2) * (n // 2) + column // 2

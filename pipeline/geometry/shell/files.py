@@ -1,18 +1,16 @@
-"""A shell on disk: for the solver (polyMesh) and for us (shell.npz), with its quality."""
+"""Writes and reads a shell: polyMesh for the solver, shell.npz for us, and its quality."""
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
-from pipeline.errors import InputError
-from pipeline.files import records
+from pipeline.errors import MADE_AGAIN, Broken, InputError
 from pipeline.files.arrays import read_archive
 from pipeline.files.atomic import atomic_open, write_json
-from pipeline.files.records import MADE_AGAIN, SHELL, Broken
 from pipeline.geometry.shell.mesh import Shell
 from pipeline.geometry.shell.poly_mesh import shell_faces, write_poly_mesh
-
-MESH, QUALITY = "shell/polyMesh", f"shell/{records.QUALITY.name}"
+from pipeline.records.tree import MESH, QUALITY, SHELL
 
 MAX_NON_ORTHOGONALITY_DEG = 70.0
 MAX_SKEWNESS = 4.0
@@ -33,9 +31,7 @@ def write_shell(folder: Path, shell: Shell) -> None:
 
     faces = shell_faces(shell)
     quality = mesh_quality(shell, faces)
-    angle, skewness, smallest = (
-        quality[name] for name in ("max_non_orthogonality_deg", "max_skewness", "min_volume")
-    )
+    angle, skewness, smallest = (quality.max_non_orthogonality_deg, quality.max_skewness, quality.min_volume)
     if smallest <= 0 or angle > MAX_NON_ORTHOGONALITY_DEG or skewness > MAX_SKEWNESS:
         raise InputError(
             f"{folder}: the shell mesh is not fit for the solver (non-orthogonality {angle:.0f} deg, "
@@ -43,8 +39,11 @@ def write_shell(folder: Path, shell: Shell) -> None:
         )
     write_poly_mesh(folder / MESH, shell, faces)
     with atomic_open(folder / SHELL) as stream:
-        np.savez(stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored)
-    write_json(folder / QUALITY, quality | {"edges_fitted": shell.edges_fitted})
+        np.savez(
+            stream, points=shell.points, quads=shell.quads, layers=shell.layers, mirrored=shell.mirrored,
+            coarsen_at=np.array(shell.coarsen_at, dtype=np.int64),
+        )  # fmt: skip
+    write_json(folder / QUALITY, quality.changed(edges_fitted=shell.edges_fitted).content())
 
 
 def load_shell(folder: Path) -> Shell:
@@ -58,9 +57,28 @@ def load_shell(folder: Path) -> Shell:
         If it is not what `write_shell` wrote.
     """
     path = folder / SHELL
-    arrays = read_archive(path, ("points", "quads", "layers", "mirrored"))
+    arrays = read_archive(path)
+    lacking = {"points", "quads", "layers", "mirrored"} - arrays.keys()
+    if lacking:
+        raise Broken(path, f"lacks {min(lacking)}", MADE_AGAIN)
+    coarsen_at = arrays.get("coarsen_at", np.empty(0, dtype=int))  # earlier versions did not coarsen
     points, quads, layers = arrays["points"], arrays["quads"], arrays["layers"]
     whole = points.ndim == 2 and quads.ndim == 2 and layers.ndim == 0 and arrays["mirrored"].ndim == 0
-    if not (whole and np.isfinite(points).all() and len(points) % (int(layers) + 1) == 0):
-        raise Broken(path, "its arrays are not those of a shell", MADE_AGAIN)
-    return Shell(points, quads, int(layers), bool(arrays["mirrored"]))
+    if whole and coarsen_at.ndim == 1 and np.isfinite(points).all():
+        at = tuple(int(layer) for layer in coarsen_at)
+        shell = Shell(points, quads, int(layers), bool(arrays["mirrored"]), coarsen_at=at)
+        if _complete(shell):
+            return shell
+    raise Broken(path, "its arrays are not those of a shell", MADE_AGAIN)
+
+
+def _complete(shell: Shell) -> bool:
+    """Whether a shell has as many points as its blocks have nodes."""
+    ends = (0, *shell.coarsen_at, shell.layers)
+    if any(begin >= end for begin, end in pairwise(ends)) or shell.quads.size == 0:
+        return False
+    try:
+        last = shell.blocks[-1]
+    except ValueError:  # cells that cannot be paired
+        return False
+    return int(last.nodes.max()) + 1 == len(shell.points)

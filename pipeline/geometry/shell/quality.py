@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from pipeline.geometry.shell.mesh import Shell
 from pipeline.geometry.shell.poly_mesh import Faces
+from pipeline.records.geometry import MeshQuality
 
 Floats = NDArray[np.float64]
 
@@ -13,14 +14,14 @@ ROUNDING = 1e-150
 
 
 def face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, Floats]:
-    """Centres and vector areas of quadrilateral faces, from their triangles around the corners' mean.
+    """Centres and vector areas of faces, from their triangles around the corners' mean.
 
     Parameters
     ----------
     points : ndarray, shape (p, 3)
         Node positions.
-    corners : ndarray of int, shape (f, 4)
-        Corners in order.
+    corners : ndarray of int, shape (f, 4) or (f, 5)
+        Corners in order; negative for the fifth of a face that has four.
 
     Returns
     -------
@@ -51,7 +52,7 @@ def cell_geometry(faces: Faces, centres: Floats, areas: Floats, cells: int) -> t
     return _cell_geometry(faces.owner, faces.neighbour, centres, areas, cells)
 
 
-def mesh_quality(shell: Shell, faces: Faces) -> dict[str, float]:
+def mesh_quality(shell: Shell, faces: Faces) -> MeshQuality:
     """Largest non-orthogonality and skewness of the internal faces, and the smallest cell volume.
 
     Parameters
@@ -63,7 +64,7 @@ def mesh_quality(shell: Shell, faces: Faces) -> dict[str, float]:
 
     Returns
     -------
-    dict
+    MeshQuality
         max_non_orthogonality_deg (between a face's normal and the line of its cells' centres), max_skewness
         (distance from the face's centre to that line, over the face's half width that way, at least a fifth
         of the line), min_volume (in cubic diameters; negative for a broken mesh), cells.
@@ -73,32 +74,37 @@ def mesh_quality(shell: Shell, faces: Faces) -> dict[str, float]:
     cosine, skewness = _face_quality(
         shell.points, faces.corners, faces.owner, faces.neighbour, centres, areas, cell_centres
     )
-    return {
-        "max_non_orthogonality_deg": float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))),
-        "max_skewness": float(skewness),
-        "min_volume": float(volumes.min()),
-        "cells": shell.cells,
-    }
+    return MeshQuality(
+        max_non_orthogonality_deg=float(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))),
+        max_skewness=float(skewness),
+        min_volume=float(volumes.min()),
+        cells=shell.cells,
+    )
 
 
 # Compiled loops: a shell has millions of faces; arrays of all that happens to each would not fit the cache.
+@njit(cache=True)
+def _corners_of(corners: NDArray[np.int32], face: int) -> int:
+    """Corners that a face has, of as many as there is room for."""
+    return 5 if corners.shape[1] == 5 and corners[face, 4] >= 0 else 4
+
+
 @njit(cache=True)
 def _face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, Floats]:
     count = len(corners)
     centres, areas = np.empty((count, 3)), np.empty((count, 3))
     middle, one, two, moment, total = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3)
     for f in range(count):
+        sides = _corners_of(corners, f)
         for k in range(3):
-            middle[k] = 0.25 * (
-                points[corners[f, 0], k]
-                + points[corners[f, 1], k]
-                + points[corners[f, 2], k]
-                + points[corners[f, 3], k]
-            )
+            middle[k] = 0.0
+            for corner in range(sides):
+                middle[k] += points[corners[f, corner], k]
+            middle[k] /= sides
         weight = 0.0
         moment[:], total[:] = 0.0, 0.0
-        for side in range(4):
-            a, b = corners[f, side], corners[f, (side + 1) % 4]
+        for side in range(sides):
+            a, b = corners[f, side], corners[f, (side + 1) % sides]
             for k in range(3):
                 one[k], two[k] = points[b, k] - points[a, k], middle[k] - points[a, k]
             x = 0.5 * (one[1] * two[2] - one[2] * two[1])
@@ -180,7 +186,7 @@ def _face_quality(
             distance += offset[k] * offset[k]
         distance = np.sqrt(distance)
         width = 0.2 * np.sqrt(square)
-        for corner in range(4):
+        for corner in range(_corners_of(corners, f)):
             towards = 0.0
             for k in range(3):
                 towards += offset[k] * (points[corners[f, corner], k] - centres[f, k])

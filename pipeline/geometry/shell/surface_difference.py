@@ -1,10 +1,8 @@
-"""Height difference of two balls' surfaces: exact, and as the facets of a solver mesh show it.
+"""Height difference of two balls' surfaces: exact, and as the facets of their solver meshes show it.
 
-A mesh knows a ball by its nodes. Where two balls have their dimples' edges in the same places, their meshes
-have the same nodes (`edge_nodes.edge_fitted`), and what the facets show of the height difference is its
-bilinear interpolation between those nodes. What they miss, or add, grows with the bend of the difference over
-a cell: a change of depth is shown to within a tenth by four cells across a dimple, a rounded edge of 0.06 mm
-width becomes a slope as wide as a cell.
+A mesh knows a ball by its nodes (`edge_nodes.edge_fitted`); between them heights are interpolated. What
+facets miss of a difference, or add, grows with its bend over a cell: a change of depth is shown to within a
+tenth by four cells across a dimple, a rounded edge of 0.06 mm width becomes a slope as wide as a cell.
 """
 
 from dataclasses import dataclass
@@ -12,6 +10,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.layout import Layout
@@ -25,6 +24,9 @@ SAMPLES = 4
 
 SEED = 1
 
+_TRIED = 12
+"""Triangles whose middles are nearest to a direction and of which one holds it."""
+
 _SAME = 1e-9
 """Rounding of a layout that is written and read again, as a share of the radius, and of diameters in m."""
 
@@ -37,13 +39,12 @@ class SurfaceDifference:
     ----------
     exact_m : float
         Of the surfaces, as the change of depth that has the same root mean square [m].
-    missed_m : float or None
-        What the facets' difference is off the exact one, in the same measure [m]; None where the balls have
-        their edges in different places, so that no node is shared.
+    missed_m : float
+        What the facets' difference is off the exact one, in the same measure [m].
     """
 
     exact_m: float
-    missed_m: float | None
+    missed_m: float
 
 
 class FacetGrid:
@@ -60,12 +61,12 @@ class FacetGrid:
     """
 
     def __init__(self, layout: Layout, ball_diameter_m: float, n: int) -> None:
+        self.n, self.layout = n, layout
         directions, self.quads = cubed_sphere(n)
-        self.n, self.layout, self.diameter_m = n, layout, ball_diameter_m
         self.nodes, dimple = edge_fitted(directions, self.quads, layout, ball_diameter_m)
         self.fitted = bool(edges_fitted(layout, dimple))
-        self.between, self.weights = _within(self.nodes, self.quads)
-        self.plain = _within(directions, self.quads)[0]
+        self.samples = _random_directions(directions, self.quads)
+        self._corners, self._weights = _located(self.nodes, self.quads, self.samples)
 
     def serves(self, layout: Layout, n: int) -> bool:
         """Whether it is that of another layout too; depths and sections do not matter."""
@@ -77,9 +78,13 @@ class FacetGrid:
         same = all(a.shape == b.shape and np.allclose(a, b, rtol=0.0, atol=_SAME) for a, b in pairs)
         return same and n == self.n
 
+    def interpolated(self, at_nodes: FloatArray) -> FloatArray:
+        """Values at the samples, shape (s,), between those at the nodes."""
+        return np.einsum("sk,sk->s", self._weights, at_nodes[self._corners])
+
 
 class SampledBall:
-    """Heights of a ball below its phantom sphere, exact and between the nodes of a mesh.
+    """Heights of a ball below its phantom sphere, in random directions that are the same for all balls.
 
     Parameters
     ----------
@@ -93,22 +98,16 @@ class SampledBall:
         self.ball, self.grid = ball, grid
 
     @cached_property
-    def plain(self) -> FloatArray:
-        """Heights in directions that are the same for all balls, shape (s,) [m]."""
-        return self._below(self.grid.plain)
-
-    @cached_property
     def exact(self) -> FloatArray:
-        """Heights in random directions within the cells, shape (s,) [m]."""
-        return self._below(self.grid.between)
+        """Of the surface, shape (s,) [m]."""
+        return self._below(self.grid.samples)
 
     @cached_property
     def facets(self) -> FloatArray:
-        """Heights of the mesh's facets there, shape (s,) [m]."""
+        """Of the mesh's facets, shape (s,) [m]."""
         grid = self.grid
         factor = volume_factor(self.ball, grid.nodes, grid.quads) if grid.fitted else 1.0
-        nodes = factor * self._below(grid.nodes)
-        return np.asarray(np.einsum("qsk,qk->qs", grid.weights, nodes[grid.quads]).ravel())
+        return grid.interpolated(factor * self._below(grid.nodes))
 
     def _below(self, directions: FloatArray) -> FloatArray:
         return self.ball.ball_diameter_m / 2 - self.ball.radius(directions)
@@ -120,26 +119,39 @@ def surface_difference(one: SampledBall, other: SampledBall) -> SurfaceDifferenc
     Parameters
     ----------
     one, other : SampledBall
-        On the same mesh level; on one grid where that serves both.
+        On the same mesh level.
 
     Returns
     -------
     SurfaceDifference
         Heights are turned into depths by those of `one`, whose root mean square belongs to its mean depth.
     """
-    depth_of_height = float(one.ball.depths_m.mean()) / _rms(one.plain)
-    if one.grid is not other.grid:
-        return SurfaceDifference(depth_of_height * _rms(one.plain - other.plain), None)
+    depth_of_height = float(one.ball.depths_m.mean()) / _rms(one.exact)
     exact, shown = one.exact - other.exact, one.facets - other.facets
     return SurfaceDifference(depth_of_height * _rms(exact), depth_of_height * _rms(shown - exact))
 
 
-def _within(directions: FloatArray, quads: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
-    """Random directions in each cell, shape (q s, 3), and the weights of its corners there, (q, s, 4)."""
+def _random_directions(directions: FloatArray, quads: NDArray[np.int64]) -> FloatArray:
+    """Random directions in each cell of a grid, shape (q s, 3)."""
     u, v = np.random.default_rng(SEED).random((2, len(quads), SAMPLES))
     weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
     points = np.einsum("qsk,qkd->qsd", weights, directions[quads]).reshape(-1, 3)
-    return points / np.linalg.norm(points, axis=1, keepdims=True), weights
+    return points / np.linalg.norm(points, axis=1, keepdims=True)
+
+
+def _located(
+    nodes: FloatArray, quads: NDArray[np.int64], directions: FloatArray
+) -> tuple[NDArray[np.int64], FloatArray]:
+    """Corners of the triangle, half of a cell, that holds each direction, and their weights there; (s, 3)."""
+    triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
+    # d = w0 a + w1 b + w2 c has no negative weight inside the triangle.
+    inverse = np.linalg.inv(np.swapaxes(nodes[triangles], 1, 2))
+    near = cKDTree(nodes[triangles].mean(axis=1)).query(directions, k=_TRIED)[1]
+    weights = np.einsum("stij,sj->sti", inverse[near], directions)
+    best = np.argmax(weights.min(axis=2), axis=1)
+    place = np.arange(len(directions))
+    found = weights[place, best]
+    return triangles[near[place, best]], found / found.sum(axis=1, keepdims=True)
 
 
 def _rms(values: FloatArray) -> float:

@@ -138,7 +138,7 @@ def _triangles(
     return np.stack([turned[:, [0, 1, 2]], turned[:, [0, 2, 3]]], axis=1).reshape(-1, 3)
 
 
-def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
+def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, int | float | bool | None]:
     """Check that a skin is watertight and encloses the ball's volume.
 
     Closed, wound consistently, in one piece, of Euler number 2 and free of degenerate triangles; every
@@ -170,7 +170,7 @@ def check_skin(skin: Skin, ball: DimpledBall) -> dict[str, float | bool | None]:
     if euler != 2:
         raise ValueError(f"skin has Euler number {euler}, not 2: it is not a single sphere")
     volume = _check_facing(skin)
-    analytic = totals(ball)["enclosed_volume_m3"]
+    analytic = totals(ball).enclosed_volume_m3
     error = volume / analytic - 1
     if abs(error) > VOLUME_TOLERANCE:
         raise InputError(

@@ -11,8 +11,9 @@ from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.flow.campaign.reuse import remember
-from pipeline.flow.campaign.run import RESULT, run
+from pipeline.flow.campaign.run import run
 from pipeline.geometry.build import build_layout, build_variant
+from pipeline.records.tree import RESULT
 from pipeline.study.file import load_study
 from pipeline.study.matrix import runs, variants
 from pipeline.study.model import Study

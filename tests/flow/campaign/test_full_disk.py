@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from tunnel import Tunnel
 
-from pipeline.flow.campaign.run import RESULT, run
+from pipeline.flow.campaign.run import run
+from pipeline.records.tree import RESULT
 
 pytestmark = pytest.mark.solver
 
@@ -47,7 +48,7 @@ def test_a_full_disk_stops_cleanly_and_damages_nothing(tiny_tunnel: Tunnel) -> N
     # With room again, the same command goes on from the last state that was written in full.
     shutil.rmtree(results / "runs")
     after.rename(results / "runs")
-    resumed = run(results, run_id)
+    resumed = run(results, run_id).content()
     assert resumed["resumed"]
     undisturbed = tiny_tunnel.run("smooth", 100.0, 0.2501, **tight)
     for name in ("cd", "cl", "cm"):

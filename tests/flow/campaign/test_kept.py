@@ -10,7 +10,8 @@ from small_study import run_record
 
 from pipeline.flow.campaign.kept import LARGE_STATE, drop_states
 from pipeline.flow.solver.fingerprint import case_files, edited
-from pipeline.flow.solver.state import STATE_FILE, load_state, save_state
+from pipeline.flow.solver.state import load_state, save_state
+from pipeline.records.tree import STATE
 from pipeline.validation.flows import run_spec
 
 
@@ -24,18 +25,18 @@ def study(results: Path, size: float) -> None:
         folder = results / run_id(name)
         folder.mkdir(parents=True)
         spec = run_spec(run_id(name), "geometry/pattern/x", "steady-rans", 9e4, 0.08)
-        (folder / "spec.json").write_text(json.dumps(spec | {"starts_from": origin}))
-        with (folder / STATE_FILE).open("wb") as stream:
+        (folder / "spec.json").write_text(json.dumps(spec.changed(starts_from=origin).content()))
+        with (folder / STATE).open("wb") as stream:
             stream.truncate(int(size))
 
 
 def finish(results: Path, name: str, verdict: str = "settled") -> None:
     (results / run_id(name) / "run.json").write_text(json.dumps(run_record(verdict=verdict)))
-    drop_states(results, run_id(name), "run.json", ("killed", "crashed"))
+    drop_states(results, run_id(name))
 
 
 def states(results: Path) -> set[str]:
-    return {path.parents[2].name for path in results.rglob(STATE_FILE)}
+    return {path.parents[2].name for path in results.rglob(STATE)}
 
 
 def test_a_large_state_goes_when_its_last_follower_has_finished(tmp_path: Path) -> None:
@@ -69,15 +70,15 @@ def test_a_follower_that_is_out_of_date_counts_as_unfinished(tmp_path: Path) -> 
 def test_a_state_is_kept_without_loss_of_single_precision(tmp_path: Path) -> None:
     rng = np.random.default_rng(0)
     state = {"U": rng.normal(size=(500, 3)), "omega": rng.lognormal(5, 5, size=500), "p": np.zeros(500)}
-    save_state(tmp_path / STATE_FILE, state)
-    for name, values in load_state(tmp_path / STATE_FILE).items():
+    save_state(tmp_path / STATE, state)
+    for name, values in load_state(tmp_path / STATE).items():
         np.testing.assert_array_equal(values, state[name].astype(np.float32).astype(np.float64))
 
 
 def test_states_from_before_bytes_were_stored_apart(tmp_path: Path) -> None:
     values = np.random.default_rng(1).normal(size=(20, 3)).astype(np.float32)
-    np.savez(tmp_path / STATE_FILE, U=values)
-    np.testing.assert_array_equal(load_state(tmp_path / STATE_FILE)["U"], values)
+    np.savez(tmp_path / STATE, U=values)
+    np.testing.assert_array_equal(load_state(tmp_path / STATE)["U"], values)
 
 
 @pytest.fixture

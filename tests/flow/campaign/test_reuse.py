@@ -1,5 +1,6 @@
 """Results shared between studies by the key of their inputs; the solver is a stub: only files matter."""
 
+import dataclasses
 import errno
 import json
 import shutil
@@ -16,6 +17,8 @@ from pipeline.flow.campaign.reuse import entries, remember, reuse
 from pipeline.flow.campaign.run import run
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.geometry.shell.mesh import Level
+from pipeline.records.flow import RunResult
+from pipeline.records.record import read
 
 STUB = Path(__file__).parents[2] / "stub_solver"
 LABEL = "OpenFOAM 1912_stub"
@@ -51,7 +54,7 @@ def studies(computed: Path, tmp_path: Path) -> list[Study]:
     return [Study(tmp_path / name) for name in ("first", "second")]
 
 
-def again(tunnel: Study, spin_ratio: float, **options: Any) -> dict[str, Any] | None:
+def again(tunnel: Study, spin_ratio: float, **options: Any) -> RunResult | None:
     return reuse(tunnel.results, tunnel.prepare("smooth", 100.0, spin_ratio, **options), LABEL, "numbers")
 
 
@@ -61,10 +64,10 @@ def test_the_same_inputs_are_not_computed_twice(studies: list[Study]) -> None:
     assert taken is not None
     folder, origin = (tunnel.results / "runs/smooth/re100/s0.1" for tunnel in (second, first))
     computed = json.loads((origin / "run.json").read_text())
-    assert json.loads((folder / "run.json").read_text()) == taken
-    assert taken["reused_from"] == "first/runs/smooth/re100/s0.1"
-    assert taken["pattern"] == "renamed"
-    assert {name: taken[name] for name in ("cd", "cl", "key", "core_seconds")} == {
+    assert read(folder / "run.json", RunResult) == taken
+    assert taken.reused_from == "first/runs/smooth/re100/s0.1"
+    assert taken.pattern == "renamed"
+    assert {name: getattr(taken, name) for name in ("cd", "cl", "key", "core_seconds")} == {
         name: computed[name] for name in ("cd", "cl", "key", "core_seconds")
     }
     assert (folder / "state.npz").samefile(origin / "state.npz")  # shared, not copied
@@ -138,7 +141,7 @@ def test_every_row_can_be_traced(studies: list[Study]) -> None:
     assert lines[0] == ",".join(COLUMNS)
     assert [line.split(",")[0] for line in lines[1:]] == run_ids[:2]
     first, second = rows(results, run_ids)
-    assert second["starts_from_key"] == first["key"]
+    assert second.starts_from_key == first.key
     for row in (first, second):
         needed = (
             "key",
@@ -151,15 +154,17 @@ def test_every_row_can_be_traced(studies: list[Study]) -> None:
             "case_files",
             "geometry",
         )
-        assert all(row[name] for name in needed)
-    assert first["case_files"] != second["case_files"]
+        assert all(getattr(row, name) for name in needed)
+    assert first.case_files != second.case_files
 
 
 def test_versions_are_not_mixed_silently(studies: list[Study]) -> None:
     found = rows(studies[0].results, ["runs/smooth/re100/s0.1", "runs/smooth/re100/s0.2"])
     assert mixed(found) is None
-    assert "1 by OpenFOAM 2312" in str(mixed([found[0], found[1] | {"solver": "OpenFOAM 2312"}]))
-    assert "code not known" in str(mixed([found[0], found[1] | {"code": None}]))
+    assert "1 by OpenFOAM 2312" in str(
+        mixed([found[0], dataclasses.replace(found[1], solver="OpenFOAM 2312")])
+    )
+    assert "code not known" in str(mixed([found[0], dataclasses.replace(found[1], code=None)]))
 
 
 def no_links(self: Path, _source: Path) -> None:
@@ -174,7 +179,7 @@ def test_a_file_system_without_hard_links(studies: list[Study], monkeypatch: pyt
     monkeypatch.setattr(Path, "hardlink_to", no_links)
     assert remember(first.results, run_id) == ""
     taken = again(second, 0.1)
-    assert taken is not None and taken["cd"] is not None
+    assert taken is not None and taken.cd is not None
     origin, copy = (tunnel.results / run_id for tunnel in studies)
     for name in ("state.npz", "history.csv"):
         assert (copy / name).read_bytes() == (origin / name).read_bytes()
@@ -198,8 +203,8 @@ def test_a_store_that_cannot_be_written_fails_no_run(studies: list[Study]) -> No
 def test_a_spoilt_entry_is_no_entry(studies: list[Study], content: bytes) -> None:
     results = studies[0].results
     assert len(entries(results.parent)) == 2
-    path = results.parent / ".reuse" / f"{rows(results, ['runs/smooth/re100/s0.1'])[0]['key'][:2]}"
-    (entry,) = [found for found in entries(results.parent) if found.result["spin_ratio"] == 0.1]
+    path = results.parent / ".reuse" / f"{str(rows(results, ['runs/smooth/re100/s0.1'])[0].key)[:2]}"
+    (entry,) = [found for found in entries(results.parent) if found.result.spin_ratio == 0.1]
     assert entry.path.parent == path
     entry.path.write_bytes(content)
     assert again(studies[1], 0.1) is None

@@ -15,12 +15,13 @@ import pyvista
 from solver_processes import solver_processes
 from tunnel import Tunnel, smooth
 
-from pipeline.files.records import RUN
-from pipeline.flow.campaign.run import RESULT, Interrupted, run
+from pipeline.flow.campaign.run import Interrupted, run
 from pipeline.flow.solver.find import find_solver, run_tool
-from pipeline.flow.solver.state import STATE_FILE, load_state, read_state, save_state
-from pipeline.flow.solver.surface import SURFACE_FILE, wall_yplus
+from pipeline.flow.solver.state import load_state, read_state, save_state
+from pipeline.flow.solver.surface import wall_yplus
 from pipeline.geometry.shell.files import load_shell
+from pipeline.records.flow import RunResult
+from pipeline.records.tree import RESULT, STATE, SURFACE
 
 pytestmark = pytest.mark.solver
 
@@ -45,7 +46,7 @@ def wait_for(condition, seconds: float = 60.0) -> None:
 def test_a_run_writes_what_the_table_needs(tiny_tunnel: Tunnel) -> None:
     result = tiny_tunnel.run("smooth", 100.0, 0.25)
     folder = tiny_tunnel.results / result["run"]
-    assert json.loads((folder / RESULT).read_text()) == result | {"version": RUN.version}
+    assert json.loads((folder / RESULT).read_text()) == result | {"version": RunResult.version}
     assert result["verdict"] == "settled"
     assert result["cd_se"] <= 5e-4
     assert 0 <= result["yplus_min"] < result["yplus_mean"] < result["yplus_max"] < 5
@@ -54,7 +55,7 @@ def test_a_run_writes_what_the_table_needs(tiny_tunnel: Tunnel) -> None:
     assert result["solver"] == find_solver().label
     assert (folder / "history.csv").read_text().startswith("iteration,cd,cl,cs,cm\n")
     assert not (folder / "case").exists()
-    state = load_state(folder / STATE_FILE)
+    state = load_state(folder / STATE)
     assert state["U"].shape == (6144, 3)
     # y+ from the kept state is what the run reported.
     yplus = wall_yplus(load_shell(tiny_tunnel.results / "geometry/smooth"), state["U"], 100.0, 0.25)
@@ -88,13 +89,13 @@ def test_half_a_ball_equals_the_whole(tiny_tunnel: Tunnel) -> None:
 
 def test_two_ranks_equal_one(tiny_tunnel: Tunnel) -> None:
     one = tiny_tunnel.run("smooth", 100.0, 0.25, **TIGHT, iterations=120)
-    state = load_state(tiny_tunnel.results / one["run"] / STATE_FILE)
+    state = load_state(tiny_tunnel.results / one["run"] / STATE)
     two = tiny_tunnel.run("smooth", 100.0, 0.25, ranks=2, **TIGHT, iterations=120)
     assert two["ranks"] == 2
     for name in ("cd", "cl", "cm"):
         assert two[name] == pytest.approx(one[name], abs=1e-4)
     # Joined as they are, the ranks' cells are in the order of the whole mesh.
-    joined = load_state(tiny_tunnel.results / two["run"] / STATE_FILE)
+    joined = load_state(tiny_tunnel.results / two["run"] / STATE)
     np.testing.assert_allclose(joined["U"], state["U"], atol=0.02)
     assert np.abs(joined["U"] - state["U"]).mean() < 1e-4
 
@@ -131,7 +132,7 @@ def test_a_killed_solver_loses_only_its_run_and_is_taken_up_again(tiny_tunnel: T
     assert result["reason"] == "the solver was killed (SIGKILL)"
     assert result["cd"] is None
     (folder / RESULT).unlink()
-    resumed = run(tiny_tunnel.results, run_id)
+    resumed = run(tiny_tunnel.results, run_id).content()
     assert resumed["resumed"]
     assert resumed["iterations"] == 400
     undisturbed = tiny_tunnel.run("smooth", 100.0, 0.2501, **TIGHT, iterations=400)
@@ -175,7 +176,7 @@ def test_a_diverging_run_has_its_verdict(tiny_tunnel: Tunnel) -> None:
 
 
 def test_a_run_that_diverged_is_computed_once_more(tiny_tunnel: Tunnel) -> None:
-    wild = tiny_tunnel.results / "runs/wild" / STATE_FILE
+    wild = tiny_tunnel.results / "runs/wild" / STATE
     save_state(wild, {"U": np.full((6144, 3), 1e38), "p": np.full(6144, -1e38)})
     result = tiny_tunnel.run("smooth", 100.0, 0.0, starts_from="runs/wild")
     assert result["verdict"] == "settled"
@@ -190,7 +191,7 @@ def test_the_ceiling_of_wall_time(tiny_tunnel: Tunnel) -> None:
     # A fast machine brings the history to a standstill, of standard error 0, before the ceiling.
     never = {"standard_error": {"cd": -1.0, "cl": -1.0}}
     run_id = tiny_tunnel.prepare("smooth", 100.0, 0.25, **never, iterations=100_000)
-    result = run(tiny_tunnel.results, run_id, wall_time=8.0)
+    result = run(tiny_tunnel.results, run_id, wall_time=8.0).content()
     assert result["reason"] == "ceiling of wall time reached (8 s)"
     assert result["verdict"] in ("noisy", "drifting", "oscillating")
     assert 8.0 <= result["wall_seconds"] < 30.0
@@ -207,7 +208,7 @@ def test_a_case_edited_by_hand_is_set_aside(tiny_tunnel: Tunnel) -> None:
     schemes = folder / "case/system/fvSchemes"
     schemes.write_text(schemes.read_text().replace("bounded Gauss linear", "bounded Gauss upwind"))
     (folder / "case/system/fvOptions").write_text("")
-    result = run(tiny_tunnel.results, run_id)
+    result = run(tiny_tunnel.results, run_id).content()
     assert not result["resumed"]
     (warning,) = result["warnings"]
     assert "edited by hand (system/fvOptions, system/fvSchemes): set aside as case.edited" in warning
@@ -242,8 +243,8 @@ def test_surface_and_case_are_kept_on_demand(tiny_tunnel: Tunnel) -> None:
     run_id = tiny_tunnel.prepare("smooth", 100.0, 0.25, iterations=130)
     folder = tiny_tunnel.results / run_id
     run(tiny_tunnel.results, run_id, keep="surface")
-    assert (folder / SURFACE_FILE).is_file() and not (folder / "case").exists()
-    surface = pyvista.read(folder / SURFACE_FILE)
+    assert (folder / SURFACE).is_file() and not (folder / "case").exists()
+    surface = pyvista.read(folder / SURFACE)
     pressure = surface.cell_data["pressure_coefficient"]
     assert len(pressure) == 6 * 8 * 8
     assert np.abs(np.linalg.norm(surface.points, axis=1) - 0.5).max() < 1e-6
@@ -257,7 +258,7 @@ def test_surface_and_case_are_kept_on_demand(tiny_tunnel: Tunnel) -> None:
     assert (folder / "case/system/controlDict").is_file()
     run(tiny_tunnel.results, run_id)
     kept = sorted(path.name for path in folder.iterdir())
-    assert kept == ["history.csv", "run.json", "spec.json", STATE_FILE]
+    assert kept == ["history.csv", "run.json", "spec.json", STATE]
 
 
 def test_a_broken_case_is_a_crash_with_the_solvers_own_words(tiny_tunnel: Tunnel) -> None:

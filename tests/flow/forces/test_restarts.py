@@ -16,9 +16,10 @@ from tunnel import Tunnel
 
 import pipeline.flow.solver.case
 import pipeline.flow.solver.execute
-from pipeline.flow.campaign.run import RESULT, run
+from pipeline.flow.campaign.run import run
 from pipeline.flow.forces.restarts import merged_rows
 from pipeline.geometry.shell.mesh import Level
+from pipeline.records.tree import RESULT
 
 KILLS = 50
 LATEST_KILL = 0.4
@@ -106,7 +107,7 @@ def test_means_do_not_know_of_50_kills(
         run_id = move(tunnel, undisturbed["run"], f"runs/killed/{finished}")
         legs, spent = 0, 0.0
         while True:
-            result = run(tunnel.results, run_id)
+            result = run(tunnel.results, run_id).content()
             legs += 1
             # Time adds up over legs, whatever ended them.
             assert result["legs"] == legs

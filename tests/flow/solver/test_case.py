@@ -11,8 +11,9 @@ from pipeline.flow.solver.case import CaseWriter, templates_digest
 from pipeline.flow.solver.decomposition import cell_ranks
 from pipeline.flow.solver.fidelity import FIDELITIES, fidelity
 from pipeline.flow.solver.state import complete, load_state, read_state, save_state, written_times
-from pipeline.geometry.shell.files import MESH, write_shell
+from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, build_shell, wall_velocity
+from pipeline.records.tree import MESH
 
 
 @pytest.fixture(params=[False, True], ids=["whole", "half"])
@@ -78,7 +79,7 @@ def test_unknown_fidelity_and_level() -> None:
 
 @pytest.mark.parametrize("name", list(FIDELITIES))
 def test_levels_are_finer_by_about_1_4(name: str) -> None:
-    levels = list(fidelity(name).levels.values())
+    levels = [fidelity(name).level(level) for level in ("coarse", "medium", "fine")]
     for coarse, fine in pairwise(levels):
         assert fine.n / coarse.n == pytest.approx(1.4, abs=0.06)
         assert fine.layers / coarse.layers == pytest.approx(1.4, abs=0.06)

@@ -55,3 +55,14 @@ def test_fewer_edges_are_cut_than_by_columns_in_the_order_of_their_numbers() -> 
     for count in (2, 4, 8, 16, 32):
         cells = np.arange(shell.cells) * count // shell.cells
         assert edges_cut(shell, cell_ranks(shell, count)) < 0.75 * edges_cut(shell, cells)
+
+
+def test_columns_over_one_outer_cell_stay_together_where_the_shell_coarsens() -> None:
+    level = Level(16, 24, wall_layers=6, coarsen_at=(10, 16))
+    shell = build_shell(lambda u: np.full(len(u), PHANTOM_RADIUS), level, 1e-3, mirrored=True)
+    for count in (2, 3, 8):
+        ranks = cell_ranks(shell, count)
+        over = np.stack([ranks[shell.cells_over(layer)] for layer in range(shell.layers)])
+        assert (over == over[0]).all()
+        sizes = np.bincount(ranks, minlength=count)
+        assert sizes.max() - sizes.min() <= (1 + np.log2(count)) * shell.cells / len(shell.blocks[-1].quads)

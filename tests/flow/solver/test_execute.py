@@ -15,14 +15,13 @@ from tunnel import Tunnel
 
 import pipeline.flow.solver.execute
 from pipeline.flow.campaign.run import run
-from pipeline.flow.solver.execute import PROGRESS, SPENT, spent
-from pipeline.flow.solver.start import CASE
-from pipeline.flow.solver.state import STATE_FILE
+from pipeline.flow.solver.execute import spent
 from pipeline.geometry.shell.mesh import Level
 from pipeline.machine import memory_watch
 from pipeline.machine import resources as machine
 from pipeline.machine.memory_watch import MemoryWatch
 from pipeline.machine.processes import start_time
+from pipeline.records.tree import CASE, PROGRESS, SPENT, STATE
 
 STUB = Path(__file__).parents[2] / "stub_solver"
 RUN = "runs/smooth/re100/s0.1"
@@ -98,7 +97,7 @@ def test_a_run_without_its_targets_says_why_it_was_killed(
     tunnel = stubbed(deaf=True)
     never = {"cd": -1.0, "cl": -1.0}
     run_id = tunnel.prepare("smooth", 100.0, 0.1, standard_error=never, iterations=10**6)
-    result = run(tunnel.results, run_id, wall_time=1.0)
+    result = run(tunnel.results, run_id, wall_time=1.0).content()
     assert result["verdict"] in ("noisy", "drifting", "oscillating")
     assert result["reason"] == (
         "ceiling of wall time reached (1 s); the solver did not end after it was told to stop, and was killed"
@@ -137,7 +136,7 @@ def test_implausible_means_are_not_settled(stubbed: Stubbed, forces: tuple[float
     assert result["attempts"] == 2  # once more from rest, more robust
     assert any(f"implausible at first ({result['reason'][:5]}" in warning for warning in result["warnings"])
     assert result["iterations"] < 5000  # it stopped at its targets, not at the ceiling
-    assert not (tunnel.results / RUN / STATE_FILE).exists()  # nothing starts from it
+    assert not (tunnel.results / RUN / STATE).exists()  # nothing starts from it
 
 
 def test_a_killed_solver_where_memory_was_not_short(stubbed: Stubbed) -> None:

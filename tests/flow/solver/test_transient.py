@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 from tunnel import Tunnel
 
-from pipeline.flow.campaign.run import HISTORY
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME, fidelity
 from pipeline.flow.solver.start import sheltered_start
 from pipeline.geometry.shell.mesh import Level, build_shell, rotated_about_y, surface_velocity
+from pipeline.records.tree import HISTORY
 
 TRANSIENT = [model for model in FIDELITIES.values() if model.courant is not None]
 

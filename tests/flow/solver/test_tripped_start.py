@@ -8,8 +8,8 @@ import pytest
 from tunnel import Tunnel
 
 from pipeline.flow.campaign.run import run
-from pipeline.flow.solver.start import CASE
 from pipeline.geometry.shell.mesh import Level
+from pipeline.records.tree import CASE
 
 pytestmark = pytest.mark.solver
 

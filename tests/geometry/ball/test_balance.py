@@ -51,8 +51,8 @@ def test_great_circles_left_free():
 
 def test_classes_add_up():
     found = class_totals(_ball(np.vstack([np.eye(3), -np.eye(3)]), [4e-3, 3e-3, 3e-3, 4e-3, 3e-3, 5e-3]))
-    assert [(row["class"], row["count"]) for row in found] == [("A", 1), ("B", 2), ("C", 3)]
-    assert sum(row["area_share"] for row in found) == pytest.approx(1.0)
+    assert [(row.name, row.count) for row in found] == [("A", 1), ("B", 2), ("C", 3)]
+    assert sum(row.area_share for row in found) == pytest.approx(1.0)
     # areas of caps, 1 - cos(beta), sin(beta) = chord / D
     areas = [n * (1 - np.sqrt(1 - (c / D) ** 2)) for n, c in ((1, 5e-3), (2, 4e-3), (3, 3e-3))]
-    assert [row["area_share"] for row in found] == pytest.approx(np.array(areas) / sum(areas))
+    assert [row.area_share for row in found] == pytest.approx(np.array(areas) / sum(areas))

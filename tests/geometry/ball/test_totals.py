@@ -1,16 +1,15 @@
-import json
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from pipeline.files.atomic import write_json
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell.cubed_sphere import cubed_sphere
+from pipeline.records.geometry import BallTotals
+from pipeline.records.record import read, write
 
 D = 42.7e-3
 R = D / 2
@@ -40,7 +39,7 @@ def _volume_of_dimple(ball, index):
 def test_coverage_is_that_of_caps_on_a_sphere(ball):
     # n caps of half angle beta cover n (1 - cos beta) / 2 of a sphere (Archimedes' hat-box theorem)
     expected = 332 * (1 - np.cos(np.arcsin(CHORD / D))) / 2
-    assert totals(ball)["coverage"] == pytest.approx(expected, rel=1e-12)
+    assert totals(ball).coverage == pytest.approx(expected, rel=1e-12)
 
 
 def test_coverage_against_a_count_of_directions(ball):
@@ -53,32 +52,32 @@ def test_coverage_against_a_count_of_directions(ball):
     )
     area = np.linalg.norm(np.cross(*diagonals), axis=1) / 2
     dimpled = ball.radius(centres / np.linalg.norm(centres, axis=1, keepdims=True)) < R
-    assert totals(ball)["coverage"] == pytest.approx(area[dimpled].sum() / area.sum(), abs=1e-3)
+    assert totals(ball).coverage == pytest.approx(area[dimpled].sum() / area.sum(), abs=1e-3)
 
 
 def test_dimple_volume_against_numerical_integration(ball):
     found = totals(ball)
     expected = 332 * _volume_of_dimple(ball, 150)
     phantom = 4 / 3 * np.pi * R**3
-    assert found["dimple_volume_m3"] == pytest.approx(expected, rel=1e-9)
-    assert found["dimple_volume_share"] == pytest.approx(expected / phantom, rel=1e-9)
-    assert found["enclosed_volume_m3"] == pytest.approx(phantom - expected, rel=1e-11)
+    assert found.dimple_volume_m3 == pytest.approx(expected, rel=1e-9)
+    assert found.dimple_volume_share == pytest.approx(expected / phantom, rel=1e-9)
+    assert found.enclosed_volume_m3 == pytest.approx(phantom - expected, rel=1e-11)
     # 0.8-1.1 % of the sphere: common practice, no source
-    assert 0.008 < found["dimple_volume_share"] < 0.011
+    assert 0.008 < found.dimple_volume_share < 0.011
 
 
 def test_plain_figures(ball):
     found = totals(ball)
-    assert (found["count"], found["symmetry"], found["order"]) == (332, "icosahedral", 60)
-    assert found["depth_m"] == found["depth_min_m"] == found["depth_max_m"] == DEPTH
-    assert found["chord_diameter_min_m"] == found["chord_diameter_max_m"] == CHORD
-    assert found["narrowest_land_m"] >= 0.1e-3
+    assert (found.count, found.symmetry, found.order) == (332, "icosahedral", 60)
+    assert found.depth_m == found.depth_min_m == found.depth_max_m == DEPTH
+    assert found.chord_diameter_min_m == found.chord_diameter_max_m == CHORD
+    assert found.narrowest_land_m >= 0.1e-3
     # by the definition, epsilon = beta + arcsin(a/rho) [computed]
     beta, a = np.arcsin(CHORD / D), CHORD / 2
     h = DEPTH - R * (1 - np.cos(beta))
     epsilon = np.degrees(beta + np.arcsin(2 * a * h / (a * a + h * h)))
-    for key in ("edge_angle_deg", "edge_angle_min_deg", "edge_angle_max_deg"):
-        assert found[key] == pytest.approx(epsilon, rel=1e-12)
+    for angle in (found.edge_angle_deg, found.edge_angle_min_deg, found.edge_angle_max_deg):
+        assert angle == pytest.approx(epsilon, rel=1e-12)
 
 
 def test_unequal_dimples():
@@ -86,12 +85,12 @@ def test_unequal_dimples():
     ball = DimpledBall(Layout(np.eye(3), chords, "none", 1), depths, D)
     found = totals(ball)
     expected = sum(_volume_of_dimple(ball, i) for i in range(3))
-    assert found["dimple_volume_m3"] == pytest.approx(expected, rel=1e-9)
-    assert found["coverage"] == pytest.approx(np.sum(1 - np.cos(np.arcsin(chords / D))) / 2, rel=1e-12)
-    assert found["depth_m"] == pytest.approx(0.25e-3, rel=1e-12)
-    assert (found["depth_min_m"], found["depth_max_m"]) == (0.2e-3, 0.3e-3)
-    assert (found["chord_diameter_min_m"], found["chord_diameter_max_m"]) == (3e-3, 5e-3)
-    assert found["edge_angle_min_deg"] < found["edge_angle_deg"] < found["edge_angle_max_deg"]
+    assert found.dimple_volume_m3 == pytest.approx(expected, rel=1e-9)
+    assert found.coverage == pytest.approx(np.sum(1 - np.cos(np.arcsin(chords / D))) / 2, rel=1e-12)
+    assert found.depth_m == pytest.approx(0.25e-3, rel=1e-12)
+    assert (found.depth_min_m, found.depth_max_m) == (0.2e-3, 0.3e-3)
+    assert (found.chord_diameter_min_m, found.chord_diameter_max_m) == (3e-3, 5e-3)
+    assert found.edge_angle_min_deg < found.edge_angle_deg < found.edge_angle_max_deg
 
 
 @settings(deadline=None, max_examples=30)
@@ -101,17 +100,17 @@ def test_deeper_dimples_leave_less(one, two):
     shallow, deep = sorted([one, two])
     if deep - shallow > 1e-8:
         first, second = (totals(DimpledBall(layout, depth, D)) for depth in (shallow, deep))
-        assert first["enclosed_volume_m3"] > second["enclosed_volume_m3"]
-        assert first["edge_angle_deg"] < second["edge_angle_deg"]
-        assert first["coverage"] == second["coverage"]
+        assert first.enclosed_volume_m3 > second.enclosed_volume_m3
+        assert first.edge_angle_deg < second.edge_angle_deg
+        assert first.coverage == second.coverage
 
 
 def test_smooth_ball_is_the_phantom_sphere_and_fits_json(tmp_path):
     found = totals(DimpledBall(smooth_layout(), np.empty(0), D))
-    assert found["count"] == 0
-    assert found["coverage"] == found["dimple_volume_m3"] == found["dimple_volume_share"] == 0.0
-    assert found["enclosed_volume_m3"] == pytest.approx(np.pi * D**3 / 6, rel=1e-15)
-    empty = {key for key, value in found.items() if value is None}
+    assert found.count == 0
+    assert found.coverage == found.dimple_volume_m3 == found.dimple_volume_share == 0.0
+    assert found.enclosed_volume_m3 == pytest.approx(np.pi * D**3 / 6, rel=1e-15)
+    empty = {key for key, value in found.content().items() if value is None}
     assert empty == {
         "narrowest_land_m",
         *(f"depth_{k}m" for k in ("", "min_", "max_")),
@@ -120,10 +119,10 @@ def test_smooth_ball_is_the_phantom_sphere_and_fits_json(tmp_path):
         "seam",
         "seam_clearance_m",
     }
-    write_json(tmp_path / "totals.json", found)  # refuses NaN
-    assert json.loads((tmp_path / "totals.json").read_text()) == found
+    write(tmp_path / "totals.json", found)  # refuses NaN
+    assert read(tmp_path / "totals.json", BallTotals) == found
 
 
 def test_totals_survive_json(ball, tmp_path):
-    write_json(tmp_path / "totals.json", totals(ball))
-    assert json.loads((tmp_path / "totals.json").read_text()) == totals(ball)
+    write(tmp_path / "totals.json", totals(ball))
+    assert read(tmp_path / "totals.json", BallTotals) == totals(ball)

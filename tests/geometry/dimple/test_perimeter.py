@@ -73,7 +73,7 @@ def test_surface_meets_land_at_the_sides_and_holds_its_volume(sides, profile):
         radii = ball.radius(_around(place, theta, 0.4 + phi[:, None] + 0 * theta).reshape(-1, 3))
         layer = (R**3 - radii.reshape(theta.shape) ** 3) / 3 * np.sin(theta)
         removed += np.pi / sides * weights @ ((layer @ weights) * (high - low) / 2)
-    assert totals(ball)["dimple_volume_m3"] == pytest.approx(sides * removed, rel=1e-9)
+    assert totals(ball).dimple_volume_m3 == pytest.approx(sides * removed, rel=1e-9)
     # The edge angle by its definition, dr/dtheta = r tan(epsilon), through the middle of a side.
     step = 1e-6
     inside, further = ball.radius(_around(place, np.array([beta - step, beta - 2 * step]), np.full(2, 0.4)))
@@ -172,7 +172,7 @@ def test_too_wide_polygons_are_refused_with_the_widest_that_fit():
 def test_packed_polygons_keep_their_land():
     layout = pack_layout("octahedral", 72, 2, None, 0.1e-3, D, 1, sides=6)
     assert 0.1e-3 <= narrowest_land(layout, D) < 0.11e-3
-    coverage = totals(DimpledBall(layout, 0.6e-3, D))["coverage"]
+    coverage = totals(DimpledBall(layout, 0.6e-3, D)).coverage
     sampled = np.random.default_rng(3).normal(size=(20_000, 3))
     sampled /= np.linalg.norm(sampled, axis=1, keepdims=True)
     share = np.mean(DimpledBall(layout, 0.6e-3, D).radius(sampled) < R)

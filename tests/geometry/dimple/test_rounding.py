@@ -75,7 +75,7 @@ def test_volume_and_normals(profile):
 
     pieces = itertools.pairwise(ends)
     whole = sum(quad(layer, low, high, epsabs=0, epsrel=1e-11)[0] for low, high in pieces)
-    assert totals(ball)["dimple_volume_m3"] == pytest.approx(whole, rel=1e-9)
+    assert totals(ball).dimple_volume_m3 == pytest.approx(whole, rel=1e-9)
     theta = np.linspace(0.02, 0.99, 80) * ends[-1]
     step = 1e-7
     near = [ball.radius(_meridian(t))[:, None] * _meridian(t) for t in (theta - step, theta + step)]
@@ -85,7 +85,7 @@ def test_volume_and_normals(profile):
 
 def test_volume_of_the_sharp_edge_is_the_limit():
     sharp, hardly = _one(ARC), _one(Profile(edge_radius_m=1e-7))
-    assert totals(hardly)["dimple_volume_m3"] == pytest.approx(totals(sharp)["dimple_volume_m3"], rel=1e-9)
+    assert totals(hardly).dimple_volume_m3 == pytest.approx(totals(sharp).dimple_volume_m3, rel=1e-9)
 
 
 def test_too_large_a_radius_is_refused_with_the_largest():

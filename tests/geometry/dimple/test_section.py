@@ -204,7 +204,7 @@ def test_wall_at_the_edge_has_the_edge_angle_and_the_volume_its_integral(profile
 
     joint = float(np.arccos(ball._cos_joint[0]))
     whole = quad(shell, 0, beta, points=[joint], epsabs=0, epsrel=1e-11)[0]
-    assert totals(ball)["dimple_volume_m3"] == pytest.approx(whole, rel=1e-9)
+    assert totals(ball).dimple_volume_m3 == pytest.approx(whole, rel=1e-9)
 
 
 @pytest.mark.parametrize("profile", FAMILIES, ids=lambda p: f"{p.name}-{p.radius_ratio}")

@@ -115,7 +115,7 @@ def test_narrow_lands_leave_skin_and_shell_good(three, n):
     ball = DimpledBall(three, 0.25e-3, D)
     shell = solver_shell(ball, Level(n, 24), 1e-3)
     quality = mesh_quality(shell, shell_faces(shell))
-    assert quality["max_non_orthogonality_deg"] < 55.0
-    assert quality["max_skewness"] < 2.0
-    assert quality["min_volume"] > 0.0
+    assert quality.max_non_orthogonality_deg < 55.0
+    assert quality.max_skewness < 2.0
+    assert quality.min_volume > 0.0
     assert check_skin(skin(ball, n), ball)["euler_number"] == 2

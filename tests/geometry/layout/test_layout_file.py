@@ -8,6 +8,7 @@ from pipeline.geometry.build import make_ball
 from pipeline.geometry.dimple.section import Profile
 from pipeline.geometry.layout.file import read_layout, write_layout
 from pipeline.geometry.layout.layout import Layout, narrowest_land, smooth_layout, spread_layout
+from pipeline.records.geometry import BallInputs
 
 D = 42.7e-3
 HEADER = "polar_deg,azimuth_deg,chord_diameter_mm\n"
@@ -245,7 +246,7 @@ def test_profiles_and_edge_angles_of_each_dimple_survive_the_file(csv_file, tmp_
     assert np.degrees(again.edge_angles_rad) == pytest.approx([14, 15, 16], rel=1e-12)
     # the study varies their mean: 15 deg leaves them as the file has them, 12 deg scales them by 12 / 15
     for mean, expected in ((15, [14, 15, 16]), (12, [11.2, 12, 12.8])):
-        spec = {"ball_diameter_m": D, "depth_m": None, "edge_angle_rad": np.radians(mean)}
+        spec = BallInputs(ball_diameter_m=D, depth_m=None, edge_angle_rad=float(np.radians(mean)))
         ball = make_ball(again, spec)
         assert np.degrees(ball.cavities.edge_angle_rad) == pytest.approx(expected, rel=1e-10)
 
@@ -254,9 +255,9 @@ def test_measured_depths_replace_the_nominal_ones(csv_file):
     layout = read_layout(
         csv_file("polar_deg,azimuth_deg,chord_diameter_mm,depth_mm\n0,0,3.61,0.212\n90,0,3.58,0.204\n"), D
     )
-    spec = {"ball_diameter_m": D, "depth_m": 0.208e-3, "edge_angle_rad": None}
+    spec = BallInputs(ball_diameter_m=D, depth_m=0.208e-3, edge_angle_rad=None)
     assert make_ball(layout, spec).depths_m == pytest.approx([0.212e-3, 0.204e-3], rel=1e-14)
-    assert make_ball(layout, spec | {"depth_m": 0.26e-3}).depths_m == pytest.approx([0.265e-3, 0.255e-3])
+    assert make_ball(layout, spec.changed(depth_m=0.26e-3)).depths_m == pytest.approx([0.265e-3, 0.255e-3])
 
 
 def test_every_bad_row_with_depth_and_profile_is_listed(csv_file):

@@ -116,8 +116,8 @@ def test_layouts_keep_half_the_land_from_the_seam(symmetry, count, kind, shape):
         # 0.05 um is what samples of the curve may be off
         assert ((nearest - beta) * D / 2 >= LAND / 2 - 0.05e-6).all()
         found = totals(_ball(layout))
-        assert found["seam"] == kind
-        assert found["seam_clearance_m"] == pytest.approx(((nearest - beta) * D / 2).min(), abs=1e-7)
+        assert found.seam == kind
+        assert found.seam_clearance_m == pytest.approx(((nearest - beta) * D / 2).min(), abs=1e-7)
         above = seam.above(layout.directions)
         assert above.sum() == count / 2  # each two-fold axis across the pole's swaps the halves
 
@@ -126,15 +126,15 @@ def test_a_mirror_plane_goes_with_a_straight_seam():
     seam = make_seam("straight", "dihedral-3")
     layout = spread_layout("dihedral-3", 36, 3e-3, LAND, D, 1, mirror=True, seam=seam)
     assert has_mirror_plane(layout)
-    assert totals(_ball(layout))["free_great_circles"] >= 1
+    assert totals(_ball(layout)).free_great_circles >= 1
 
 
 def test_polygons_keep_away_from_the_seam():
     seam = make_seam("straight", "dihedral-4")
     layout = pack_layout("dihedral-4", 16, 1, None, LAND, D, 1, sides=6, seam=seam)
     found = totals(_ball(layout))
-    assert found["seam_clearance_m"] >= LAND / 2 - 1e-9
-    assert found["narrowest_land_m"] >= LAND - 1e-9
+    assert found.seam_clearance_m >= LAND / 2 - 1e-9
+    assert found.narrowest_land_m >= LAND - 1e-9
 
 
 @pytest.mark.parametrize(

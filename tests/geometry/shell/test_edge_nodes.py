@@ -13,11 +13,12 @@ from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell import edge_nodes
 from pipeline.geometry.shell.cubed_sphere import cubed_sphere, half_cubed_sphere
 from pipeline.geometry.shell.edge_nodes import edge_fitted
-from pipeline.geometry.shell.files import QUALITY, write_shell
+from pipeline.geometry.shell.files import write_shell
 from pipeline.geometry.shell.mesh import Level
 from pipeline.geometry.shell.poly_mesh import shell_faces
 from pipeline.geometry.shell.quality import mesh_quality
 from pipeline.geometry.tooling.skin import Skin, check_skin, skin
+from pipeline.records.tree import QUALITY
 
 D = 42.7e-3
 CHORD = 3.58e-3
@@ -83,9 +84,9 @@ def test_shell_stays_good_at_steep_edges(layout, n):
     ).depth_m
     shell = solver_shell(DimpledBall(layout, depth, D), Level(n, 24), 1e-3)
     quality = mesh_quality(shell, shell_faces(shell))
-    assert quality["max_non_orthogonality_deg"] < 55.0
-    assert quality["max_skewness"] < 2.0
-    assert quality["min_volume"] > 0.0
+    assert quality.max_non_orthogonality_deg < 55.0
+    assert quality.max_skewness < 2.0
+    assert quality.min_volume > 0.0
 
 
 def test_all_depths_share_one_grid(layout):

@@ -49,7 +49,7 @@ def test_a_rounded_edge_is_the_sliver_of_a_circle_between_two_tangents():
     assert np.sqrt(np.mean(heights**2)) == pytest.approx(math.sqrt(mean_square), rel=0.05)
     assert (heights <= 1e-12).all()  # a rounded edge takes material off
     found = surface_difference(sharp, rounded)
-    of_depth = np.sqrt(mean_square) / np.sqrt(np.mean(sharp.plain**2)) * DEPTH
+    of_depth = np.sqrt(mean_square) / np.sqrt(np.mean(sharp.exact**2)) * DEPTH
     assert found.exact_m == pytest.approx(of_depth, rel=0.05)
 
 
@@ -60,11 +60,25 @@ def test_facets_make_a_narrow_edge_as_wide_as_a_cell():
     assert found.exact_m < 1e-6
 
 
-def test_dimples_in_other_places_share_no_node():
+def test_dimples_in_other_places_have_a_grid_of_their_own():
     turned = LAYOUT.directions @ Rotation.from_euler("z", 6, degrees=True).as_matrix().T
     other = dataclasses.replace(LAYOUT, directions=turned)
     assert not COARSE.serves(other, 40) and not COARSE.serves(LAYOUT, 80)
     found = surface_difference(sampled(), sampled(FacetGrid(other, D, 40), layout=other))
-    assert found.missed_m is None
     # Two unrelated surfaces: the root of both mean squares, where neither covers the ball.
     assert 0.5 * DEPTH < found.exact_m < math.sqrt(2) * DEPTH
+    assert found.missed_m < 0.3 * found.exact_m
+
+
+def test_a_linear_function_is_interpolated_exactly():
+    # z of a point in a facet is linear in it: at the sample's direction it is z over the facet's height.
+    of_one = COARSE.interpolated(np.ones(len(COARSE.nodes)))
+    assert of_one == pytest.approx(1.0, abs=1e-12)
+    along = np.stack([COARSE.interpolated(COARSE.nodes[:, axis]) for axis in range(3)], axis=1)
+    lengths = np.linalg.norm(along, axis=1)
+    assert along / lengths[:, None] == pytest.approx(COARSE.samples, abs=1e-9)
+    # A triangle of sides up to L in the unit sphere lies within L^2 / 6 of it: its circle has a radius of at
+    # most L / sqrt(3), or it lies beyond its longest side, L^2 / 8 deep [closed form].
+    corners = COARSE.nodes[COARSE.quads]
+    longest = max(np.linalg.norm(corners - np.roll(corners, k, axis=1), axis=2).max() for k in (1, 2))
+    assert (lengths <= 1 + 1e-12).all() and lengths.min() > 1 - longest**2 / 6

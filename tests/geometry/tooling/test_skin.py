@@ -52,7 +52,7 @@ def test_skin_of_a_dimpled_ball_is_watertight(ball, good):
     assert found["points"] == 6 * 48**2 + 2
     assert found["triangles"] == 2 * found["points"] - 4
     assert abs(found["volume_error"]) < 0.002
-    assert found["enclosed_volume_m3"] == pytest.approx(totals(ball)["enclosed_volume_m3"], rel=0.002)
+    assert found["enclosed_volume_m3"] == pytest.approx(totals(ball).enclosed_volume_m3, rel=0.002)
 
 
 def test_points_lie_on_the_ball(ball, good):
@@ -88,7 +88,7 @@ def test_dimple_volume_converges(ball, smooth):
     # The volume missing between the phantom sphere and a dimpled skin on the same nodes, against the closed
     # form. Facets between nodes on the edges lie above the hollow: the mean error of bilinear interpolation,
     # h^2/12 times the Laplacian, is (2/3)(h/a)^2 of a paraboloid of edge radius a [computed].
-    exact = totals(ball)["dimple_volume_m3"]
+    exact = totals(ball).dimple_volume_m3
     for n in (32, 64, 128, 256):
         found = skin(ball, n)
         sphere = found.points / np.linalg.norm(found.points, axis=1, keepdims=True) * D / 2
@@ -111,7 +111,7 @@ def test_halves_close_at_the_seam_and_add_up(shape):
     for part in (upper, lower):
         assert len(part.triangles) == 2 * len(part.points) - 4
     volumes = [enclosed_volume(part) for part in (upper, lower)]
-    assert sum(volumes) == pytest.approx(totals(ball)["enclosed_volume_m3"], rel=0.002)
+    assert sum(volumes) == pytest.approx(totals(ball).enclosed_volume_m3, rel=0.002)
     # Two-fold axes swap the halves.
     assert volumes[0] == pytest.approx(volumes[1], rel=1e-4)
     shared = {tuple(point) for point in upper.points} & {tuple(point) for point in lower.points}

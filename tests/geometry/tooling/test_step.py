@@ -53,7 +53,7 @@ def read_step(path):
 
 
 def _mm3(ball):
-    return 1e9 * totals(ball)["enclosed_volume_m3"]
+    return 1e9 * totals(ball).enclosed_volume_m3
 
 
 @pytest.mark.parametrize("profile", FAMILIES, ids=lambda p: f"{p.name}-{p.edge_radius_m}")

@@ -1,0 +1,1 @@
+"""Firings of moulded balls down an indoor range: simulated, reduced to drag and lift, and planned."""

@@ -1,0 +1,68 @@
+"""Names of every file and folder in a results folder, and where the files of a variant and of a run lie.
+
+results/STUDY/
+study.json, launches.json
+geometry/PATTERN/layout.json, layout.csv
+geometry/PATTERN/VARIANT/spec.json, totals.json, skin.stl, skin.ply, shell/
+runs/PATTERN/VARIANT/reN/sN/spec.json, run.json, history.csv, state.npz, surface.vtk, case/
+coefficients.csv, provenance.csv, tables.csv, flights.csv, decision.csv, decision.json
+report.html, figures/, cutlist/PATTERN/VARIANT/, workflow.log
+results/.reuse/, results/.layouts/      shared by all studies
+"""
+
+from pathlib import Path
+
+STUDY, LAUNCHES = "study.json", "launches.json"
+"""The study, and fingerprints of its files of measured launches, by golfer, where it has some."""
+
+GEOMETRY, RUNS = "geometry", "runs"
+SPEC = "spec.json"
+"""Of a variant and of a run: what it is to be made of."""
+
+LAYOUT_SPEC, LAYOUT = "layout.json", "layout.csv"
+TOTALS, SKIN_STL, SKIN_PLY = "totals.json", "skin.stl", "skin.ply"
+MESH, SHELL, QUALITY = "shell/polyMesh", "shell/shell.npz", "shell/quality.json"
+
+RESULT, HISTORY, STATE, SURFACE = "run.json", "history.csv", "state.npz", "surface.vtk"
+CASE, START, PROGRESS, SPENT = "case", "start.json", "progress.json", "spent.json"
+"""Of a run: the folder of the solver's case, and our files in it. `SPENT` has the wall seconds and legs of a
+case so far; a leg is one start of the solver."""
+
+SOLVER_LOG, FORCES = "solver.log", "postProcessing/forces"
+MEASURES = "measures.json"
+"""Of a run of the validation: what was measured in its final state."""
+
+COEFFICIENTS, PROVENANCE, TABLES, FLIGHTS = "coefficients.csv", "provenance.csv", "tables.csv", "flights.csv"
+DECISION, DECISION_TABLE = "decision.json", "decision.csv"
+REPORT, FIGURES, CUTLIST, WORKFLOW_LOG = "report.html", "figures", "cutlist", "workflow.log"
+SUMMARY = "summary.csv"
+"""Of the validation: one computed value beside one published value a row."""
+
+LOCK = ".lock"
+REUSE, LAYOUTS = ".reuse", ".layouts"
+"""Below the folder that holds all studies: runs by the key of their inputs, and layouts that were found."""
+
+
+def pattern_folder(results: Path, pattern: str) -> Path:
+    """Folder of a pattern's layout."""
+    return results / GEOMETRY / pattern
+
+
+def variant_folder(results: Path, pattern: str, key: str) -> Path:
+    """Folder of a pattern's geometry at one depth or edge angle; `key` as of `pipeline.study.keys`."""
+    return results / geometry_id(pattern, key)
+
+
+def geometry_id(pattern: str, key: str) -> str:
+    """Path of a variant's folder below the results."""
+    return f"{GEOMETRY}/{pattern}/{key}"
+
+
+def run_id(pattern: str, variant_key: str, reynolds_key: str, spin_ratio_key: str) -> str:
+    """Path of a run's folder below the results, which is its name too."""
+    return f"{RUNS}/{pattern}/{variant_key}/{reynolds_key}/{spin_ratio_key}"
+
+
+def short_run_id(run: str) -> str:
+    """Name of a run without the folder of all runs, for tables and progress lines."""
+    return run.removeprefix(f"{RUNS}/")
