@@ -124,7 +124,7 @@ def test_a_solver_killed_after_the_targets_were_reached_is_kept(
     [
         ((-25.0, 46.0), r"Cd -25 is outside 0\.05 to 3\.28, Cl 46 is outside -1\.5 to 1\.5"),
         ((0.25, -1.7), r"Cl -1\.7 is outside -1\.5 to 1\.5"),
-        ((0.01, 0.1), r"Cd 0\.01\d* is outside 0\.05 to 3\.28"),
+        ((0.01, 0.1), r"Cd 0\.0(1|09)\d* is outside 0\.05 to 3\.28"),
     ],
 )
 def test_implausible_means_are_not_settled(stubbed: Stubbed, forces: tuple[float, float], said: str) -> None:
