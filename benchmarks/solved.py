@@ -13,6 +13,7 @@ import numpy as np
 
 from pipeline.flow.forces.histories import read_history
 from pipeline.flow.forces.verdict import judge
+from pipeline.flow.solver.boundary_layer import Zones
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.decomposition import cell_ranks
 from pipeline.flow.solver.execute import execute
@@ -78,12 +79,13 @@ class Bench:
         self, name: str, ball: tuple[Shell, Path], reynolds: float, spin_ratio: float,
         start: Fields | None = None, targets: dict[str, float] = TARGETS, iterations: int = 500,
         edits: tuple[tuple[str, str], ...] = (), ranks: int = 1, method: str = COLUMNS,
+        zones: Zones | None = None,
     ) -> Solved:  # fmt: skip
         shell, mesh = ball
         case = self.folder / name
         writer = CaseWriter(self.model, case, reynolds, spin_ratio, shell.n, iterations, shell.mirrored)
         rank_of_cell = cell_ranks(shell, ranks) if ranks > 1 else None
-        writer.write(mesh, wall_velocity(shell, spin_ratio), start, rank_of_cell)
+        writer.write(mesh, wall_velocity(shell, spin_ratio), start, rank_of_cell, zones)
         solution = case / "system/fvSolution"
         for old, new in edits:
             solution.write_text(re.sub(old, new, solution.read_text()))
@@ -101,8 +103,11 @@ class Bench:
         return Solved(children() - before, len(history.iteration), means["cd"].value, means["cl"].value, case)
 
     def state(self, solved: Solved, cells: int) -> Fields:
+        return self.state_of(solved.case, cells)
+
+    def state_of(self, case: Path, cells: int) -> Fields:
         fields = ("U", *self.model.free_stream)
-        return read_state(solved.case, written_times(solved.case)[-1], fields, cells)
+        return read_state(case, written_times(case)[-1], fields, cells)
 
     def decompose(self, case: Path, method: str) -> tuple[int, int]:
         """Decompose a case; faces between ranks, and cells of the largest rank."""

@@ -170,3 +170,85 @@ def _print(carried: Sequence[Mapping[str, Any]], written: Mapping[str, Any]) -> 
             f"{100 * row['extrapolated']:.0f} %",
         )  # fmt: skip
     tables().print(table)
+
+
+def plan_range(
+    path: Path, results_root: Path, reference: Path | None, arrangement: str, error: str, ball_scatter: float,
+    out: Path | None, seed: int, as_json: bool,
+) -> None:  # fmt: skip
+    """Design a firing of a study's short list beside a reference ball; write sheet and empty CSV.
+
+    Raises
+    ------
+    InputError
+        An option or a file is wrong, or the study has no short list to fire.
+    """
+    from dataclasses import replace
+
+    from pipeline.aero.table_file import read_table
+    from pipeline.aero.tables_of_file import read_tables
+    from pipeline.cli.study_input import read_study
+    from pipeline.decide.flights.golfer import as_flown
+    from pipeline.decide.flights.station import scenarios_of
+    from pipeline.flight.trajectory import Launches
+    from pipeline.range.invented import ARRANGEMENTS, Scatter, quoted_table
+    from pipeline.range.plan import Candidate, plan, write_empty_firings
+    from pipeline.range.sheet import write_sheet
+    from pipeline.records.record import read_object
+    from pipeline.records.tree import DECISION, TABLES
+    from pipeline.study.units import LENGTH
+
+    if arrangement not in ARRANGEMENTS:
+        raise InputError(f"--arrangement: {arrangement}: is none; write {' or '.join(ARRANGEMENTS)}")
+    try:
+        wanted_m = parse_quantity(error, LENGTH)
+    except QuantityError as wrong:
+        raise InputError(f"--error: {error}: {wrong}") from None
+    if not 0.1 <= wanted_m <= 20.0:
+        raise InputError(f"--error: {error}: is outside 0.1 m to 20 m")
+    study = read_study(path)
+    folder = results_root / study.name
+    listed = read_object(folder / DECISION).get("product", {}).get("short_list", [])
+    if not listed:
+        raise InputError(f"{folder / DECISION}: has no short list of prototypes; compute the study first")
+    found, _ = read_tables(folder / TABLES)
+    candidates = []
+    for one in listed:
+        own = [of for of in found if of.pattern == one["pattern"] and of.depth_m is not None]
+        nearest = min(own, key=lambda of: abs((of.depth_m or 0.0) - one["depth_m"]))
+        name = f"{one['pattern']} {1e3 * one['depth_m']:.2f} mm"
+        candidates.append(Candidate(name, one["depth_m"], nearest.table))
+    known = quoted_table() if reference is None else read_table(reference)
+    stands = Candidate("reference" if reference is None else reference.stem, float("nan"), known)
+    launches = Launches(*zip(*(as_flown(golfer).mean.tolist() for golfer in study.golfers), strict=True))
+    scatter = replace(Scatter(), ball_cd=ball_scatter, ball_cl=ball_scatter)
+    gates, conditions = ARRANGEMENTS[arrangement](), scenarios_of(study)[0].conditions
+    with shown_progress("simulating firings") as progress:
+        of = plan(stands, candidates, gates, scatter, launches, conditions, wanted_m, seed, progress=progress)
+    target = out or folder / "firing"
+    depths = {one.name: one.depth_m for one in (stands, *candidates)}
+    write_empty_firings(target / "firings.csv", of, gates, depths)
+    sheet = write_sheet(target / "sheet.html", of, wanted_m)
+    result = {
+        "balls": of.balls, "shots": len(of.order), "speed_m_s": list(of.programme.speed_m_s),
+        "spin_rad_s": list(of.programme.spin_rad_s), "wanted_se_m": wanted_m, "reached": of.reached,
+        "se_m": of.se_m, "checked_error_m": of.found_m, "sheet": str(sheet),
+        "firings": str(target / "firings.csv"),
+    }  # fmt: skip
+    if as_json:
+        print_json(result)
+        return
+    table = Table(title=f"{of.balls} balls of each kind, {len(of.order)} shots")
+    for head in ("prototype", "standard error of the difference in carry, m", "found in simulated ranges, m"):
+        table.add_column(head, justify="left" if head == "prototype" else "right")
+    for name, se in of.se_m.items():
+        table.add_row(name, f"{se:.2f}", f"{of.found_m[name]:.2f}")
+    tables().print(table)
+    if not of.reached:
+        warn(
+            [
+                f"{wanted_m:.2f} m is not reached with {of.balls} balls of each kind: the "
+                f"scatter of balls decides"
+            ]
+        )
+    messages().print(f"wrote {sheet} and {target / 'firings.csv'}")

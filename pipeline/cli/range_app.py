@@ -90,3 +90,30 @@ def range_reduce(
     from pipeline.cli.range import reduce_range
 
     reduce_range(files, balls, drag, lift, {"--speed": speed, "--angle": angle, "--spin": spin}, out, as_json)
+
+
+@firings.command("plan", epilog='Example: depthline range plan cases/demo/study.yaml --error "2 yd"')
+def range_plan(
+    study: Annotated[Path, typer.Argument(metavar="STUDY", help="Study file (YAML).", show_default=False)],
+    reference: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="TABLE", help="Coefficient table of the reference ball; a published fit when absent."
+        ),
+    ] = None,
+    arrangement: Annotated[str, typer.Option(metavar="NAME", help="screens or baselines.")] = "screens",
+    error: Annotated[
+        str, typer.Option(metavar="QUANTITY", help="Standard error wanted of a difference in carry.")
+    ] = "2 yd",
+    ball_scatter: Annotated[
+        float, typer.Option(min=0, max=0.05, help="Scatter of balls in Cd and Cl that is expected.")
+    ] = 0.003,
+    results: Annotated[Path, typer.Option(metavar="DIR", help="Folder of all results.")] = Path("results"),
+    out: Annotated[Path | None, typer.Option(metavar="DIR", help="Where to write.")] = None,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of simulations and order.")] = 0,
+    as_json: AsJson = False,
+) -> None:
+    """Design a firing of a study's short list: balls, shots, order; a sheet to print, a CSV to fill in."""
+    from pipeline.cli.range import plan_range
+
+    plan_range(study, results, reference, arrangement, error, ball_scatter, out, seed, as_json)

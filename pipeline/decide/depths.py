@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from pipeline.geometry.dimple.cavity import edge_half_angle
 from pipeline.records.tree import RUNS
 from pipeline.study.matrix import variants
 from pipeline.study.model import Study
@@ -87,3 +88,16 @@ def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, list[f
         if depth is not None:
             found[variant.pattern].append(float(depth))
     return found
+
+
+def shallowest_depths(study: Study) -> dict[str, float]:
+    """Depth that the dimples of each pattern must exceed, of those whose chord diameter is stated [m].
+
+    At the rise of the phantom sphere over the chord, D sin^2(beta / 2), a dimple is flat.
+    """
+    diameter = study.ball.diameter_m
+    return {
+        pattern.name: float(diameter * np.sin(edge_half_angle(chord, diameter) / 2.0) ** 2)
+        for pattern in study.patterns
+        if (chord := pattern.cavity.chord_diameter_m) is not None
+    }

@@ -11,6 +11,7 @@ from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
+from pipeline.decide.depths import shallowest_depths
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import DRAWS, SHOTS, flight_depths, fly_pattern
 from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
@@ -111,13 +112,14 @@ def next_depths(
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")
     conditions, scenarios, stated = conditions_of(study), scenarios_of(study), stated_errors(study)
     wide: dict[tuple[str, str], Worth] = {}
+    shallowest = shallowest_depths(study)
     offers: list[tuple[Pattern, float, float | None]] = []
     stands = ranked_as(list(models), unresolved)
     for pattern in study.patterns:
         model = models.get(pattern.name)
         if model is None or model.depth_m.size < 2 or stands[pattern.name] != pattern.name:
             continue
-        proposed = _proposed(pattern, model, coefficients)
+        proposed = _proposed(pattern, model, coefficients, shallowest.get(pattern.name, 0.0))
         offers += [(pattern, depth, angle) for depth, angle in proposed]
         flown, _ = flight_depths(model.depth_m)
         # A proposed middle is flown already, but for rounding; a curve through both would swing wildly.
@@ -211,7 +213,7 @@ def expected_gain(
 
 
 def _proposed(
-    pattern: Pattern, model: CoefficientModel, coefficients: pd.DataFrame
+    pattern: Pattern, model: CoefficientModel, coefficients: pd.DataFrame, shallowest_m: float
 ) -> list[tuple[float, float | None]]:
     """Depths worth asking for, each with its edge angle where the study lists those."""
     known = model.depth_m
@@ -223,7 +225,8 @@ def _proposed(
     proposed = [
         round(float(depth), 6)
         for depth in depths
-        if SHALLOWEST_M <= depth <= DEEPEST_M and np.abs(known - depth).min() >= CLOSEST_M
+        if max(SHALLOWEST_M, shallowest_m + CLOSEST_M) <= depth <= DEEPEST_M
+        and np.abs(known - depth).min() >= CLOSEST_M
     ]
     if pattern.edge_angles_rad is None:
         return [(depth, None) for depth in proposed]

@@ -26,6 +26,9 @@ MOST_OUTSIDE = 0.05
 CONTENDS = 0.05
 """A pattern that is the best in fewer draws has no say in the state."""
 
+NEAR_LIMIT = 0.1
+"""A shallowest depth within this share of itself from what the chord diameter allows has none beyond it."""
+
 AGREES_WITHIN = 2.0
 """Carry by the model and by the runs' own grid may differ by so many times what the model expects."""
 
@@ -78,6 +81,8 @@ class Evidence:
         By (golfer, pattern), of the golfers that count.
     studied : mapping
         By pattern, all depths of the study, also those without usable runs [m].
+    shallowest : mapping
+        By pattern, the depth that its dimples must exceed; absent where no chord diameter is stated [m].
     """
 
     of: Product
@@ -85,6 +90,7 @@ class Evidence:
     models: Mapping[str, CoefficientModel]
     flights: Mapping[tuple[str, str], PatternFlights]
     studied: Mapping[str, Sequence[float]]
+    shallowest: Mapping[str, float] = field(default_factory=dict)
 
 
 def nothing_to_decide(coefficients: pd.DataFrame, models: Mapping[str, CoefficientModel]) -> str | None:
@@ -155,7 +161,7 @@ def state_of(evidence: Evidence) -> State:
         placed_edge = _edge(placed, top)
     edge = _edge(of, pattern)
     if edge >= MOST_AT_EDGE and placed_edge >= MOST_AT_EDGE:
-        obstacles.append(_edge_sentence(of, pattern, edge, evidence.studied.get(pattern, ())))
+        obstacles.append(_edge_sentence(evidence, pattern, edge))
     place = placed is not None and not obstacles and placed_within >= SURE
     if not obstacles and within >= SURE and edge < MOST_AT_EDGE:
         return State(DECIDED, pattern, depth, within, [_sure(within)], listed)
@@ -173,6 +179,17 @@ def state_of(evidence: Evidence) -> State:
             f"{listed[-1].p_so_far:.2f}."
         ]
         return State(PROTOTYPES, pattern, depth, within, why, listed)
+    of_placed = [] if placed is None else short_list(placed)
+    if of_placed and of_placed[-1].p_so_far >= SURE and len(of_placed) <= LONGEST_LIST:
+        # Runs tell nothing of the place, so that more of them would not shorten the list.
+        of_list = listed[:LONGEST_LIST]
+        why = [
+            f"{_sure(within)} What is not known is the place of the drag crisis on balls that are cut: with "
+            f"it one of {len(of_placed)} prototypes would be, with a probability of "
+            f"{of_placed[-1].p_so_far:.2f}; without it one of these {len(of_list)} is, with a probability of "
+            f"{of_list[-1].p_so_far:.2f}."
+        ]
+        return State(PROTOTYPES, pattern, depth, within, why, of_list, True)
     why = [
         f"More than {LONGEST_LIST} prototypes would be needed to have one within a yard of the best with a "
         f"probability of {SURE:.1f}: more runs are cheaper."
@@ -205,17 +222,22 @@ def _sure(within: float) -> str:
     return f"It is within a yard of the best studied with a probability of {within:.2f}."
 
 
-def _edge_sentence(of: Product, pattern: str, edge: float, studied: Sequence[float]) -> str:
+def _edge_sentence(evidence: Evidence, pattern: str, edge: float) -> str:
+    of, studied = evidence.of, evidence.studied.get(pattern, ())
     depths = of.depth_m[pattern]
     best = best_on_grid(depths, of.value_draws_m[pattern])
     shallow = float(best.depth_m[best.at_edge].mean()) < 0.5 * (depths[0] + depths[-1])
     side = "shallower" if shallow else "deeper"
     lost = [at for at in studied if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
-    advised = f"study {side} ones"
-    if len(lost) == 1:
-        advised = f"the depth of {millimetres(lost[0])} beyond it has no usable runs: compute it again first"
-    elif lost:
-        advised = f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
+    limit = evidence.shallowest.get(pattern, 0.0)
+    if lost:
+        count = "one depth" if len(lost) == 1 else f"{len(lost)} depths"
+        has = "has" if len(lost) == 1 else "have"
+        advised = f"{count} studied beyond it {has} no usable runs: compute those again first"
+    elif shallow and depths[0] - limit < NEAR_LIMIT * depths[0]:
+        advised = f"with its chord diameter no dimple is shallower than {millimetres(limit)}"
+    else:
+        advised = f"study {side} ones"
     return (
         f"The best depth of {pattern} lies at the {'shallowest' if shallow else 'deepest'} depth "
         f"{'with usable runs' if lost else 'studied'} with a probability of {edge:.2f}: {advised}."

@@ -11,7 +11,7 @@ import pandas as pd
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import summary
-from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, studied_depths
+from pipeline.decide.depths import AngleOfDepth, Depths, angle_of_depth, shallowest_depths, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
@@ -123,13 +123,13 @@ def decide_study(
     notes = list(flown.notes)
     of, counted = product_of(study, flown)
     ranked = rank(of, flown.worths, counted) if of is not None else []
-    studied = studied_depths(study, coefficients)
+    studied, limits = studied_depths(study, coefficients), shallowest_depths(study)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
     rows: list[dict[str, Any]] = []
     curves, advice = [], []
     of_all, places_of_all = _state(
-        flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied
+        flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied, limits
     )
     states = {
         golfer.name: _state(
@@ -139,6 +139,7 @@ def decide_study(
             _of_one(flown.placed, golfer, flown.ranked),
             nothing,
             studied,
+            limits,
         )
         for golfer in study.golfers
     }
@@ -209,13 +210,14 @@ def _state(
     placed: Product | None,
     nothing: str | None,
     studied: dict[str, list[float]],
+    limits: dict[str, float],
 ) -> tuple[State, list[PlaceOutcome]]:
     """State of the decision for one golfer or several, and what the place of the crisis would make best."""
     if of is None:
         why = nothing or "No pattern can be flown by all golfers."
         return State(NOTHING, "", math.nan, math.nan, [why]), []
     flights = {(golfer, pattern): f for golfer in golfers for pattern, f in flown.flights[golfer].items()}
-    state = state_of(Evidence(of, placed, flown.models, flights, studied))
+    state = state_of(Evidence(of, placed, flown.models, flights, studied, limits))
     if nothing is not None:
         return replace(state, word=NOTHING, why=[nothing], place_decides=False), []
     state = replace(state, why=[*state.why, *not_told_sentences(state.pattern, flown.ranked_as)])

@@ -224,10 +224,19 @@ def interval_mm(low: float | None, high: float | None) -> str:
 
 def _prototypes(listed: Sequence[Prototype], row: Mapping[str, Any]) -> str:
     digits = depth_digits(row["best_depth_lo_m"], row["best_depth_hi_m"])
-    by_pattern: dict[str, list[str]] = {}
+    by_pattern: dict[str, list[float]] = {}
     for entry in listed:
-        by_pattern.setdefault(entry.pattern, []).append(number(1e3 * entry.depth_m, digits))
-    return "; ".join(f"{pattern} at {_and(texts)} mm" for pattern, texts in by_pattern.items())
+        by_pattern.setdefault(entry.pattern, []).append(1e3 * entry.depth_m)
+    found = []
+    for pattern, depths in by_pattern.items():
+        # Two prototypes must not read alike.
+        texts = next(
+            texts
+            for more in (digits, digits + 1, 6)
+            if len(set(texts := [number(depth, more) for depth in depths])) == len(depths)
+        )
+        found.append(f"{pattern} at {_and(texts)} mm")
+    return "; ".join(found)
 
 
 def _and(texts: Sequence[str]) -> str:

@@ -180,3 +180,10 @@ def of_table(table: CoefficientTable) -> Coefficients:
         return found.cd, found.cl
 
     return coefficients
+
+
+def quoted_table() -> CoefficientTable:
+    """Table of `quoted_ball` over the conditions that it was fired at, and its ends beyond them."""
+    reynolds, spin_ratio = np.geomspace(0.8e5, 2.1e5, 12), np.linspace(0.04, 0.40, 13)
+    cd, cl = quoted_ball(*np.meshgrid(reynolds, spin_ratio, indexing="ij"), np.nan)
+    return CoefficientTable(reynolds, spin_ratio, cd, cl)

@@ -131,7 +131,7 @@ class RunResult(Record):
 
     Coefficients are on the frontal area, Cm on that times the diameter; None in a run that failed, whose
     `reason` says why. `averaged_from` is the first iteration of each mean, `judged_samples` the number of
-    samples judged.
+    samples judged; `cd_change_50` and `cl_change_50` are the largest changes over the last 50 of them.
     """
 
     run: str
@@ -146,6 +146,8 @@ class RunResult(Record):
     cd_se: NotNegative | None
     cl: float | None
     cl_se: NotNegative | None
+    cd_change_50: float | None = None
+    cl_change_50: float | None = None
     cm: float | None
     cm_se: NotNegative | None
     cs: float | None = None

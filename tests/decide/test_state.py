@@ -77,6 +77,26 @@ def test_a_best_depth_at_the_edge_asks_for_depths_beyond(share, word):
     assert word == "decided" or "study shallower ones" in found.why[0]
 
 
+def test_at_the_shallowest_depth_that_the_chord_allows_a_smaller_chord_is_asked_for():
+    best = np.concatenate([NARROW, np.full(200, 0.1e-3)])
+    evidence = Evidence(
+        product_of(best, bend=100e6), None, {"p": Fitting()}, {("g", "p"): flown()}, STUDIED, {"p": 0.145e-3}
+    )
+    assert "no dimple is shallower than 0.145" in state_of(evidence).why[0]
+
+
+def test_where_the_place_of_the_crisis_alone_makes_the_list_long_prototypes_and_a_measurement_are_asked_for():
+    rng = np.random.default_rng(2)
+    wide, near = (
+        product_of(values, bend=20000e6)
+        for values in (rng.uniform(0.16e-3, 0.34e-3, 4000), rng.uniform(0.23e-3, 0.27e-3, 4000))
+    )
+    found = judged(wide, placed=near)
+    assert found.word == "prototypes" and found.place_decides and len(found.short_list) == 4
+    assert "with it one of" in found.why[0]
+    assert judged(wide, placed=wide).word == "run more"
+
+
 @pytest.mark.parametrize(
     ("flights", "ratio", "reason"),
     [

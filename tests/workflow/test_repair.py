@@ -99,7 +99,8 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Results:
         (variant / "shell").mkdir()
         quality = {"max_non_orthogonality_deg": 30.0, "max_skewness": 0.5, "min_volume": 1e-9}
         (variant / "shell/quality.json").write_text(json.dumps(quality))
-        arrays = {"points": np.ones((12, 3)), "quads": np.zeros((2, 4), int), "layers": 1, "mirrored": False}
+        quads = np.array([[0, 1, 2, 3], [2, 3, 4, 5]])
+        arrays = {"points": np.ones((12, 3)), "quads": quads, "layers": 1, "mirrored": False}
         np.savez(variant / "shell/shell.npz", **arrays)
     for run in runs(results.study):
         save_state(results.folder / run.run_id / "state.npz", {"U": np.ones((5, 3)), "p": np.zeros(5)})

@@ -226,6 +226,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
             "spin_ratio": spec.spin_ratio,
             **{name: means[name].value if name in means else None for name in COEFFICIENTS},
             **{f"{name}_se": means[name].standard_error if name in means else None for name in COEFFICIENTS},
+            **{f"{name}_change_50": means[name].change for name in ("cd", "cl") if name in means},
             "verdict": verdict,
             "fidelity": spec.fidelity,
             "cells": task.shell.cells,

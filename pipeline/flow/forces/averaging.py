@@ -1,14 +1,18 @@
 """Means of force histories: transient cut (MSER-5), autocorrelation time, standard error, trend.
 
-Sources: MSER-5 (White 1997, Simulation 69:323-334) cuts the initial transient; the standard error follows
-from the integrated autocorrelation time with the self-consistent window of Sokal (Madras & Sokal 1988,
-J. Stat. Phys. 50:109-186).
+MSER-5 (White 1997, Simulation 69:323-334) cuts the initial transient. What is kept is noise, or still
+approaches its limit, as a steady run does; both are fitted, and weighed by their probabilities
+(`pipeline.flow.forces.approach`). Where a cycle has most of the variance, the mean is the plain one, and its
+error follows from the integrated autocorrelation time with the self-consistent window of Sokal (Madras &
+Sokal 1988, J. Stat. Phys. 50:109-186).
 """
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+
+from pipeline.flow.forces.approach import Limit, limit_of
 
 Floats = NDArray[np.float64]
 
@@ -18,11 +22,16 @@ BATCH = 5
 WINDOW = 5.0
 """Sokal's c: the autocorrelation is summed to the first lag above c tau."""
 
-MIN_WINDOW = 80
-"""Shortest end of a history that is considered by itself."""
+ENDS = (1.0, 0.67, 0.5)
+"""Shares of the kept part whose ends an approach is fitted to. A steady run has several modes, of which the
+slow ones are left at the end: what the fits differ by is the error of fitting one."""
 
-WORTHWHILE = 0.5
-"""A shorter end of a history must have less than this share of the standard error to be preferred."""
+SHORTEST_END = 10
+"""Fewest samples of an end."""
+
+CHANGE_SAMPLES, CHANGE_BLOCK = 50, 10
+"""The change that is stated of a history: the mean of its last 10 samples less that of the 10, among the 50
+before, that differ most from it."""
 
 DRIFT_SIGMAS = 3.0
 """A difference between the first and the last third beyond this many standard errors is a drift."""
@@ -50,10 +59,9 @@ class Mean:
     Attributes
     ----------
     value : float
-        Mean after the cut.
+        Mean after the cut, or the limit that the kept part tends to, as likely as each is.
     standard_error : float
-        Of the mean, from the integrated autocorrelation time; where the history drifts, the distance to
-        the limit that its thirds tend to is added in quadrature.
+        Of that value.
     cut : int
         Samples removed from the start.
     samples : int
@@ -64,6 +72,10 @@ class Mean:
         Whether the kept part still moves one way.
     period : float or None
         Samples of the cycle that has most of the variance, None without one.
+    remaining : float
+        What the history has left of an approach: its limit less its end, as far as noise does not explain it.
+    change : float or None
+        Over the last `CHANGE_SAMPLES` samples; None for shorter histories.
     """
 
     value: float
@@ -73,6 +85,8 @@ class Mean:
     tau: float
     drifting: bool
     period: float | None = None
+    remaining: float = 0.0
+    change: float | None = None
 
     @property
     def effective_samples(self) -> float:
@@ -172,12 +186,11 @@ def standard_error(samples: Floats) -> tuple[float, float]:
 
 
 def mean_of(history: Floats) -> Mean:
-    """Mean of the stationary part of a history with its standard error.
+    """Mean of the stationary part of a history, or the limit that it tends to, with its standard error.
 
-    MSER-5 never cuts more than half, but a steady run approaches its limit for most of its length. So the
-    last half, quarter, ... of the history (at least `MIN_WINDOW` samples) are candidates beside the whole. A
-    stationary history loses by halving; the shorter end is taken only when it has less than `WORTHWHILE`
-    times the standard error.
+    Shorter ends are never chosen for their smaller standard error: an error that is the smallest of several
+    is too small. The ends of `ENDS` all count, and what they differ by is part of the error, so that a run
+    that is judged once a second does not stop at a lucky moment.
 
     A history longer than `LONGEST` is taken as the means of its batches, which have the same mean and, since
     the correlations within a batch are in the batch's mean, the same standard error.
@@ -200,14 +213,83 @@ def mean_of(history: Floats) -> Mean:
     """
     if len(history) > LONGEST:
         return _mean_of_batches(history, -(-len(history) // LONGEST))
-    best = _mean_of_window(history, 0)
-    window = len(history) // 2
-    while window >= MIN_WINDOW:
-        candidate = _mean_of_window(history, len(history) - window)
-        if candidate.standard_error < WORTHWHILE * best.standard_error:
-            best = candidate
-        window //= 2
-    return best
+    cut, stationary = mser5_cut(history)
+    kept = history[cut:]
+    error, tau = standard_error(kept)
+    level = kept - _line(kept)
+    period = _period(level)
+    thirds = _thirds(kept)
+    # A trend counts as scatter in `error`, so that it would hide itself; the scatter around it is what its
+    # significance is measured by. Each third's mean has three times the variance of the whole's, the
+    # difference of two has six times it.
+    scatter, _ = standard_error(level)
+    significant = DRIFT_SIGMAS * np.sqrt(6.0) * min(scatter, error) + ROUNDING * np.abs(kept).max()
+    drifting = bool(abs(thirds[2] - thirds[0]) > significant)
+    change = _change(history)
+    if period is None:
+        value, error, remaining = _limit_of_ends(kept)
+        # A fit sees the modes that move now. Slower ones were seen to take a steady run as far again as it
+        # has gone over the last iterations (benchmarks/stops.csv).
+        error = float(np.hypot(error, change)) if drifting and change is not None else error
+    else:
+        value, remaining = float(kept.mean()), 0.0
+        if drifting:
+            remaining = _aitken(thirds) - value
+            error = float(np.hypot(error, remaining))
+    return Mean(
+        value=value,
+        standard_error=error,
+        cut=cut,
+        samples=len(kept),
+        tau=tau,
+        drifting=drifting or not stationary,
+        period=period,
+        remaining=remaining,
+        change=change,
+    )
+
+
+def _limit_of_ends(kept: Floats) -> tuple[float, float, float]:
+    """Value, standard error and what is left of an approach, from fits to the whole and to its ends."""
+    lengths = [n for n in (int(share * len(kept)) for share in ENDS) if n >= SHORTEST_END] or [len(kept)]
+    fits = [limit_of(kept[len(kept) - n :]) for n in lengths]
+    whole = fits[0]
+    # Whether there is an approach at all is for the whole to say; a shorter end knows less of it.
+    means, variances = np.array([(whole.mean[1], whole.variance[1]), *map(_either, fits[1:])]).T
+    weights = np.array(lengths) / sum(lengths)
+    mean = float(weights @ means)
+    count = len(fits)
+    between = float(weights @ (means - mean) ** 2) * (count / (count - 1) if count > 1 else 1.0)
+    value, variance = _mixed(
+        whole.steady, (whole.mean[0], mean), (whole.variance[0], float(weights @ variances) + between)
+    )
+    return value, float(np.sqrt(variance)), whole.remaining
+
+
+def _either(limit: Limit) -> tuple[float, float]:
+    """Mean and variance of a limit, whether or not there is an approach."""
+    return _mixed(limit.steady, limit.mean, limit.variance)
+
+
+def _mixed(first: float, means: tuple[float, float], variances: tuple[float, float]) -> tuple[float, float]:
+    """Mean and variance of a mixture of two, the first of that probability."""
+    second = 1.0 - first
+    mean = first * means[0] + second * means[1]
+    apart = first * second * (means[0] - means[1]) ** 2
+    return mean, first * variances[0] + second * variances[1] + apart
+
+
+def _change(history: Floats) -> float | None:
+    """Change of a history over its last `CHANGE_SAMPLES` samples: from where it was farthest from its end.
+
+    A history that turned round is not where it was for standing still.
+    """
+    blocks = CHANGE_SAMPLES // CHANGE_BLOCK + 1
+    if len(history) < blocks * CHANGE_BLOCK:
+        return None
+    means = history[len(history) - blocks * CHANGE_BLOCK :].reshape(blocks, CHANGE_BLOCK).mean(axis=1)
+    away = means[-1] - means
+    return float(away[np.argmax(np.abs(away))])
 
 
 def _mean_of_batches(history: Floats, size: int) -> Mean:
@@ -226,6 +308,7 @@ def _mean_of_batches(history: Floats, size: int) -> Mean:
         samples=best.samples * size,
         tau=max(0.5, tau),
         period=None if best.period is None else best.period * size,
+        change=_change(history),
     )
 
 
@@ -248,31 +331,10 @@ def _period(series: Floats) -> float | None:
     return period if alike else None
 
 
-def _mean_of_window(history: Floats, start: int) -> Mean:
-    window = history[start:]
-    cut, stationary = mser5_cut(window)
-    kept = window[cut:]
-    error, tau = standard_error(kept)
-    third = len(kept) // 3
-    thirds = kept[len(kept) - 3 * third :].reshape(3, third).mean(axis=1)
-    # A trend counts as scatter in `error`, so that it would hide itself; the scatter around it is what its
-    # significance is measured by. Each third's mean has three times the variance of the whole's, the
-    # difference of two has six times it.
-    level = kept - _line(kept)
-    scatter, _ = standard_error(level)
-    significant = DRIFT_SIGMAS * np.sqrt(6.0) * min(scatter, error) + ROUNDING * np.abs(kept).max()
-    drifting = abs(thirds[2] - thirds[0]) > significant
-    if drifting:
-        error = float(np.hypot(error, abs(_limit(thirds) - kept.mean())))
-    return Mean(
-        value=float(kept.mean()),
-        standard_error=error,
-        cut=start + cut,
-        samples=len(kept),
-        tau=tau,
-        drifting=bool(drifting or not stationary),
-        period=_period(level),
-    )
+def _thirds(series: Floats) -> Floats:
+    """Means of the thirds of a series, shape (3,)."""
+    third = len(series) // 3
+    return np.asarray(series[len(series) - 3 * third :].reshape(3, third).mean(axis=1))
 
 
 def _line(series: Floats) -> Floats:
@@ -282,7 +344,7 @@ def _line(series: Floats) -> Floats:
     return place * (np.sum(place * series) * 12.0 / (count * (count**2 - 1.0)))
 
 
-def _limit(thirds: Floats) -> float:
+def _aitken(thirds: Floats) -> float:
     """Limit of a series whose thirds have these means, by Aitken's extrapolation.
 
     The ratio of the two steps is that of an exponential approach; a steady climb has 1 and no limit, so the

@@ -79,6 +79,41 @@ def test_means_that_are_no_flow_around_a_ball(
     assert judgement.at_targets
 
 
+def creep(count: int) -> np.ndarray:
+    """The end of an approach to 0.15 with a time of 60 iterations, without noise."""
+    return 0.15 - 0.05 * np.exp(-np.arange(count) / 60)
+
+
+def test_targets_met_by_a_long_extrapolation_are_drifting() -> None:
+    cl = creep(160)
+    judgement = judge(history(160, cl=cl), TARGETS | {"cl": 0.02})
+    # It moves by 0.0044 over the last 50 iterations and has 0.0035 to go: the error holds that [computed].
+    mean = judgement.means["cl"]
+    assert mean.change == pytest.approx(cl[-10:].mean() - cl[-60:-50].mean(), abs=1e-12)
+    assert mean.remaining == pytest.approx(0.05 * np.exp(-159 / 60), rel=0.3)
+    assert mean.standard_error >= mean.change
+    assert judgement.verdict == "settled"
+    assert judge(history(160, cl=cl), TARGETS).verdict == "drifting"
+    # A straight climb has no limit: the farther it is fitted to lie, the less it is believed.
+    climb = history(160, cl=0.1 + 1e-5 * np.arange(160))
+    assert judge(climb, TARGETS | {"cl": 0.001}).verdict == "drifting"
+
+
+def test_a_history_that_has_turned_round_has_changed() -> None:
+    cl = 0.15 + 0.02 * np.cos(np.pi * (np.arange(200) - 170) / 60)
+    mean = judge(history(200, cl=cl), TARGETS).means["cl"]
+    # Ends where it was 50 iterations before, by way of a crest 0.02 (1 - cos 75 deg) above [computed].
+    assert abs(mean.change) > 0.01
+
+
+def test_no_error_far_below_its_target_is_claimed() -> None:
+    noise = np.random.default_rng(0).normal(size=(2, 400)) * 1e-6
+    means = judge(history(400, 0.28 + noise[0], 0.15 + noise[1]), TARGETS).means
+    assert {name: means[name].standard_error for name in TARGETS} == pytest.approx(
+        {name: target / 3 for name, target in TARGETS.items()}
+    )
+
+
 def test_few_iterations_are_not_judged() -> None:
     assert judge(history(50), TARGETS).verdict == "short"
 

@@ -10,6 +10,7 @@ from scipy.spatial.transform import Rotation
 from pipeline.geometry.build import make_ball
 from pipeline.geometry.layout.layout import spread_layout
 from pipeline.geometry.shell.surface_difference import FacetGrid, SampledBall, surface_difference
+from pipeline.records.geometry import BallInputs
 
 D, CHORD, DEPTH = 42.7e-3, 3.6e-3, 0.2e-3
 LAYOUT = spread_layout("icosahedral", 332, CHORD, 1e-4, D, 1)
@@ -17,8 +18,8 @@ COARSE, FINE = (FacetGrid(LAYOUT, D, n) for n in (40, 80))
 
 
 def sampled(grid=COARSE, depth_m=DEPTH, layout=LAYOUT, **cavity):
-    spec = {"ball_diameter_m": D, "depth_m": depth_m, "edge_angle_rad": None}
-    return SampledBall(make_ball(layout, spec | cavity), grid)
+    spec = BallInputs(ball_diameter_m=D, depth_m=depth_m, edge_angle_rad=None, **cavity)
+    return SampledBall(make_ball(layout, spec), grid)
 
 
 def test_a_ball_differs_from_itself_by_nothing():
