@@ -291,6 +291,7 @@ from pipeline.flight.trajectory import Conditions, Launches, fly
 batch = TableBatch.of([CoefficientTable([1e5], [0.1], [[0.25]], [[0.15]])])
 still = Conditions(0.0427, 0.0459, Air(1.2, 1.5e-5, 293.15, 101325.0, 0.0))
 fly(batch, 0, Launches(60.0, 0.2, 270.0), still)  # compiled
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job is born deaf to it
 threading.Timer(0.2, os.kill, (os.getpid(), signal.SIGINT)).start()
 try:
     fly(batch, 0, Launches(np.full({n}, 60.0), 0.2, 270.0), still, step_s=1e-9)  # would take hours
