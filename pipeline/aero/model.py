@@ -304,7 +304,8 @@ class CoefficientModel:
         frames = []
         for name in ("cd", "cl"):
             mean = self._mean(name, points, 0.0)
-            scatter = PRIORS[name].repeatability  # as measured; the fitted scatter has no say
+            # The scatter's prior keeps it below some three times the repeatability: no physics hides in it.
+            scatter = max(PRIORS[name].repeatability, self.surfaces[0].surface.smooth[name].scatter)
             stated = np.hypot(self.runs[f"{name}_se"].to_numpy(float), scatter)
             value = self.runs[name].to_numpy(float)
             frame = self.runs[["run", "depth_m", "reynolds", "spin_ratio"]].copy()

@@ -1,5 +1,6 @@
 """Surface meshes as files for other programs: STL, PLY and legacy VTK, all binary, by meshio."""
 
+import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -46,4 +47,11 @@ def write_surface_mesh(
     data = {name: [values] for name, values in (fields or {}).items()}
     mesh = meshio.Mesh(points, blocks, cell_data=data)
     with atomic_open(path) as stream:
-        meshio.write(stream, mesh, form, **options)
+        try:
+            meshio.write(stream, mesh, form, **options)
+        except OSError as error:
+            if error.errno is None:
+                # numpy does not say why it could not write on (a full disk, a limit); the system does, when
+                # asked for one byte more.
+                os.write(stream.fileno(), b"\0")
+            raise
