@@ -230,10 +230,10 @@ def _edge_sentence(evidence: Evidence, pattern: str, edge: float) -> str:
     side = "shallower" if shallow else "deeper"
     lost = [at for at in studied if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
     limit = evidence.shallowest.get(pattern, 0.0)
-    if lost:
-        count = "one depth" if len(lost) == 1 else f"{len(lost)} depths"
-        has = "has" if len(lost) == 1 else "have"
-        advised = f"{count} studied beyond it {has} no usable runs: compute those again first"
+    if len(lost) == 1:
+        advised = f"the depth of {millimetres(lost[0])} beyond it has no usable runs: compute it again first"
+    elif lost:
+        advised = f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
     elif shallow and depths[0] - limit < NEAR_LIMIT * depths[0]:
         advised = f"with its chord diameter no dimple is shallower than {millimetres(limit)}"
     else:
