@@ -147,8 +147,8 @@ def test_with_a_crisis_whose_place_is_known_most_studies_decide_and_rightly():
 
 @pytest.mark.long
 def test_with_a_crisis_whose_place_is_not_known_intervals_hold_and_nothing_is_decided_wrongly():
-    found = [crisis_study(seed, "4x3x2", place_known=False) for seed in range(500, 530)]
+    found = [crisis_study(seed, "4x3x2", place_known=False) for seed in range(500, 520)]
     assert not any(outcome.state == "decided" and not outcome.right for outcome in found)
-    # 90 % are wanted; 60 intervals of each kind know the share to 3.9 %, twice that below.
-    assert np.mean([outcome.depth_held for outcome in found]) >= 0.82
-    assert np.mean([outcome.carry_held for outcome in found]) >= 0.82
+    # 90 % are wanted; 40 intervals of each kind know the share to 4.7 %, twice that below.
+    assert np.mean([outcome.depth_held for outcome in found]) >= 0.81
+    assert np.mean([outcome.carry_held for outcome in found]) >= 0.81
