@@ -7,8 +7,7 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.cli.study_input import read_study
-from pipeline.decide.next_runs import NextDepth, next_depths
-from pipeline.decide.run_more import WORTHLESS_M
+from pipeline.decide.next_runs import WORTHLESS_M, NextDepth, next_depths
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import unresolved_results
@@ -48,7 +47,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")
     ranked = next_depths(study, read_coefficients(table), unresolved_results(study, table.parent))
-    chosen = [offer for offer in ranked if offer.gain_m >= WORTHLESS_M][:count]
+    chosen = [offer for offer in ranked if offer.worth_computing][:count]
     target = out if out is not None else path.with_name(f"{path.stem}-next.yaml")
     if chosen:
         write_text(target, study_with(path, study, chosen, target))

@@ -31,6 +31,9 @@ CLOSEST_M = 8e-6
 SHALLOWEST_M, DEEPEST_M = 1e-5, 2e-3
 """Depths outside are not proposed: a study file does not take them [m]."""
 
+WORTHLESS_M = 0.05
+"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
+
 _NOISE_DRAWS = 200
 _OUTCOMES = 2000
 
@@ -66,6 +69,11 @@ class NextDepth:
     def gain_per_core_hour(self) -> float:
         """Expected gain for each core hour [m/h]."""
         return self.gain_m / self.core_hours
+
+    @property
+    def worth_computing(self) -> bool:
+        """Whether enough carry is expected to be gained to propose it."""
+        return self.gain_m >= WORTHLESS_M
 
 
 def next_depths(

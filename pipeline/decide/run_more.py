@@ -13,10 +13,7 @@ from pipeline.decide.state import RUN_MORE, State
 from pipeline.errors import InputError
 from pipeline.study.model import Study
 
-WORTHLESS_M = 0.05
-"""Depths whose runs are expected to gain less carry than this are not proposed [m]."""
-
-DRAWS = 100
+DRAWS_TO_RANK = 100
 """Draws by which depths are ranked here, a quarter of the decision's: flights take the time, and which depth
 is named depends little on them; `depthline next` takes all."""
 
@@ -68,10 +65,10 @@ def runs_to_add(study: Study, coefficients: pd.DataFrame, flown: Flown, states: 
     depths: list[NextDepth] = []
     if any(state.word == RUN_MORE for state in states):
         try:
-            ranked = next_depths(study, coefficients, flown.unresolved, flown.models, DRAWS)
+            ranked = next_depths(study, coefficients, flown.unresolved, flown.models, DRAWS_TO_RANK)
         except InputError:  # no depth can be ranked, for reasons that the decision's own notes give
             ranked = []
-        depths = [offer for offer in ranked if offer.gain_m >= WORTHLESS_M]
+        depths = [offer for offer in ranked if offer.worth_computing]
     leaving = {state.pattern: state.depth_m for state in states if state.leaves_table}
     tables = {pattern: flown.models[pattern].tables([depth])[0] for pattern, depth in leaving.items()}
     return RunsToAdd(depths, next_conditions(study, tables) if tables else None)
