@@ -15,6 +15,8 @@ VARIANTS = [f"geometry/{variant.pattern}/{variant.key}" for variant in variants(
 PYTHON = sys.executable
 # Fingerprints of measured launches, which only flights and decision depend on.
 LAUNCHES = ["launches.json"] if any(golfer.measured for golfer in STUDY.golfers) else []
+# Fingerprints of the balls of the shelf that the study names, which decision and report depend on.
+SHELF = ["shelf.json"] if STUDY.balls_named else []
 POLICY = Policy.from_config(config)
 REQUESTS = requests(STUDY, POLICY)
 # None of these is part of a run's identity: a change of them reruns nothing.
@@ -103,6 +105,7 @@ rule decision:
         "study.json",
         "coefficients.csv",
         LAUNCHES,
+        SHELF,
     output:
         "flights.csv",
         "decision.csv",
@@ -119,6 +122,7 @@ rule report:
         "coefficients.csv",
         "flights.csv",
         "decision.json",
+        SHELF,
         [f"{variant}/totals.json" for variant in VARIANTS],
     output:
         "report.html",

@@ -9,7 +9,7 @@ LINE = [
     "errors", "files", "ending", "machine", "records", "study",
     "geometry.dimple", "geometry.layout", "geometry.ball", "geometry.shell", "geometry.tooling", "geometry",
     "flow.forces", "flow.solver", "flow.campaign", "flow",
-    "aero", "flight", "decide.flights", "decide", "report", "workflow", "validation", "range", "cli",
+    "aero", "flight", "shelf", "decide.flights", "decide", "report", "workflow", "validation", "range", "cli",
 ]  # fmt: skip
 """Rooms from left to right; modules in the folder of a room with rooms of its own come after these."""
 

@@ -3,6 +3,7 @@
 import csv
 import difflib
 import io
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,6 +27,9 @@ _VALUES = (*_COLUMNS[2:], *_ERROR_COLUMNS)
 EXTRA_COLUMNS = ("tripped_share",)
 """Columns of our own tables that flights do not need: the share of the meridians on which the boundary layer
 is tripped."""
+
+_OF_A_SHELF = re.compile(r"inside|c[dl]_mode_[0-9]+")
+"""Columns of the shelf's files (`pipeline.shelf.ball_file`), which are passed over too."""
 
 
 def write_table(
@@ -78,7 +82,8 @@ def read_table(path: Path) -> CoefficientTable:
     path : Path
         CSV, separated as `pipeline.files.delimited` finds out, with the columns reynolds, spin_ratio, cd, cl
         and, where known, cm and standard errors (see `CoefficientTable` for their meaning), in any order of
-        columns and rows, on a full grid of the first two. Columns of `EXTRA_COLUMNS` are passed over.
+        columns and rows, on a full grid of the first two. Columns of `EXTRA_COLUMNS` and of the shelf's
+        files are passed over.
 
     Returns
     -------
@@ -172,7 +177,7 @@ def _read_rows(path: Path) -> Delimited:
     if not names:
         raise InputError(f"{path}: is empty; a CSV with the {wanted} is needed")
     for name in names:
-        if name not in (*_COLUMNS, *_ERROR_COLUMNS, *EXTRA_COLUMNS):
+        if name not in (*_COLUMNS, *_ERROR_COLUMNS) and not _passed_over(name):
             nearest = difflib.get_close_matches(name.lower()[:100], _COLUMNS, n=1, cutoff=0.4)
             right = f'did you mean "{nearest[0]}"?' if nearest else f"the {wanted} are known"
             raise InputError(f'{path}:{line}: unknown column "{name[:60]}"; {right}')
@@ -189,9 +194,13 @@ def _read_rows(path: Path) -> Delimited:
     return found
 
 
+def _passed_over(name: str) -> bool:
+    return name in EXTRA_COLUMNS or _OF_A_SHELF.fullmatch(name) is not None
+
+
 def _number(path: Path, line: int, name: str, cell: str) -> float:
     value = number(cell)
-    if name in EXTRA_COLUMNS:
+    if _passed_over(name):
         right = None
     elif name in BOUNDS or name in _ERROR_COLUMNS:
         right = out_of_bounds(name, value)

@@ -11,6 +11,7 @@ import typer
 
 from pipeline import __version__
 from pipeline.cli.range_app import firings
+from pipeline.cli.shelf_app import balls
 from pipeline.ending import ended_well
 
 app = typer.Typer(
@@ -23,6 +24,7 @@ app = typer.Typer(
 )
 
 app.add_typer(firings)
+app.add_typer(balls)
 
 StudyPath = Annotated[Path, typer.Argument(metavar="STUDY", help="Study file (YAML).", show_default=False)]
 ResultsRoot = Annotated[

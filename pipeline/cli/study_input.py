@@ -31,10 +31,12 @@ def read_study(path: Path) -> Study:
     Raises
     ------
     InputError
-        The study file or a file of measured launches is wrong (every such file is reported).
+        The study file, a file of measured launches or a ball of the shelf is wrong (every such file is
+        reported).
     """
     study = load_study(path)
     check_launches(study)
+    check_balls(study)
     return resolved(study)
 
 
@@ -69,6 +71,21 @@ def check_launches(study: Study) -> None:
             problems += [f"golfers[{index}] ({golfer.name}): {line}" for line in str(error).splitlines()]
     if problems:
         raise InputError("\n".join(problems))
+
+
+def check_balls(study: Study) -> None:
+    """Read the balls of the shelf that a study names.
+
+    Raises
+    ------
+    InputError
+        Files are wrong, or a measured ball is none that could correct this study; all such are reported.
+    """
+    if study.shelf is None or not study.balls_named:
+        return
+    from pipeline.shelf.folder import read_shelf
+
+    read_shelf(study.shelf, study.balls_named)
 
 
 def results_folder(path: Path, results_root: Path, study: Study) -> tuple[Path, list[str]]:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from pipeline.errors import InputError
-from pipeline.range.columns import Column, Problems, read_columns
+from pipeline.files.columns import Column, Problems, read_columns
 
 COLUMNS = {
     "depth": Column("length", 0.0, 1e-3, "mm"),

@@ -17,8 +17,8 @@ import numpy as np
 import pandas as pd
 
 from pipeline.files.atomic import write_text
+from pipeline.files.columns import UNITS, Column, Problems, TableRead, read_columns
 from pipeline.range.ball_sheet import MouldedBall
-from pipeline.range.columns import UNITS, Column, Problems, TableRead, read_columns
 
 SHOT_TEXTS = ("shot", "ball", "pattern", "orientation")
 GATE_TEXTS = ("gate",)

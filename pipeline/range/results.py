@@ -33,6 +33,13 @@ CAUTION = (
 FORM = 1
 """Version of reduction.json."""
 
+REDUCTION, VALUES = "reduction.json", "values.csv"
+
+
+def table_file(pattern: str) -> str:
+    """Name of the coefficient table of a pattern."""
+    return f"table-{_file_name(pattern)}.csv"
+
 
 def coefficient_rows(reduction: Reduction) -> list[dict[str, Any]]:
     """Every coefficient of every pattern, and whether the data tell it; untold ones have no value."""
@@ -173,7 +180,7 @@ def write_results(
         outside = int((~of.inside).sum())
         write_table(
             of.table,
-            folder / f"table-{_file_name(of.pattern)}.csv",
+            folder / table_file(of.pattern),
             [
                 f"Drag and lift of {of.pattern} from firings; Depthline {__version__}.",
                 f"{outside} of {of.inside.size} nodes lie outside what the shots covered: they "
@@ -182,7 +189,7 @@ def write_results(
             ],
         )
     _write(
-        folder / "values.csv",
+        folder / VALUES,
         "pattern depth_m reynolds spin_ratio cd cd_se cl cl_se cd_cl_correlation",
         values,
     )
@@ -222,7 +229,7 @@ def write_results(
         "gate times late_s scatter_s high_m left_out cd_per_mm cl_per_mm",
         [[_blank(value) for value in gate] for gate in gates],
     )
-    write_json(folder / "reduction.json", written)
+    write_json(folder / REDUCTION, written)
 
 
 def ball_rows(reduction: Reduction, firings: Firings) -> list[list[Any]]:

@@ -5,9 +5,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.aero.region import Region
 from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
 from pipeline.range.reduce import Reduction
-from pipeline.range.region import Region
 
 FloatArray = NDArray[np.float64]
 

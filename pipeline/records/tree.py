@@ -6,6 +6,7 @@ geometry/PATTERN/layout.json, layout.csv
 geometry/PATTERN/VARIANT/spec.json, totals.json, skin.stl, skin.ply, shell/
 runs/PATTERN/VARIANT/reN/sN/spec.json, run.json, history.csv, state.npz, surface.vtk, case/
 coefficients.csv, provenance.csv, tables.csv, flights.csv, decision.csv, decision.json
+shelf.json, shelf-rank.csv, shelf-rank.png
 report.html, figures/, cutlist/PATTERN/VARIANT/, workflow.log
 results/.reuse/, results/.layouts/      shared by all studies
 """
@@ -14,6 +15,12 @@ from pathlib import Path
 
 STUDY, LAUNCHES = "study.json", "launches.json"
 """The study, and fingerprints of its files of measured launches, by golfer, where it has some."""
+
+SHELF = "shelf.json"
+"""Fingerprints of the balls of the shelf that a study names, by ball, where it names some."""
+
+SHELF_RANK, SHELF_FIGURE = "shelf-rank.csv", "shelf-rank.png"
+"""Balls of a shelf ranked for the study's golfers."""
 
 GEOMETRY, RUNS = "geometry", "runs"
 SPEC = "spec.json"

@@ -8,7 +8,8 @@ import numpy as np
 
 from pipeline.report.colours import SURFACE_MAP, DepthColours, pattern_style
 from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
-from pipeline.report.series import CoefficientChart, DepthChart, PathChart
+from pipeline.report.series import CoefficientChart, DepthChart, LevelLine, PathChart
+from pipeline.shelf.ball import ShelfBall
 from pipeline.study.model import FlightWindow
 from pipeline.study.trade_units import millimetres, number
 from pipeline.study.units import YARD_M
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 BAR = 1.645
 """Standard errors on each side of a point: a normal 90 % interval."""
 
+REFERENCE_COLOUR = "#7a1f5c"
+"""Of reference balls of the shelf."""
+
 _NAMES = {"cd": "Cd", "cl": "Cl"}
 _PANELS_A_ROW = 4
 _MOST_TICKS = 6
@@ -28,10 +32,13 @@ _PATH_WIDTH_IN = 8.4
 _HEIGHT_SCALE = 2.0
 
 
-def draw_depth_chart(chart: DepthChart, patterns: Sequence[str], colours: DepthColours) -> "Figure":
+def draw_depth_chart(
+    chart: DepthChart, patterns: Sequence[str], colours: DepthColours, references: Sequence[LevelLine] = ()
+) -> "Figure":
     """Draw carry (with its band) and peak height (with the flight window) against depth for one golfer.
 
     Crosses are the flights by the runs' own grid; the dotted line is the depth named, with its interval.
+    Dashed lines across are reference balls.
     """
     figure = new_figure(_WIDTH_IN, 3.7)
     figure.suptitle(chart.golfer, x=0.01, ha="left", fontsize=11, fontweight="bold")
@@ -63,6 +70,13 @@ def draw_depth_chart(chart: DepthChart, patterns: Sequence[str], colours: DepthC
         if np.isfinite(line.named_lo_m):
             carry.axvspan(1e3 * line.named_lo_m, 1e3 * line.named_hi_m, color=colour, alpha=0.07, linewidth=0)
             carry.axvline(1e3 * line.named_m, color=colour, linewidth=1.0, linestyle=(0, (1, 2)))
+    for level in references:
+        for axes, value in ((carry, level.carry_m), (peak, level.peak_m)):
+            axes.axhline(value / YARD_M, color=REFERENCE_COLOUR, linewidth=1.1, linestyle=(0, (6, 3)))
+            axes.annotate(
+                level.name, (0.01, value / YARD_M), xycoords=("axes fraction", "data"), xytext=(0, 2),
+                textcoords="offset points", fontsize=7.5, color=REFERENCE_COLOUR,
+            )  # fmt: skip
     for axes, label in ((carry, "carry"), (peak, "peak height")):
         axes.set_xlabel("surface depth (mm)")
         axes.locator_params(axis="x", nbins=6)
@@ -157,7 +171,9 @@ def _list_in_axes(axes: "Axes", texts: Sequence[str], colours: Sequence[str]) ->
     )  # fmt: skip
 
 
-def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColours) -> "Figure":
+def draw_coefficients(
+    chart: CoefficientChart, against: str, colours: DepthColours, references: Sequence[ShelfBall] = ()
+) -> "Figure":
     """Draw Cd and Cl of one pattern: runs as points with 90 % bars, the model as a curve with its 90 % band.
 
     The curve is dashed where the boundary layer is not tripped all round. Panels of one coefficient share
@@ -171,6 +187,8 @@ def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColou
         "spin_ratio" (one panel a Reynolds number) or "reynolds" (one panel a spin ratio).
     colours : DepthColours
         Colours of the depths.
+    references : sequence of ShelfBall
+        Drawn as dashed lines where they were measured or computed.
     """
     over_spin = against == "spin_ratio"
     panels = chart.reynolds if over_spin else chart.spin_ratio
@@ -189,6 +207,7 @@ def draw_coefficients(chart: CoefficientChart, against: str, colours: DepthColou
             at = (slice(None), place) if over_spin else (slice(None), slice(None), place)
             _draw_model(axes, chart, name, against, float(panels[place]), colours)
             _draw_points(axes, x, chart, name, at, colours)
+            _draw_references(axes, references, name, against, float(panels[place]), x)
             axes.set_title(
                 f"{_NAMES[name]} at Re {panels[place]:,.0f}".replace(",", "\u202f")
                 if over_spin
@@ -236,6 +255,27 @@ def _draw_model(
             near[:-1] |= ~tripped[1:]
             near[1:] |= ~tripped[:-1]
             axes.plot(x, np.where(near, value, np.nan), color=colour, linewidth=1.3, linestyle=(0, (3, 2)))
+
+
+def _draw_references(
+    axes: "Axes", references: Sequence[ShelfBall], name: str, against: str, panel: float, x: np.ndarray
+) -> None:
+    """Draw reference balls through one panel, where their own conditions reach."""
+    for ball in references:
+        table = ball.table
+        fixed, along = table.spin_ratio, table.reynolds / 1e3
+        if against == "spin_ratio":
+            fixed, along = table.reynolds, table.spin_ratio
+        span = np.linspace(max(float(x.min()), along[0]), min(float(x.max()), along[-1]), 40)
+        if not fixed[0] <= panel <= fixed[-1] or span[0] > span[-1]:
+            continue
+        at = table.at(panel, span) if against == "spin_ratio" else table.at(1e3 * span, panel)
+        values = at.cd if name == "cd" else at.cl
+        axes.plot(span, values, color=REFERENCE_COLOUR, linewidth=1.1, linestyle=(0, (6, 3)), zorder=2)
+        axes.annotate(
+            ball.name, (span[0], values[0]), xytext=(2, 3), textcoords="offset points", fontsize=6.5,
+            color=REFERENCE_COLOUR,
+        )  # fmt: skip
 
 
 def _draw_points(

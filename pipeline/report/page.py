@@ -22,7 +22,8 @@ from pipeline.report.flight_conditions import draw_passages, passage_table, stud
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.pictures import Figures, Picture, write_page
-from pipeline.report.series import coefficient_charts, depth_charts, model_curves, path_charts
+from pipeline.report.references import References, facts_of, reference_table, references_of
+from pipeline.report.series import LevelLine, coefficient_charts, depth_charts, model_curves, path_charts
 from pipeline.study.model import AirSpec, Study
 from pipeline.study.trade_units import diameter, millimetres, number, unbroken
 
@@ -69,14 +70,17 @@ def write_report(study: Study, results: Path) -> Path:
         depth for variant in inputs.variants if (depth := inputs.depth_m(variant)) is not None
     )
     drawn = Figures(results / FIGURES, _OUR_FIGURES)
+    known = references_of(study)
     with style():
-        values = _content(inputs, results, colours, drawn)
+        values = _content(inputs, results, colours, drawn, known)
     drawn.remove_stale()
     write_page(results / REPORT, _TEMPLATE, values)
     return results / REPORT
 
 
-def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures) -> dict[str, Any]:
+def _content(
+    inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures, known: References
+) -> dict[str, Any]:
     """Return everything that the template shows."""
     study = inputs.study
     problems: list[str] = []
@@ -87,10 +91,12 @@ def _content(inputs: Inputs, results: Path, colours: DepthColours, drawn: Figure
         "decision": decision_table(inputs),
         "scenarios": scenario_table(inputs),
         "moulding": moulding_table(inputs),
-        "depth_pictures": _depth_pictures(inputs, colours, drawn),
+        "depth_pictures": _depth_pictures(inputs, colours, drawn, known),
+        "references": reference_table(inputs, known),
+        "facts_of_references": facts_of(known),
         "flights": _flights(inputs, colours, drawn),
         "flight_conditions": _flight_conditions(inputs, results, drawn),
-        "coefficients": _coefficients(inputs, results, colours, drawn),
+        "coefficients": _coefficients(inputs, results, colours, drawn, known),
         "balls": _balls(inputs, drawn, problems),
         "ball_problems": problems,
         "layouts": _layouts(inputs, results, drawn),
@@ -148,14 +154,20 @@ def _air(air: AirSpec) -> str:
     return ", ".join(parts)
 
 
-def _depth_pictures(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[Picture]:
+def _depth_pictures(
+    inputs: Inputs, colours: DepthColours, drawn: Figures, known: References
+) -> list[Picture]:
     patterns = [pattern.name for pattern in inputs.study.patterns]
     pictures = []
     for place, chart in enumerate(depth_charts(inputs), start=1):
         caption = f"{chart.golfer}: carry and peak height against surface depth."
-        pictures.append(
-            drawn.keep(partial(figures.draw_depth_chart, chart, patterns, colours), f"carry-{place}", caption)
-        )
+        levels = [
+            LevelLine(ball.name, of.carry_m, of.peak_height_m)
+            for ball in known.balls
+            for of in (known.flights[chart.golfer, ball.name],)
+        ]
+        draw = partial(figures.draw_depth_chart, chart, patterns, colours, levels)
+        pictures.append(drawn.keep(draw, f"carry-{place}", caption))
     return pictures
 
 
@@ -187,7 +199,7 @@ def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[st
 
 
 def _coefficients(
-    inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures
+    inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures, known: References
 ) -> list[dict[str, Any]]:
     found = []
     for chart in coefficient_charts(inputs, model_curves(results / TABLES)):
@@ -195,7 +207,7 @@ def _coefficients(
         for against, words in (("spin_ratio", "spin ratio"), ("reynolds", "Reynolds number")):
             caption = f"{chart.pattern}: Cd and Cl against {words}, runs and model at each surface depth."
             name = f"coefficients-{chart.pattern}-{words.split()[0].lower()}"
-            draw = partial(figures.draw_coefficients, chart, against, colours)
+            draw = partial(figures.draw_coefficients, chart, against, colours, known.balls)
             pictures.append(drawn.keep(draw, name, caption))
         found.append({"pictures": pictures, "tables": station_tables.coefficient_tables(chart)})
     return found

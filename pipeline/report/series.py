@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +58,14 @@ class DepthChart:
     golfer: str
     window: FlightWindow | None
     lines: list[DepthLine]
+
+
+class LevelLine(NamedTuple):
+    """A reference ball of the shelf for one golfer: its carry and peak height [m]."""
+
+    name: str
+    carry_m: float
+    peak_m: float
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationError
+from pydantic import AfterValidator, Field, ValidationError, ValidationInfo, field_validator
 
 from pipeline.errors import InputError
 from pipeline.study.fields import Number, OrAuto, Quantity, Section, distinct
@@ -20,7 +20,7 @@ from pipeline.study.golfers import (
     Wind,
 )
 from pipeline.study.keys import reynolds_key, spin_ratio_key
-from pipeline.study.names import SafeName, distinct_names
+from pipeline.study.names import SafeName, balls_there, distinct_names, found_folder
 from pipeline.study.patterns import BallSpec, CavitySpec, LayoutSpec, Pattern
 from pipeline.study.units import ANGLE, DURATION
 
@@ -205,9 +205,35 @@ class Study(Section):
         None, description="Scatter of moulded balls, for the share of them within a yard of the best."
     )
 
+    shelf: Path | None = Field(
+        None,
+        description="Folder of the shelf (depthline shelf), whose balls `references` names; "
+        "relative to the study file.",
+        examples=["shelf"],
+    )
+    references: Annotated[list[SafeName], Field(max_length=12), AfterValidator(balls_there)] = Field(
+        default_factory=list,
+        description="Balls of the shelf that stand in the report beside the computed ones, flown alike.",
+        examples=[["tour-old"]],
+    )
+
+    @field_validator("shelf", mode="before")
+    @classmethod
+    def _find_shelf(cls, value: Any, info: ValidationInfo) -> Any:
+        return found_folder(value, info, "shelf")
+
+    @property
+    def balls_named(self) -> list[str]:
+        """Balls of the shelf that results depend on."""
+        return self.references
+
     def to_json(self) -> dict[str, Any]:
-        """Return the study as a JSON-ready mapping: SI values under unit-bearing names."""
-        return self.model_dump(mode="json", by_alias=False)
+        """Return the study as a JSON-ready mapping: SI values under unit-bearing names.
+
+        Keys of a shelf that is not used are left out: with another text all results would be made again.
+        """
+        unused = set() if self.balls_named else {"references", "shelf"}
+        return self.model_dump(mode="json", by_alias=False, exclude=unused)
 
     @classmethod
     def from_json(cls, path: Path) -> Self:

@@ -1,5 +1,6 @@
 """Checks names in a study file: safe as folders, unique, with titles for people."""
 
+import difflib
 import os
 import re
 from pathlib import Path
@@ -61,6 +62,37 @@ def found_file(value: Any, info: ValidationInfo, example: str) -> Any:
     if not os.path.isfile(path):
         raise problem("there is no such file; the path is relative to the study file")
     return Path(path)
+
+
+def found_folder(value: Any, info: ValidationInfo, example: str) -> Any:
+    """Return the absolute path of a folder named in a study file, relative to it; anything else as it is."""
+    if not from_study_file(info) or value is None:
+        return value
+    if not isinstance(value, str) or not value:
+        raise problem(f"is not a folder; write for instance shelf: {example}")
+    assert info.context is not None
+    path = os.path.abspath(os.path.join(info.context["folder"], value))
+    if not os.path.isdir(path):
+        raise problem("there is no such folder; the path is relative to the study file")
+    return Path(path)
+
+
+def balls_there(names: list[str], info: ValidationInfo) -> list[str]:
+    """Refuse balls that the study's shelf does not have, and a ball that stands twice."""
+    if len(set(names)) < len(names):
+        raise problem(f'has "{next(n for n in names if names.count(n) > 1)}" twice; keep one')
+    if not from_study_file(info) or not names or "shelf" not in info.data:
+        return names
+    shelf = info.data["shelf"]
+    if shelf is None:
+        raise problem('goes with "shelf", the folder of the balls; write for instance shelf: shelf')
+    there = sorted(path.stem for path in shelf.glob("*.csv"))
+    for name in names:
+        if name not in there:
+            near = difflib.get_close_matches(name, there, n=1)
+            hint = f'did you mean "{near[0]}"?' if near else f"it has {', '.join(there[:8]) or 'no balls'}"
+            raise problem(f'the shelf has no ball "{name}"; {hint}')
+    return names
 
 
 SafeName = Annotated[

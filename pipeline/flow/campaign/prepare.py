@@ -164,6 +164,10 @@ def prepare(
     if measured:
         prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in measured.items()}
         write(results / tree.LAUNCHES, prints)
+    if study.shelf is not None and study.balls_named:
+        balls = {name: study.shelf / f"{name}.csv" for name in study.balls_named}
+        prints = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in balls.items()}
+        write(results / tree.SHELF, prints)
     for pattern in study.patterns:
         write(
             tree.pattern_folder(results, pattern.name) / tree.LAYOUT_SPEC,

@@ -1,4 +1,4 @@
-"""Columns of the tables of a range: names with units in them, their ranges, and what is wrong in a cell."""
+"""Tables whose headings name quantities with units: ranges of cells, every fault at once with its line."""
 
 import difflib
 import math

@@ -1,4 +1,4 @@
-"""The region of Reynolds numbers and spin ratios that shots covered: inside it coefficients are reported."""
+"""Region of Reynolds numbers and spin ratios that measurements cover: inside it coefficients are reported."""
 
 from dataclasses import dataclass
 
