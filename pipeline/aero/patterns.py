@@ -1,7 +1,6 @@
 """A coefficient model for every pattern of a study, and what is missing or does not fit."""
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,6 +11,8 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.surface import FEWEST_ABOVE
 from pipeline.errors import InputError
+from pipeline.records.decision import CoefficientFit, ModelFit, PlaceOfFit
+from pipeline.records.record import finite
 
 NEEDED = (
     "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "verdict",
@@ -100,35 +101,53 @@ def models_from_coefficients(
     return models, notes
 
 
-def summary(model: CoefficientModel) -> dict[str, Any]:
-    """JSON-ready account of the fit: places of the crisis, hyper-parameters, and how runs are met."""
+def fit_of(model: CoefficientModel) -> ModelFit:
+    """How a model was fitted: places of the crisis, hyper-parameters, and how it meets the runs."""
     left_out, met = model.leave_one_out(), model.at_runs()
-    found: dict[str, Any] = {"pattern": model.pattern, "runs": len(model.runs)}
-    found["inside_crisis"] = int(model.surfaces[0].surface.inside.sum())
-    if model.criterion is not None:
-        found["places"] = [
-            {"weight": of.weight, "shift": of.surface.place.shift, "width": of.surface.place.width}
-            for of in model.surfaces
-        ]
-    for name in model.names:
-        of_name = left_out[left_out["coefficient"] == name]
-        worst = of_name.iloc[int(np.abs(of_name["ratio"].to_numpy(float)).argmax())]
-        smooth = of_name[~of_name["inside"]]
-        found[name] = {
-            "hyperparameters": model.surfaces[0].surface.smooth[name].hyperparameters,
-            "converged": model.surfaces[0].surface.smooth[name].converged,
-            "leave_one_out_ratio": float(np.sqrt(np.mean(smooth["ratio"] ** 2))),
-            "worst_run": str(worst["run"]),
-            "worst_ratio": float(worst["ratio"]),
-        }
-        at = met[met["coefficient"] == name]
-        if len(at):
-            furthest = at.iloc[int(np.abs(at["ratio"].to_numpy(float)).argmax())]
-            found[name] |= {
-                "furthest_run": str(furthest["run"]),
-                "furthest_ratio": float(furthest["ratio"]),
-            }
-    return found
+    of_coefficient = {
+        name: _coefficient_fit(
+            model, name, left_out[left_out["coefficient"] == name], met[met["coefficient"] == name]
+        )
+        for name in model.names
+    }
+    fit = ModelFit(
+        pattern=model.pattern,
+        runs=len(model.runs),
+        inside_crisis=int(model.surfaces[0].surface.inside.sum()),
+        cd=of_coefficient["cd"],
+        cl=of_coefficient["cl"],
+    )
+    # Keys of what a model does not have stay out of the file.
+    if "cm" in of_coefficient:
+        fit = fit.model_copy(update={"cm": of_coefficient["cm"]})
+    if model.criterion is None:
+        return fit
+    places = [
+        PlaceOfFit(weight=of.weight, shift=of.surface.place.shift, width=of.surface.place.width)
+        for of in model.surfaces
+    ]
+    return fit.model_copy(update={"places": places})
+
+
+def _coefficient_fit(
+    model: CoefficientModel, name: str, left_out: pd.DataFrame, at: pd.DataFrame
+) -> CoefficientFit:
+    worst = left_out.iloc[int(np.abs(left_out["ratio"].to_numpy(float)).argmax())]
+    smooth = left_out[~left_out["inside"]]
+    process = model.surfaces[0].surface.smooth[name]
+    fit = CoefficientFit(
+        hyperparameters=process.hyperparameters,
+        converged=process.converged,
+        leave_one_out_ratio=finite(np.sqrt(np.mean(smooth["ratio"] ** 2))),
+        worst_run=str(worst["run"]),
+        worst_ratio=finite(worst["ratio"]),
+    )
+    if not len(at):
+        return fit
+    furthest = at.iloc[int(np.abs(at["ratio"].to_numpy(float)).argmax())]
+    return fit.model_copy(
+        update={"furthest_run": str(furthest["run"]), "furthest_ratio": float(furthest["ratio"])}
+    )
 
 
 def misfit(model: CoefficientModel) -> str | None:
@@ -154,16 +173,15 @@ def notes_on(model: CoefficientModel) -> list[str]:
         found.append(off)
     if len(model.runs) < _FEWEST_FOR_A_VERDICT:
         return found
-    account = summary(model)
-    for name in model.names:
-        ratio = account[name]["leave_one_out_ratio"]
-        if ratio > CLAIM_TOO_SMALL:
+    for name, fit in fit_of(model).coefficients.items():
+        ratio = fit.leave_one_out_ratio
+        if ratio is not None and ratio > CLAIM_TOO_SMALL:
             found.append(
                 f"{model.pattern}: {name.capitalize()} of runs left out differs from its prediction by "
-                f"{ratio:.1f} times the claimed size, {account[name]['worst_run']} most; its intervals "
+                f"{ratio:.1f} times the claimed size, {fit.worst_run} most; its intervals "
                 "are too narrow."
             )
-        if not account[name]["converged"]:
+        if not fit.converged:
             found.append(
                 f"{model.pattern}: the fit of {name.capitalize()} did not converge; its intervals are "
                 "doubtful."

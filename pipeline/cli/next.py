@@ -7,10 +7,11 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.cli.study_input import read_study
-from pipeline.decide.next_runs import WORTHLESS_M, NextDepth, next_depths
+from pipeline.decide.next_runs import WORTHLESS_M, next_depths, worth_computing
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import unresolved_results
+from pipeline.records.decision import NextDepth
 from pipeline.records.tree import COEFFICIENTS
 from pipeline.study.edit import Addition, with_values
 from pipeline.study.file import read_study_text
@@ -47,7 +48,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
     if not table.is_file():
         raise InputError(f"{table}: there is none yet; depthline run {path} makes it")
     ranked = next_depths(study, read_coefficients(table), unresolved_results(study, table.parent))
-    chosen = [offer for offer in ranked if offer.worth_computing][:count]
+    chosen = [offer for offer in ranked if worth_computing(offer)][:count]
     target = out if out is not None else path.with_name(f"{path.stem}-next.yaml")
     if chosen:
         write_text(target, study_with(path, study, chosen, target))
@@ -55,7 +56,7 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
         print_json(
             {
                 "depths": [
-                    vars(offer)
+                    offer.model_dump()
                     | {"gain_per_core_hour_m": offer.gain_per_core_hour, "chosen": offer in chosen}
                     for offer in ranked
                 ],

@@ -1,4 +1,4 @@
-"""Depths of a pattern: which were studied, which can be flown, and the edge angle at each."""
+"""Depths of a pattern: which were studied, which its chord diameter allows, and the edge angle at each."""
 
 from dataclasses import dataclass
 
@@ -46,26 +46,22 @@ def angle_of_depth(coefficients: pd.DataFrame, pattern: str) -> AngleOfDepth | N
 
 
 @dataclass(frozen=True)
-class Depths:
-    """Depths of one pattern [m].
+class StudiedDepths:
+    """Depths of one pattern that a study looks at [m].
 
     Parameters
     ----------
-    shallowest, deepest : float
-        Of those that can be flown.
-    studied : list of float
-        All that are known of the study, also those without usable runs.
-    angles : AngleOfDepth or None
-        Edge angles, where known.
+    depths_m : list of float
+        All that are known, also those without usable runs.
+    limit_m : float
+        Depth that its dimples must exceed; 0 where no chord diameter is stated.
     """
 
-    shallowest: float
-    deepest: float
-    studied: list[float]
-    angles: AngleOfDepth | None
+    depths_m: list[float]
+    limit_m: float = 0.0
 
 
-def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, list[float]]:
+def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, StudiedDepths]:
     """Depths of every pattern, also those without usable runs [m].
 
     Parameters
@@ -77,16 +73,17 @@ def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, list[f
 
     Returns
     -------
-    dict of list of float
+    dict of StudiedDepths
         By pattern. A variant without any run has the depth that the study states, or none.
     """
-    found: dict[str, list[float]] = {pattern.name: [] for pattern in study.patterns}
+    limits = shallowest_depths(study)
+    found = {pattern.name: StudiedDepths([], limits.get(pattern.name, 0.0)) for pattern in study.patterns}
     for variant in variants(study):
         of_variant = coefficients["run"].str.startswith(f"{RUNS}/{variant.pattern}/{variant.key}/")
         known = coefficients["depth_m"][of_variant].dropna()
         depth = known.iloc[0] if len(known) else variant.depth_m
         if depth is not None:
-            found[variant.pattern].append(float(depth))
+            found[variant.pattern].depths_m.append(float(depth))
     return found
 
 

@@ -1,7 +1,6 @@
 """What the Equipment Rules of the game ask of a ball, beside the figures of a study."""
 
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 
@@ -9,6 +8,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.flights.station import SEED, conditions_of, stated_errors
 from pipeline.flight.trajectory import Conditions, Launches
+from pipeline.records.decision import RuleRow
 from pipeline.study.model import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
 from pipeline.study.units import YARD_M
 
@@ -48,7 +48,7 @@ DECIDES = "The governing body decides."
 
 def equipment_rules(
     study: Study, models: Mapping[str, CoefficientModel], depth_m: Mapping[str, float]
-) -> list[dict[str, Any]]:
+) -> list[RuleRow]:
     """Set the rules beside the study's figures.
 
     Parameters
@@ -62,7 +62,7 @@ def equipment_rules(
 
     Returns
     -------
-    list of dict
+    list of RuleRow
         rule, pattern (None for the ball itself), depth_m, unit, limit, ours, ours_se (None where nothing
         uncertain is in it), inside (None where our figure is not finite), source (of the limit, see
         `SOURCES`), note. Mass [g] and diameter [mm] are the study's; the overall distance [yd] is flown at
@@ -125,7 +125,7 @@ def _symmetry_rows(
     seam: str,
     depth: float,
     still: Conditions,
-) -> list[dict[str, Any]]:
+) -> list[RuleRow]:
     speed, angle, spin = next(iter(LAUNCHES.values()))
     shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
     up, over = (
@@ -159,8 +159,8 @@ def _row(
     ours: float | None,
     ours_se: float | None,
     inside: bool | None,
-) -> dict[str, Any]:
-    return {
-        "rule": rule, "pattern": pattern, "depth_m": depth_m, "unit": unit, "limit": limit, "ours": ours,
-        "ours_se": ours_se, "inside": inside, "source": SOURCES[rule], "note": DECIDES,
-    }  # fmt: skip
+) -> RuleRow:
+    return RuleRow(
+        rule=rule, pattern=pattern, depth_m=depth_m, unit=unit, limit=limit, ours=ours, ours_se=ours_se,
+        inside=inside, source=SOURCES[rule], note=DECIDES,
+    )  # fmt: skip

@@ -46,7 +46,7 @@ class Flown(NamedTuple):
     worths: dict[tuple[str, str], Worth]
     placed: dict[tuple[str, str], Worth]
     notes: list[str]
-    unresolved: Sequence[Unresolved] = ()
+    unresolved: Sequence[Unresolved]
 
     @property
     def ranked_as(self) -> dict[str, str]:
@@ -60,7 +60,7 @@ class Flown(NamedTuple):
         return [pattern for pattern, stands in self.ranked_as.items() if pattern == stands]
 
 
-def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
+def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[Unresolved] = ()) -> Flown:
     """Fit the coefficients and fly every golfer with every pattern, depth and draw.
 
     Parameters
@@ -69,6 +69,9 @@ def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
         Patterns, golfers, ball and air.
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
+    unresolved : sequence of Unresolved
+        Pairs of patterns that the mesh does not tell apart (`unresolved_patterns`). Of those the first in the
+        study's order is ranked, and stands for the others.
 
     Returns
     -------
@@ -104,7 +107,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame) -> Flown:
         placed = _worths(study, again)
         aims = {golfer.name: golfer.aim for golfer in study.golfers}
         worths = {key: of.risking(placed[key], aims[key[0]]) for key, of in worths.items()}
-    return Flown(models, every, flights, worths, placed, notes)
+    return Flown(models, every, flights, worths, placed, notes, unresolved)
 
 
 def _worths(study: Study, flights: dict[str, dict[str, PatternFlights]]) -> dict[tuple[str, str], Worth]:

@@ -1,7 +1,6 @@
 """Which depths to compute next: those that are expected to gain most carry for their core hours."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -21,6 +20,7 @@ from pipeline.errors import InputError
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.campaign.cost import cells, core_seconds
 from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.records.decision import NextDepth
 from pipeline.study.model import Pattern, Study
 
 FloatArray = NDArray[np.float64]
@@ -38,42 +38,9 @@ _NOISE_DRAWS = 200
 _OUTCOMES = 2000
 
 
-@dataclass(frozen=True)
-class NextDepth:
-    """A depth that could be computed, at all Reynolds numbers and spin ratios of the study.
-
-    Parameters
-    ----------
-    pattern : str
-        Name.
-    depth_m : float
-        Surface depth [m].
-    edge_angle_rad : float or None
-        Its edge angle, for a pattern whose study lists edge angles [rad].
-    gain_m : float
-        Expected gain of carry (weighted over the golfers) from choosing with its runs instead of without [m].
-    runs : int
-        Their number.
-    core_hours : float
-        Their price.
-    """
-
-    pattern: str
-    depth_m: float
-    edge_angle_rad: float | None
-    gain_m: float
-    runs: int
-    core_hours: float
-
-    @property
-    def gain_per_core_hour(self) -> float:
-        """Expected gain for each core hour [m/h]."""
-        return self.gain_m / self.core_hours
-
-    @property
-    def worth_computing(self) -> bool:
-        """Whether enough carry is expected to be gained to propose it."""
-        return self.gain_m >= WORTHLESS_M
+def worth_computing(offer: NextDepth) -> bool:
+    """Whether enough carry is expected to be gained to propose a depth."""
+    return offer.gain_m >= WORTHLESS_M
 
 
 def next_depths(
@@ -171,12 +138,14 @@ def next_depths(
         runs = len(study.flow.reynolds) * len(study.flow.spin_ratios)
         found.append(
             NextDepth(
-                pattern.name,
-                float(depth),
-                angle,
-                expected_gain(value[open_], drawn[open_], np.array(observed), np.array(noise), before),
-                runs,
-                runs * core_seconds(study.flow.fidelity, study.flow.level, count, warm=True) / 3600.0,
+                pattern=pattern.name,
+                depth_m=float(depth),
+                edge_angle_rad=angle,
+                gain_m=expected_gain(value[open_], drawn[open_], np.array(observed), np.array(noise), before),
+                runs=runs,
+                core_hours=runs
+                * core_seconds(study.flow.fidelity, study.flow.level, count, warm=True)
+                / 3600.0,
             )
         )
     return sorted(found, key=lambda offer: -offer.gain_per_core_hour)

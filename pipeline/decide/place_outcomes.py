@@ -1,12 +1,11 @@
 """Best depth for critical Reynolds numbers that may be measured: what the place of the crisis decides."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.crisis_place import Criterion
 from pipeline.decide.product import Product
+from pipeline.records.decision import PlaceOutcome
 
 FloatArray = NDArray[np.float64]
 
@@ -14,26 +13,6 @@ _PLACES = (-1.0, 0.0, 1.0)
 _NEAREST = 0.2
 """Standard deviations of the place at which the best depth is named, and the share of the draws nearest to
 each that it is averaged over."""
-
-
-@dataclass(frozen=True)
-class PlaceOutcome:
-    """Best depth for one critical Reynolds number.
-
-    Parameters
-    ----------
-    pattern, depth_m : str, float
-        Ball whose critical Reynolds number it is [m].
-    reynolds : float
-        Critical Reynolds number, not spinning [-].
-    best_depth_m : float
-        Depth that would then be best [m].
-    """
-
-    pattern: str
-    depth_m: float
-    reynolds: float
-    best_depth_m: float
 
 
 def place_outcomes(
@@ -69,10 +48,10 @@ def place_outcomes(
         value = of.value_draws_m[pattern][:, nearest].mean(axis=1)
         found.append(
             PlaceOutcome(
-                pattern,
-                depth_m,
-                float(np.exp(criterion.log_critical(depth_m) + wanted)),
-                float(of.depth_m[pattern][int(value.argmax())]),
+                pattern=pattern,
+                depth_m=depth_m,
+                reynolds=float(np.exp(criterion.log_critical(depth_m) + wanted)),
+                best_depth_m=float(of.depth_m[pattern][int(value.argmax())]),
             )
         )
     return found

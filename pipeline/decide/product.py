@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from pipeline.decide.optimum import best_on_grid
 from pipeline.decide.worth import Worth
+from pipeline.records.decision import PatternOfProduct, Prototype
 from pipeline.study.units import YARD_M
 
 FloatArray = NDArray[np.float64]
@@ -21,63 +22,6 @@ LONGEST_LIST = 4
 
 MOST_CANDIDATES = 150
 """Depths and patterns among which the short list is sought."""
-
-
-@dataclass(frozen=True)
-class PatternOfProduct:
-    """One pattern as the product for all golfers.
-
-    Parameters
-    ----------
-    pattern : str
-        Name.
-    depth_m, depth_lo_m, depth_hi_m : float
-        Best depth and the interval of the draws [m].
-    value_m : float
-        Weighted mean of what it is worth to the golfers [m].
-    p_best : float
-        Share of draws in which it is the best pattern.
-    p_edge : float
-        Share of draws in which its best depth is the shallowest or deepest studied.
-    regret_m, regret_hi_m : float
-        Mean and 95th percentile over draws of what cutting it at `depth_m` gives away against the best
-        pattern and depth of that draw [m].
-    regrets_m : dict
-        By golfer, the mean over draws of what the golfer gives away against his own best [m].
-    """
-
-    pattern: str
-    depth_m: float
-    depth_lo_m: float
-    depth_hi_m: float
-    value_m: float
-    p_best: float
-    p_edge: float
-    regret_m: float
-    regret_hi_m: float
-    regrets_m: dict[str, float]
-
-
-@dataclass(frozen=True)
-class Prototype:
-    """An entry of the short list.
-
-    Parameters
-    ----------
-    pattern : str
-        Name.
-    depth_m : float
-        Depth to cut [m].
-    p_within_yard : float
-        Probability that it is within a yard of the best pattern and depth.
-    p_so_far : float
-        Probability that it or one before it in the list is.
-    """
-
-    pattern: str
-    depth_m: float
-    p_within_yard: float
-    p_so_far: float
 
 
 @dataclass(frozen=True)
@@ -205,7 +149,14 @@ def short_list(of: Product, sure: float = SURE, loss_m: float = YARD_M) -> list[
         open_draws &= ~good[choice]
         name, at = places[choice]
         depth = float(of.depth_m[name][at])
-        found.append(Prototype(name, depth, float(good[choice].mean()), float(1.0 - open_draws.mean())))
+        found.append(
+            Prototype(
+                pattern=name,
+                depth_m=depth,
+                p_within_yard=float(good[choice].mean()),
+                p_so_far=float(1.0 - open_draws.mean()),
+            )
+        )
     return found
 
 

@@ -1,51 +1,21 @@
 """Runs that a decision asks for: depths worth their price, and conditions that its flights pass through."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import pandas as pd
 
 from pipeline.aero.table import CoefficientTable
 from pipeline.decide.flights.passage import covering, passages
 from pipeline.decide.flown import Flown
-from pipeline.decide.next_runs import NextDepth, next_depths
+from pipeline.decide.next_runs import next_depths, worth_computing
 from pipeline.decide.state import RUN_MORE, State
 from pipeline.errors import InputError
+from pipeline.records.decision import NextConditions, NextDepth, RunsToAdd
 from pipeline.study.model import Study
 
 DRAWS_TO_RANK = 100
 """Draws by which depths are ranked here, a quarter of the decision's: flights take the time, and which depth
 is named depends little on them; `depthline next` takes all."""
-
-
-@dataclass(frozen=True)
-class NextConditions:
-    """Conditions beyond those of a study that its flights need.
-
-    Parameters
-    ----------
-    reynolds, spin_ratios : tuple of float
-        To be added to the study's, for every pattern and depth [-].
-    """
-
-    reynolds: tuple[float, ...]
-    spin_ratios: tuple[float, ...]
-
-
-@dataclass(frozen=True)
-class RunsToAdd:
-    """What to compute next.
-
-    Parameters
-    ----------
-    depths : list of NextDepth
-        Worth their price, the best first; empty unless more runs are needed.
-    conditions : NextConditions or None
-        What flights need beyond the table; None where they stay inside.
-    """
-
-    depths: list[NextDepth]
-    conditions: NextConditions | None
 
 
 def runs_to_add(study: Study, coefficients: pd.DataFrame, flown: Flown, states: Sequence[State]) -> RunsToAdd:
@@ -68,10 +38,10 @@ def runs_to_add(study: Study, coefficients: pd.DataFrame, flown: Flown, states: 
             ranked = next_depths(study, coefficients, flown.unresolved, flown.models, DRAWS_TO_RANK)
         except InputError:  # no depth can be ranked, for reasons that the decision's own notes give
             ranked = []
-        depths = [offer for offer in ranked if offer.worth_computing]
+        depths = [offer for offer in ranked if worth_computing(offer)]
     leaving = {state.pattern: state.depth_m for state in states if state.leaves_table}
     tables = {pattern: flown.models[pattern].tables([depth])[0] for pattern, depth in leaving.items()}
-    return RunsToAdd(depths, next_conditions(study, tables) if tables else None)
+    return RunsToAdd(depths=depths, conditions=next_conditions(study, tables) if tables else None)
 
 
 def next_conditions(study: Study, tables: Mapping[str, CoefficientTable]) -> NextConditions:
@@ -90,10 +60,10 @@ def next_conditions(study: Study, tables: Mapping[str, CoefficientTable]) -> Nex
         The ends of what flights pass through (see `pipeline.decide.flights.passage.covering`), where they lie
         beyond.
     """
-    beyond = [
-        tuple(end for end in (of[0], of[-1]) if not min(known) <= end <= max(known))
+    reynolds, spin_ratios = (
+        [end for end in (of[0], of[-1]) if not min(known) <= end <= max(known)]
         for of, known in zip(
             covering(passages(study, tables)), (study.flow.reynolds, study.flow.spin_ratios), strict=True
         )
-    ]
-    return NextConditions(*beyond)
+    )
+    return NextConditions(reynolds=reynolds, spin_ratios=spin_ratios)

@@ -8,9 +8,11 @@ import pandas as pd
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import misfit
+from pipeline.decide.depths import StudiedDepths
 from pipeline.decide.flights.population import PatternFlights
 from pipeline.decide.optimum import best_on_grid
-from pipeline.decide.product import LONGEST_LIST, SURE, Product, Prototype, short_list
+from pipeline.decide.product import LONGEST_LIST, SURE, Product, short_list
+from pipeline.records.decision import Prototype
 from pipeline.study.trade_units import millimetres, share
 from pipeline.study.units import YARD_M
 
@@ -80,17 +82,14 @@ class Evidence:
     flights : mapping
         By (golfer, pattern), of the golfers that count.
     studied : mapping
-        By pattern, all depths of the study, also those without usable runs [m].
-    shallowest : mapping
-        By pattern, the depth that its dimples must exceed; absent where no chord diameter is stated [m].
+        Depths of the study by pattern.
     """
 
     of: Product
     placed: Product | None
     models: Mapping[str, CoefficientModel]
     flights: Mapping[tuple[str, str], PatternFlights]
-    studied: Mapping[str, Sequence[float]]
-    shallowest: Mapping[str, float] = field(default_factory=dict)
+    studied: Mapping[str, StudiedDepths]
 
 
 def nothing_to_decide(coefficients: pd.DataFrame, models: Mapping[str, CoefficientModel]) -> str | None:
@@ -223,19 +222,18 @@ def _sure(within: float) -> str:
 
 
 def _edge_sentence(evidence: Evidence, pattern: str, edge: float) -> str:
-    of, studied = evidence.of, evidence.studied.get(pattern, ())
+    of, studied = evidence.of, evidence.studied.get(pattern, StudiedDepths([]))
     depths = of.depth_m[pattern]
     best = best_on_grid(depths, of.value_draws_m[pattern])
     shallow = float(best.depth_m[best.at_edge].mean()) < 0.5 * (depths[0] + depths[-1])
     side = "shallower" if shallow else "deeper"
-    lost = [at for at in studied if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
-    limit = evidence.shallowest.get(pattern, 0.0)
+    lost = [at for at in studied.depths_m if (at < depths[0] - 1e-9 if shallow else at > depths[-1] + 1e-9)]
     if len(lost) == 1:
         advised = f"the depth of {millimetres(lost[0])} beyond it has no usable runs: compute it again first"
     elif lost:
         advised = f"{len(lost)} depths studied beyond it have no usable runs: compute those again first"
-    elif shallow and depths[0] - limit < NEAR_LIMIT * depths[0]:
-        advised = f"with its chord diameter no dimple is shallower than {millimetres(limit)}"
+    elif shallow and depths[0] - studied.limit_m < NEAR_LIMIT * depths[0]:
+        advised = f"with its chord diameter no dimple is shallower than {millimetres(studied.limit_m)}"
     else:
         advised = f"study {side} ones"
     return (

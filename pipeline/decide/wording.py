@@ -1,14 +1,18 @@
 """The decision in plain words, for the page, the terminal and decision.json."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
 
-from pipeline.decide.depths import Depths
-from pipeline.decide.place_outcomes import PlaceOutcome
-from pipeline.decide.product import PatternOfProduct, Prototype
-from pipeline.decide.run_more import RunsToAdd
+from pipeline.decide.depths import AngleOfDepth
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
+from pipeline.records.decision import (
+    DecisionRow,
+    GolferAdvice,
+    PatternOfProduct,
+    PlaceOutcome,
+    Prototype,
+    RunsToAdd,
+)
+from pipeline.records.record import finite
 from pipeline.study.model import FlightWindow, Golfer
 from pipeline.study.trade_units import NOTHING as DASH
 from pipeline.study.trade_units import (
@@ -25,46 +29,24 @@ from pipeline.study.trade_units import (
 from pipeline.study.units import YARD_M
 
 
-@dataclass(frozen=True)
-class Advice:
-    """What to do for one golfer.
-
-    Parameters
-    ----------
-    golfer : str
-        Name.
-    state : str
-        Of the decision, one of `pipeline.decide.state.STATES`.
-    headline : str
-        What to do.
-    sentences : list of str
-        What it is worth, and why.
-    """
-
-    golfer: str
-    state: str
-    headline: str
-    sentences: list[str]
-
-
 def advise(
     golfer: Golfer,
-    rows: Sequence[Mapping[str, Any]],
-    depths: Mapping[str, Depths],
+    rows: Sequence[DecisionRow],
+    angles: Mapping[str, AngleOfDepth | None],
     state: State,
     places: Sequence[PlaceOutcome],
     runs: RunsToAdd,
-) -> Advice:
+) -> GolferAdvice:
     """Say what to do for one golfer.
 
     Parameters
     ----------
     golfer : Golfer
         Name, flight window and aim.
-    rows : sequence of mapping
-        The golfer's rows of decision.csv, by column.
-    depths : mapping
-        By pattern.
+    rows : sequence of DecisionRow
+        The golfer's, of the patterns that are ranked.
+    angles : mapping
+        Edge angles by pattern, where known.
     state : State
         Of the golfer's decision.
     places : sequence of PlaceOutcome
@@ -74,18 +56,43 @@ def advise(
 
     Returns
     -------
-    Advice
+    GolferAdvice
         In trade units, about the pattern that is best on average over the draws.
     """
-    row = next((row for row in rows if row["pattern"] == state.pattern), None)
+    row = next((row for row in rows if row.pattern == state.pattern), None)
     if row is None:
-        return Advice(golfer.name, NOTHING, "Nothing to decide", [breakable(text) for text in state.why])
-    of = depths[state.pattern]
-    sentences = [*_flight(row, golfer, of), *state.why]
+        said, sentences = "Nothing to decide", list(state.why)
+    else:
+        said = headline(state, row.best_depth_m, row.best_depth_lo_m, row.best_depth_hi_m)
+        sentences = _sentences(golfer, row, len(rows), angles[state.pattern], state, places, runs)
+    return GolferAdvice(
+        golfer=golfer.name,
+        headline=breakable(said),
+        sentences=[breakable(text) for text in sentences],
+        state=state.word,
+        why=state.why,
+        pattern=state.pattern,
+        depth_m=finite(state.depth_m),
+        p_within_yard=finite(state.p_within_yard),
+        short_list=state.short_list,
+        places=list(places),
+    )
+
+
+def _sentences(
+    golfer: Golfer,
+    row: DecisionRow,
+    patterns: int,
+    angles: AngleOfDepth | None,
+    state: State,
+    places: Sequence[PlaceOutcome],
+    runs: RunsToAdd,
+) -> list[str]:
+    sentences = [*_flight(row, golfer, angles), *state.why]
     if state.word != NOTHING and golfer.aim == "total":
         sentences.append(
-            f"The depth is chosen for the total distance, {yards(row['total_m'])}, standard error "
-            f"{yards(row['total_se_m'])}, which hangs on the turf and is less certain than the carry."
+            f"The depth is chosen for the total distance, {yards(row.total_m)}, standard error "
+            f"{yards(row.total_se_m)}, which hangs on the turf and is less certain than the carry."
         )
     if state.word in (DECIDED, PROTOTYPES):
         sentences.append(_tolerance(row))
@@ -93,32 +100,29 @@ def advise(
         sentences += next_sentences(runs, state)
     if state.place_decides:
         sentences += place_sentences(places)
-    if len(rows) > 1 and state.word != NOTHING:
+    if patterns > 1 and state.word != NOTHING:
         sentences.append(
-            f"Of the {len(rows)} patterns it carries furthest with a probability of {row['p_best']:.2f}, as "
-            "far as the standard errors of the runs go."
+            f"Of the {patterns} patterns it carries furthest with a probability of {number(row.p_best, 2)}, "
+            "as far as the standard errors of the runs go."
         )
-    return Advice(
-        golfer.name, state.word, breakable(headline(state, row)), [breakable(text) for text in sentences]
-    )
+    return sentences
 
 
-def headline(state: State, row: Mapping[str, Any]) -> str:
+def headline(state: State, depth_m: float, low_m: float | None, high_m: float | None) -> str:
     """Say in one line what to do.
 
     Parameters
     ----------
     state : State
         Of the decision.
-    row : mapping
-        Pattern, best_depth_m, best_depth_lo_m and best_depth_hi_m of what is best on average.
+    depth_m, low_m, high_m : float
+        Depth that is best on average, and the interval of the best depth [m].
     """
-    low, high = row["best_depth_lo_m"], row["best_depth_hi_m"]
-    best = f"{state.pattern} at {depth_between(row['best_depth_m'], low, high)}"
+    best = f"{state.pattern} at {depth_between(depth_m, low_m, high_m)}"
     if state.word == DECIDED:
         return f"Decided: cut {best}"
     if state.word == PROTOTYPES:
-        return f"Prototypes: {_prototypes(state.short_list, row)}"
+        return f"Prototypes: {_prototypes(state.short_list, depth_digits(low_m, high_m))}"
     if state.word == RUN_MORE:
         return f"Run more: so far {best}"
     return "Nothing to decide"
@@ -197,11 +201,11 @@ def product_sentences(
     best = next((entry for entry in ranked if entry.pattern == state.pattern), None)
     if best is None:
         return [breakable(text) for text in ("Nothing to decide.", *state.why)]
-    row = {
-        "best_depth_m": best.depth_m, "best_depth_lo_m": best.depth_lo_m, "best_depth_hi_m": best.depth_hi_m,
-    }  # fmt: skip
     whom = "the golfer" if golfers == 1 else f"the {golfers} golfers together"
-    found = [f"{headline(state, row)}.", *state.why]
+    found = [
+        f"{headline(state, best.depth_m, best.depth_lo_m, best.depth_hi_m)}.",
+        *state.why,
+    ]
     if state.word != NOTHING:
         found.append(
             f"For {whom} it gives away {best.regret_m / YARD_M:.1f} yd on average against the best pattern "
@@ -222,8 +226,7 @@ def interval_mm(low: float | None, high: float | None) -> str:
     return f"{1e3 * low:.{digits}f} to {1e3 * high:.{digits}f}"
 
 
-def _prototypes(listed: Sequence[Prototype], row: Mapping[str, Any]) -> str:
-    digits = depth_digits(row["best_depth_lo_m"], row["best_depth_hi_m"])
+def _prototypes(listed: Sequence[Prototype], digits: int) -> str:
     by_pattern: dict[str, list[float]] = {}
     for entry in listed:
         by_pattern.setdefault(entry.pattern, []).append(1e3 * entry.depth_m)
@@ -243,20 +246,20 @@ def _and(texts: Sequence[str]) -> str:
     return texts[0] if len(texts) == 1 else f"{', '.join(texts[:-1])} and {texts[-1]}"
 
 
-def _flight(row: Mapping[str, Any], golfer: Golfer, of: Depths) -> list[str]:
-    digits = depth_digits(row["best_depth_lo_m"], row["best_depth_hi_m"])
-    angle = None if of.angles is None else of.angles.at(row["best_depth_m"])
+def _flight(row: DecisionRow, golfer: Golfer, angles: AngleOfDepth | None) -> list[str]:
+    digits = depth_digits(row.best_depth_lo_m, row.best_depth_hi_m)
+    angle = None if angles is None else angles.at(row.best_depth_m)
     angled = "" if angle is None else f" (edge angle {number(angle, 1 if digits == 2 else 2, 'deg')})"
-    peak = f"a peak height of {yards(row['peak_height_m'])}"
+    peak = f"a peak height of {yards(row.peak_height_m)}"
     wanted = golfer.flight_window
-    where = "no flight window is given" if wanted is None else _in_window(row["peak_height_m"], wanted)
+    where = "no flight window is given" if wanted is None else _in_window(row.peak_height_m, wanted)
     found = [
-        f"At {millimetres(row['best_depth_m'], digits)}{angled} it carries {yards(row['carry_m'])}, "
-        f"standard error {yards(row['carry_se_m'])}, with {peak}; {where}."
+        f"At {millimetres(row.best_depth_m, digits)}{angled} it carries {yards(row.carry_m)}, "
+        f"standard error {yards(row.carry_se_m)}, with {peak}; {where}."
     ]
-    if row["crisis_m"] > 0.5 * YARD_M:
+    if row.crisis_m is not None and row.crisis_m > 0.5 * YARD_M:
         found.append(
-            f"The drag crisis is expected to take {yards(row['crisis_m'])} of that, since it may begin at "
+            f"The drag crisis is expected to take {yards(row.crisis_m)} of that, since it may begin at "
             "a higher Reynolds number on balls that are cut."
         )
     return found
@@ -270,7 +273,7 @@ def _in_window(peak_m: float, wanted: FlightWindow) -> str:
     return f"that is in the flight window of {window(wanted)}"
 
 
-def _tolerance(row: Mapping[str, Any]) -> str:
-    if not is_number(row["tolerance_m"]):
+def _tolerance(row: DecisionRow) -> str:
+    if not is_number(row.tolerance_m):
         return "Within the depths studied no change of depth costs a yard of carry."
-    return f"One yard of carry buys a tolerance of {micrometres(row['tolerance_m'])} in depth."
+    return f"One yard of carry buys a tolerance of {micrometres(row.tolerance_m)} in depth."

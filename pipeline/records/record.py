@@ -5,6 +5,7 @@ computed again is set aside as NAME.broken (`pipeline.files.atomic.set_aside`), 
 """
 
 import json
+import math
 import zipfile
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Self, TypeVar
@@ -113,6 +114,11 @@ def read_object(path: Path, remedy: str = MADE_AGAIN) -> dict[str, Any]:
 def write(path: Path, record: Record) -> None:
     """Write a record with its version, atomically."""
     write_json(path, record.content() | {"version": record.version})
+
+
+def finite(value: float) -> float | None:
+    """Value of a record: None where it is not finite, which JSON has no word for."""
+    return float(value) if math.isfinite(value) else None
 
 
 def fault(error: ValidationError) -> str:

@@ -108,21 +108,20 @@ def decision() -> None:
     from pipeline.aero.collect import checked_coefficients, fingerprint
     from pipeline.aero.export import origin_lines, write_tables
     from pipeline.decide.flights.station import flights_table, write_flights
-    from pipeline.decide.flown import fly_everything
     from pipeline.decide.station import decide_study, write_decision
     from pipeline.flow.campaign.unresolved import unresolved_results
+    from pipeline.records.decision import MadeOf
     from pipeline.study import matrix
 
     study = _study()
     coefficients, note = checked_coefficients(HERE, [run.run_id for run in matrix.runs(study)])
     if note is not None:
         complain(f"warning: {note}")
-    flown = fly_everything(study, coefficients)
-    write_flights(flights_table(study, flown.every), HERE / FLIGHTS)
-    write_tables(flown.models, HERE, origin_lines(study, coefficients))
-    table, details = decide_study(study, coefficients, flown, unresolved_results(study, HERE))
-    made_of = {"study": matrix.fingerprint(study), "coefficients": fingerprint(coefficients)}
-    write_decision(HERE, table, details | {"made_of": made_of})
+    decided = decide_study(study, coefficients, unresolved_results(study, HERE))
+    write_flights(flights_table(study, decided.flown.every), HERE / FLIGHTS)
+    write_tables(decided.flown.models, HERE, origin_lines(study, coefficients))
+    made_of = MadeOf(study=matrix.fingerprint(study), coefficients=fingerprint(coefficients))
+    write_decision(HERE, decided.decision.model_copy(update={"made_of": made_of}))
 
 
 def report() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.aero.conditions import Points
 from pipeline.aero.model import CoefficientModel
-from pipeline.aero.patterns import models_from_coefficients, summary
+from pipeline.aero.patterns import fit_of, models_from_coefficients
 from pipeline.aero.published import smits_smith_1994
 from pipeline.aero.stated_error import StatedError
 from pipeline.aero.table_file import read_table, write_table
@@ -190,4 +190,4 @@ def test_leave_one_out_names_every_run():
     assert len(left_out) == 3 * 36 and set(left_out["coefficient"]) == {"cd", "cl", "cm"}
     ratio = left_out["residual"] / left_out["claimed"]
     assert left_out["ratio"].to_numpy() == pytest.approx(ratio.to_numpy())
-    assert summary(model)["cd"]["worst_run"] in set(left_out["run"])
+    assert fit_of(model).cd.worst_run in set(left_out["run"])

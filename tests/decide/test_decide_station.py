@@ -12,7 +12,7 @@ import pytest
 
 from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.flights.station import fly_study
-from pipeline.decide.station import COLUMNS, decide_study, write_decision
+from pipeline.decide.station import COLUMNS, decide_study, decision_table, write_decision
 from pipeline.flow.campaign.unresolved import Unresolved
 from pipeline.study.model import Study
 
@@ -80,12 +80,18 @@ def coefficients(best=0.22e-3, pattern="ico332", depths=DEPTHS, more_drag=0.0, s
     return pd.DataFrame(rows)
 
 
+def decided(of: Study, runs, unresolved=()):
+    """Frame of decision.csv and content of decision.json."""
+    decision = decide_study(of, runs, unresolved).decision
+    return decision_table(decision.rows), decision.content()
+
+
 def words(advice):
     return " ".join(advice["sentences"])
 
 
 def test_the_planted_depth_is_named():
-    frame, details = decide_study(study(), coefficients())
+    frame, details = decided(study(), coefficients())
     assert tuple(frame.columns) == COLUMNS
     assert frame["golfer"].tolist() == ["long hitter", "short hitter"]
     assert frame["best_depth_m"].to_numpy() == pytest.approx(0.22e-3, abs=0.5e-6)
@@ -111,7 +117,7 @@ def test_the_planted_depth_is_named():
 
 
 def test_carry_agrees_with_flights_csv_and_its_curve():
-    frame, details = decide_study(study(), coefficients(best=0.25e-3))
+    frame, details = decided(study(), coefficients(best=0.25e-3))
     flights = fly_study(study(), coefficients(best=0.25e-3))
     for row in frame.itertuples():
         flown = flights[(flights["golfer"] == row.golfer) & (flights["depth_m"] == 0.25e-3)].iloc[0]
@@ -134,8 +140,8 @@ def test_carry_agrees_with_flights_csv_and_its_curve():
 def test_tolerance_follows_from_the_planted_drag():
     # Carry falls by about k m per unit of drag, so a yard is lost where BEND t^2 k = 0.9144; k by differences
     # of a study with a little more drag everywhere. Carry is not exactly linear in drag, hence 5 %.
-    frame, _ = decide_study(study(), coefficients())
-    more, _ = decide_study(study(), coefficients(more_drag=0.002))
+    frame, _ = decided(study(), coefficients())
+    more, _ = decided(study(), coefficients(more_drag=0.002))
     k = (frame["carry_m"] - more["carry_m"]) / 0.002
     expected = np.sqrt(0.9144 / (BEND * k))
     assert frame["tolerance_m"].to_numpy() == pytest.approx(expected.to_numpy(), rel=0.05)
@@ -145,7 +151,7 @@ def test_tolerance_follows_from_the_planted_drag():
     ("best", "end", "word"), [(0.05e-3, 0.15e-3, "shallower"), (0.40e-3, 0.30e-3, "deeper")]
 )
 def test_an_optimum_beyond_the_depths_is_flagged(best, end, word):
-    frame, details = decide_study(study(), coefficients(best))
+    frame, details = decided(study(), coefficients(best))
     assert frame["at_edge"].all() and (frame["best_depth_m"] == end).all()
     assert all(
         f"study {word} ones" in words(of)
@@ -157,7 +163,7 @@ def test_an_optimum_beyond_the_depths_is_flagged(best, end, word):
 
 def test_two_patterns_are_ranked_on_the_same_shots():
     both = pd.concat([coefficients(pattern="a"), coefficients(pattern="b", best=0.25e-3)])
-    frame, _ = decide_study(study(("a", "b")), both)
+    frame, _ = decided(study(("a", "b")), both)
     assert frame[["golfer", "pattern"]].to_numpy().tolist() == [
         [golfer, pattern] for golfer in ("long hitter", "short hitter") for pattern in ("a", "b")
     ]
@@ -165,7 +171,7 @@ def test_two_patterns_are_ranked_on_the_same_shots():
     # The same least drag: nobody can tell which is best.
     assert frame["p_best"].between(0.3, 0.7).all()
     worse = pd.concat([coefficients(pattern="a"), coefficients(pattern="b", more_drag=0.01)])
-    frame, details = decide_study(study(("a", "b")), worse)
+    frame, details = decided(study(("a", "b")), worse)
     assert frame.set_index(["golfer", "pattern"])["p_best"].unstack()["a"].min() > 0.99
     assert "Of the 2 patterns it carries furthest with a probability of 1.00" in words(details["advice"][0])
 
@@ -179,8 +185,8 @@ def test_patterns_that_the_mesh_does_not_tell_apart_are_not_ranked():
         coefficients(pattern=name, more_drag=more) for name, more in (("a", 0.002), ("b", 0), ("c", 0.05))
     ]
     of, pairs = study(("a", "b", "c")), [not_told("a", "b")]
-    assert decide_study(of, pd.concat(runs))[1]["advice"][0]["pattern"] == "b"
-    frame, details = decide_study(of, pd.concat(runs), unresolved=pairs)
+    assert decided(of, pd.concat(runs))[1]["advice"][0]["pattern"] == "b"
+    frame, details = decided(of, pd.concat(runs), unresolved=pairs)
     # b has less drag by its runs, but what they differ by is no difference of the surfaces.
     assert {of_golfer["pattern"] for of_golfer in details["advice"]} == {"a"}
     assert "a stands for b too: the mesh does not tell their surfaces apart" in words(details["advice"][0])
@@ -196,27 +202,25 @@ def test_patterns_that_the_mesh_does_not_tell_apart_are_not_ranked():
 
 
 def test_a_pattern_whose_stand_in_has_no_runs_is_ranked_itself():
-    frame, details = decide_study(
-        study(("a", "b")), coefficients(pattern="b"), unresolved=[not_told("a", "b")]
-    )
+    frame, details = decided(study(("a", "b")), coefficients(pattern="b"), unresolved=[not_told("a", "b")])
     assert (frame["p_best"] == 1.0).all() and details["advice"][0]["pattern"] == "b"
 
 
 def test_one_depth_of_two_patterns_not_told_apart_is_nothing_to_decide():
     both = pd.concat([coefficients(pattern=name, depths=(0.2e-3,)) for name in "ab"])
-    assert decide_study(study(("a", "b")), both)[1]["state"] != "nothing to decide"
-    _, details = decide_study(study(("a", "b")), both, unresolved=[not_told("a", "b")])
+    assert decided(study(("a", "b")), both)[1]["state"] != "nothing to decide"
+    _, details = decided(study(("a", "b")), both, unresolved=[not_told("a", "b")])
     assert details["state"] == "nothing to decide"
 
 
 def test_outside_the_flight_window_is_told():
-    frame, details = decide_study(study(window=(45.0, 60.0)), coefficients())
+    frame, details = decided(study(window=(45.0, 60.0)), coefficients())
     assert frame["in_window"].tolist() == [False, None]
     assert "below the flight window of" in words(details["advice"][0])
 
 
 def test_one_usable_depth_gives_its_carry_and_a_note():
-    frame, details = decide_study(study(), coefficients(depths=(0.2e-3,)))
+    frame, details = decided(study(), coefficients(depths=(0.2e-3,)))
     assert (frame["best_depth_m"] == 0.2e-3).all() and frame["at_edge"].all()
     assert frame[["best_depth_lo_m", "best_depth_hi_m", "tolerance_m"]].isna().all().all()
     assert (frame["carry_m"] > 100).all() and (frame["carry_se_m"] > 0).all()
@@ -230,31 +234,33 @@ def test_one_usable_depth_gives_its_carry_and_a_note():
 
 def test_a_failed_pattern_leaves_the_other_and_a_note():
     runs = pd.concat([coefficients(pattern="a", verdict="crashed"), coefficients(pattern="b")])
-    frame, details = decide_study(study(("a", "b", "c")), runs)
+    frame, details = decided(study(("a", "b", "c")), runs)
     assert frame["pattern"].tolist() == ["b", "b"] and (frame["p_best"] == 1.0).all()
     assert "a: no run is usable, so that nothing can be said of this pattern." in details["notes"]
     assert "c: has no runs." in details["notes"]
 
 
 def test_all_runs_failed(tmp_path):
-    frame, details = decide_study(study(), coefficients(verdict="diverged"))
+    decision = decide_study(study(), coefficients(verdict="diverged")).decision
+    frame, details = decision_table(decision.rows), decision.content()
     assert len(frame) == 0 and tuple(frame.columns) == COLUMNS
     assert details["advice"][0]["headline"] == "Nothing to decide"
     assert "No pattern has a usable run" in words(details["advice"][0])
-    write_decision(tmp_path, frame, details)
+    write_decision(tmp_path, decision)
     assert (tmp_path / "decision.csv").read_text() == ",".join(COLUMNS) + "\n"
 
 
 def test_coefficients_with_hopeless_errors_still_give_an_answer():
-    frame, _ = decide_study(study(), coefficients(se=0.3))
+    frame, _ = decided(study(), coefficients(se=0.3))
     assert len(frame) == 2 and np.isfinite(frame["carry_m"]).all()
     width = frame["best_depth_hi_m"] - frame["best_depth_lo_m"]
     assert (width > 0.1e-3).all()  # nearly all of the depths studied
 
 
 def test_files(tmp_path):
-    frame, details = decide_study(study(), coefficients(depths=(0.2e-3,)))
-    write_decision(tmp_path, frame, details)
+    decision = decide_study(study(), coefficients(depths=(0.2e-3,))).decision
+    frame = decision_table(decision.rows)
+    write_decision(tmp_path, decision)
     back = pd.read_csv(tmp_path / "decision.csv")
     assert back["carry_m"].tolist() == frame["carry_m"].tolist()
     assert bool(back["in_window"][0]) and back["in_window"].isna().tolist() == [False, True]
@@ -275,16 +281,16 @@ def test_a_required_window_moves_the_depth():
     # depth.
     runs = coefficients(best=0.20e-3)
     runs["cl"] *= 1.0 - 0.08 * (runs["depth_m"] - 0.20e-3) / 1e-4
-    free, _ = decide_study(study(window=(0.1, 140.0)), runs)
+    free, _ = decided(study(window=(0.1, 140.0)), runs)
     peak = free["peak_height_m"][0]
     wanted = {"lowest_m": 0.1, "highest_m": peak - 0.7, "role": "constraint"}
-    held, _ = decide_study(changed(study(), flight_window=wanted), runs)
+    held, _ = decided(changed(study(), flight_window=wanted), runs)
     assert held["best_depth_m"][0] > free["best_depth_m"][0] + 10e-6
     assert held["peak_height_m"][0] == pytest.approx(peak - 0.7, abs=0.05)
     assert held["carry_m"][0] < free["carry_m"][0]
-    soft, _ = decide_study(changed(study(), flight_window=wanted | {"role": "preference", "cost": 0.5}), runs)
+    soft, _ = decided(changed(study(), flight_window=wanted | {"role": "preference", "cost": 0.5}), runs)
     assert free["best_depth_m"][0] < soft["best_depth_m"][0] <= held["best_depth_m"][0] + 1e-7
-    _, details = decide_study(changed(study(), flight_window=wanted | {"highest_m": 1.0}), runs)
+    _, details = decided(changed(study(), flight_window=wanted | {"highest_m": 1.0}), runs)
     assert any(
         "no depth studied flies in the window that long hitter requires" in note for note in details["notes"]
     )
@@ -292,7 +298,7 @@ def test_a_required_window_moves_the_depth():
 
 def test_one_product_for_both_golfers():
     both = pd.concat([coefficients(pattern="a"), coefficients(pattern="b", more_drag=0.02)])
-    frame, details = decide_study(study(("a", "b")), both)
+    frame, details = decided(study(("a", "b")), both)
     product = details["product"]
     first, second = product["patterns"]
     assert first["pattern"] == "a" and first["depth_m"] == pytest.approx(0.22e-3, abs=2e-6)
@@ -302,7 +308,7 @@ def test_one_product_for_both_golfers():
     assert product["sentences"][0].startswith("Run more: so far a at 0.22")
     assert any("For the 2 golfers together it gives away" in text for text in product["sentences"])
     assert product["weights"] == {"long hitter": 1.0, "short hitter": 1.0}
-    only, details = decide_study(changed(study(("a", "b")), weight=0.0), both)
+    only, details = decided(changed(study(("a", "b")), weight=0.0), both)
     assert only["regret_m"].isna().tolist() == [True, True, False, False]
     assert any("For the golfer it gives away" in text for text in details["product"]["sentences"])
 
@@ -310,7 +316,7 @@ def test_one_product_for_both_golfers():
 def test_moulding_scatter_gives_a_share_of_balls():
     runs = coefficients().assign(edge_angle_deg=lambda rows: 5 + 40e3 * rows["depth_m"])
     given = study().to_json() | {"moulding": {"depth_m": 20e-6, "diameter_m": 10e-6}}
-    frame, _ = decide_study(Study.model_validate(given, by_name=True), runs)
+    frame, _ = decided(Study.model_validate(given, by_name=True), runs)
     assert frame["share_within_yard"].between(0.5, 1.0).all()
     assert (frame["share_without_limit"] >= frame["share_within_yard"]).all()
     limited = frame[frame["share_within_yard"] < 1.0]
@@ -319,16 +325,16 @@ def test_moulding_scatter_gives_a_share_of_balls():
         40e3 * frame["tolerance_m"].to_numpy()
     )
     assert frame["tolerance_diameter_m"].between(0.05e-3, 2e-3).all()
-    plain, _ = decide_study(study(), coefficients())
+    plain, _ = decided(study(), coefficients())
     assert plain["share_within_yard"].isna().all() and plain["tolerance_edge_angle_deg"].isna().all()
 
 
 def test_a_stated_mesh_error_is_in_the_intervals():
     given = study().to_json()
     given["flow"]["fidelity"] = "laminar"  # a model without an error of its own
-    plain, _ = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    plain, _ = decided(Study.model_validate(given, by_name=True), coefficients())
     given["flow"]["mesh_error"] = {"cd": 0.05, "cl": 0.0, "shared": 0.5}
-    wide, details = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    wide, details = decided(Study.model_validate(given, by_name=True), coefficients())
     assert (wide["carry_se_m"] > 1.5 * plain["carry_se_m"]).all()
     width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
     assert (width[0] > 1.5 * width[1]).all()
@@ -338,9 +344,9 @@ def test_a_stated_mesh_error_is_in_the_intervals():
 
 def test_the_error_of_the_flow_model_widens_carries_and_not_depths():
     given = study().to_json()
-    wide, _ = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    wide, _ = decided(Study.model_validate(given, by_name=True), coefficients())
     given["flow"]["fidelity"] = "laminar"
-    plain, _ = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    plain, _ = decided(Study.model_validate(given, by_name=True), coefficients())
     assert (wide["carry_se_m"] > 2.0 * plain["carry_se_m"]).all()
     width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
     assert (width[0] < 1.5 * width[1]).all()
@@ -352,12 +358,12 @@ def test_total_distance_may_be_what_counts():
     # total distance is greatest at a deeper dimple than the carry.
     runs = coefficients()
     runs["cl"] *= 1 - 1500 * (runs["depth_m"] - 0.22e-3)
-    carry, _ = decide_study(study(), runs)
-    total, details = decide_study(changed(study(), aim="total"), runs)
+    carry, _ = decided(study(), runs)
+    total, details = decided(changed(study(), aim="total"), runs)
     still = {
         "flow": study().to_json()["flow"] | {"fidelity": "laminar"}
     }  # without an error of the flow model
-    sure, _ = decide_study(
+    sure, _ = decided(
         Study.model_validate(changed(study(), aim="total").to_json() | still, by_name=True), runs
     )
     assert total["best_depth_m"][0] > carry["best_depth_m"][0] + 1e-6
@@ -374,9 +380,9 @@ def test_scenarios_are_told_one_by_one():
         {"name": "calm", "weight": 2.0, "air": {}},
         {"name": "headwind", "air": {"wind": {"speed_m_s": 6.0, "profile": "power"}}},
     ]
-    frame, details = decide_study(Study.model_validate(given, by_name=True), coefficients())
+    frame, details = decided(Study.model_validate(given, by_name=True), coefficients())
     told = pd.DataFrame(details["scenarios"]).set_index(["golfer", "scenario"])
     for row in frame.itertuples():
         calm, wind = (told.loc[(row.golfer, name), "carry_m"] for name in ("calm", "headwind"))
         assert wind < calm - 5 and row.carry_m == pytest.approx((2 * calm + wind) / 3, abs=0.05)
-    assert decide_study(study(), coefficients())[1]["scenarios"] == []
+    assert decided(study(), coefficients())[1]["scenarios"] == []

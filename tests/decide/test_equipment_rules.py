@@ -63,12 +63,12 @@ def test_two_orientations_of_one_ball(more_drag, inside):
         "b": CoefficientModel("b", published_runs(more_drag)[1]),
     }
     rows = equipment_rules(study(patterns=(PATTERN, TURNED)), models, {"a": 0.2e-3, "b": 0.2e-3})
-    carry, time = [row for row in rows if row["rule"].startswith("symmetry")]
+    carry, time = [row for row in rows if row.rule.startswith("symmetry")]
     # Equipment Rules [memory]: 4.0 yd of carry and 0.40 s of flight.
-    assert (carry["limit"], carry["unit"], time["limit"], time["unit"]) == (4.0, "yd", 0.4, "s")
-    assert carry["inside"] is inside and time["inside"]
-    assert abs(carry["ours"]) == pytest.approx(0.0, abs=1e-6) if inside else carry["ours"] < -4.0
-    assert 0 <= carry["ours_se"] < 5
+    assert (carry.limit, carry.unit, time.limit, time.unit) == (4.0, "yd", 0.4, "s")
+    assert carry.inside is inside and time.inside
+    assert abs(carry.ours) == pytest.approx(0.0, abs=1e-6) if inside else carry.ours < -4.0
+    assert 0 <= carry.ours_se < 5
 
 
 def test_patterns_that_differ_in_more_are_no_pair():
@@ -81,15 +81,15 @@ def test_rules_and_figures():
     table, runs = published_runs()
     rows = equipment_rules(study(), {"a": CoefficientModel("a", runs)}, {"a": 0.2e-3})
     # Equipment Rules: 45.93 g and 42.67 mm [source], 317 yd + 3 yd [quoted].
-    assert [(row["limit"], row["unit"]) for row in rows] == [
+    assert [(row.limit, row.unit) for row in rows] == [
         (45.93, "g"),
         (42.67, "mm"),
         (320.0, "yd"),
         (320.0, "yd"),
     ]
-    assert [row["source"].rsplit(" ", 1)[1] for row in rows] == ["[source]"] * 2 + ["[quoted]"] * 2
-    assert [row["ours"] for row in rows[:2]] == pytest.approx([45.9, 42.7])
-    assert all(row["note"] == "The governing body decides." for row in rows) and rows[0]["inside"]
+    assert [row.source.rsplit(" ", 1)[1] for row in rows] == ["[source]"] * 2 + ["[quoted]"] * 2
+    assert [row.ours for row in rows[:2]] == pytest.approx([45.9, 42.7])
+    assert all(row.note == "The governing body decides." for row in rows) and rows[0].inside
     # The same table flown shot by shot without the wind: 176 mph is 78.679 m/s, 183 mph 81.808 m/s
     # [computed].
     given = conditions_of(study())
@@ -98,8 +98,8 @@ def test_rules_and_figures():
         launch = Launches(shot[0], np.radians(shot[1]), shot[2] * 2 * np.pi / 60)
         alone = fly_single(table, launch, still)["total_m"] / 0.9144
         # Between the nodes the model is smooth where the table has kinks: 2 %.
-        assert row["ours"] == pytest.approx(alone, rel=0.02)
-        assert 0 < row["ours_se"] < 10 and row["inside"] == (row["ours"] <= 320)
+        assert row.ours == pytest.approx(alone, rel=0.02)
+        assert 0 < row.ours_se < 10 and row.inside == (row.ours <= 320)
 
 
 def test_launches_of_the_overall_distance():
@@ -109,4 +109,4 @@ def test_launches_of_the_overall_distance():
 
 def test_a_ball_outside_the_rules_is_told():
     rows = equipment_rules(study(mass_kg=0.0465, diameter_m=0.0425), {}, {})
-    assert [row["inside"] for row in rows] == [False, False]
+    assert [row.inside for row in rows] == [False, False]

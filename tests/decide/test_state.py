@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pipeline.decide.depths import StudiedDepths
 from pipeline.decide.product import Product
 from pipeline.decide.state import Evidence, nothing_to_decide, state_of
 
@@ -47,7 +48,7 @@ def judged(of, flights=None, placed=None, ratio=0.5):
     return state_of(Evidence(of, placed, {"p": Fitting(ratio)}, {("g", "p"): flights or flown()}, STUDIED))
 
 
-STUDIED = {"p": [0.15e-3, 0.35e-3], "q": [0.15e-3, 0.35e-3]}
+STUDIED = {name: StudiedDepths([0.15e-3, 0.35e-3]) for name in "pq"}
 NARROW = np.random.default_rng(1).normal(0.25e-3, 0.01e-3, 2000)
 
 
@@ -79,9 +80,8 @@ def test_a_best_depth_at_the_edge_asks_for_depths_beyond(share, word):
 
 def test_at_the_shallowest_depth_that_the_chord_allows_a_smaller_chord_is_asked_for():
     best = np.concatenate([NARROW, np.full(200, 0.1e-3)])
-    evidence = Evidence(
-        product_of(best, bend=100e6), None, {"p": Fitting()}, {("g", "p"): flown()}, STUDIED, {"p": 0.145e-3}
-    )
+    studied = {"p": StudiedDepths([0.15e-3, 0.35e-3], limit_m=0.145e-3)}
+    evidence = Evidence(product_of(best, bend=100e6), None, {"p": Fitting()}, {("g", "p"): flown()}, studied)
     assert "no dimple is shallower than 0.145" in state_of(evidence).why[0]
 
 

@@ -11,7 +11,6 @@ from pipeline.aero.collect import collect, write_coefficients
 from pipeline.aero.export import origin_lines, write_tables
 from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.flights.station import flights_table, write_flights
-from pipeline.decide.flown import fly_everything
 from pipeline.decide.station import decide_study, write_decision
 from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.prepare import prepare
@@ -149,10 +148,10 @@ def decide(results: Results) -> None:
     study, folder = results
     frame = collect(folder, [run.run_id for run in runs(study)])
     write_coefficients(frame, folder / "coefficients.csv")
-    flown = fly_everything(study, frame)
-    write_flights(flights_table(study, flown.every), folder / "flights.csv")
-    write_tables(flown.models, folder, origin_lines(study, frame))
-    write_decision(folder, *decide_study(study, frame, flown))
+    decided = decide_study(study, frame)
+    write_flights(flights_table(study, decided.flown.every), folder / "flights.csv")
+    write_tables(decided.flown.models, folder, origin_lines(study, frame))
+    write_decision(folder, decided.decision)
 
 
 def copy_results(results: Results, folder: Path) -> Results:
