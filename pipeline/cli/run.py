@@ -1,17 +1,12 @@
 """`depthline run`: prepare a study, start the workflow, show how far it is."""
 
-import contextlib
-import os
-import re
 import shutil
-import signal
-import subprocess
 from pathlib import Path
-from typing import IO, Any, TextIO
+from typing import TextIO
 
 from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.cli.study_input import read_study, results_folder
-from pipeline.ending import PREFIX, complain
+from pipeline.ending import complain
 from pipeline.errors import Broken, DepthlineError
 from pipeline.flow.campaign.prepare import check_cavities, prepare
 from pipeline.flow.campaign.provenance import mixed, rows
@@ -32,12 +27,12 @@ from pipeline.workflow.engine import (
     batches,
     clear_queue,
     command,
-    environment,
     load_profile,
 )
-from pipeline.workflow.progress import Clock, show
+from pipeline.workflow.progress import Clock, expected_of
 from pipeline.workflow.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
-from pipeline.workflow.results_lock import held, name_engine
+from pipeline.workflow.results_lock import held
+from pipeline.workflow.supervise import complaints, supervise
 
 NO_ROOM_BYTES = 1_000_000
 """Free on the disk of the results below which it is full: less than a run leaves."""
@@ -112,7 +107,7 @@ def _to_retry(study: Study, results: Path) -> list[str]:
 def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock: TextIO) -> int:
     """Start the workflow engine, batch by batch, and watch it; its exit code."""
     retried = _to_retry(study, results)
-    clock = Clock(study, results, cores or 1)
+    clock = Clock(expected_of(study), results, cores or 1)
     failed = 0
     with (results / WORKFLOW_LOG).open("wb") as log:
         most = MOST_RUNS if profile.executor == "local" else MOST_IN_QUEUE
@@ -121,37 +116,9 @@ def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock
                 break
             again = [name for name in retried if not targets or name in targets]
             retried = [name for name in retried if name not in again]
-            code = _watched(command(profile, results, cores, again, targets), results, log, clock, lock)
+            code = supervise(command(profile, results, cores, again, targets), results, log, clock, lock)
             failed = failed or code
     return failed
-
-
-def _watched(arguments: list[str], results: Path, log: IO[bytes], clock: Clock, lock: TextIO) -> int:
-    """Start the engine and show how far the study is until it ends."""
-    engine = subprocess.Popen(
-        arguments, stdout=log, stderr=subprocess.STDOUT, stdin=subprocess.DEVNULL, env=environment(),
-        cwd=results, start_new_session=True, pass_fds=[lock.fileno()],
-    )  # fmt: skip
-    name_engine(lock, engine.pid)
-    # A closed terminal ends us as a command would, unless that was asked to be ignored (nohup).
-    ours = [signal.SIGTERM, *([signal.SIGHUP] if signal.getsignal(signal.SIGHUP) != signal.SIG_IGN else [])]
-    before = {number: signal.signal(number, _interrupt) for number in ours}
-    try:
-        show(clock, engine)
-    except KeyboardInterrupt:
-        # The engine passes it on; each solver writes its state and ends.
-        with contextlib.suppress(ProcessLookupError):  # it may have ended at the same moment
-            os.killpg(engine.pid, signal.SIGINT)
-        engine.wait()
-        raise
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-    return engine.returncode
-
-
-def _interrupt(_number: int, _frame: Any) -> None:
-    raise KeyboardInterrupt
 
 
 def _failure(path: Path) -> str | None:
@@ -165,11 +132,8 @@ def _failure(path: Path) -> str | None:
 
 def _ending(study: Study, results: Path, code: int) -> int:
     """Say what failed and where the results are."""
-    complaints = re.findall(
-        rf"^{PREFIX}(.*)$", (results / WORKFLOW_LOG).read_text(errors="replace"), re.MULTILINE
-    )
-    for line in dict.fromkeys(complaints):
-        complain(line)
+    for said in complaints(results / WORKFLOW_LOG):
+        complain(said)
     for warning in built_warnings(study, results):
         complain(f"warning: {warning}")
     if line := mixed(rows(results, [run.run_id for run in runs(study)])):

@@ -1,11 +1,7 @@
 """`depthline verify`: the verification suite, its summary and its page."""
 
-import shutil
-import signal
-import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -13,21 +9,17 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
 from pipeline.ending import complain
-from pipeline.errors import InputError
-from pipeline.files.lock import take_lock
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
-from pipeline.records.tree import LOCK, SUMMARY
+from pipeline.records.tree import SUMMARY
 from pipeline.validation.bench import Bench
 from pipeline.validation.parts import PARTS, Part, parts
 from pipeline.validation.rows import Row, merge_rows
-from pipeline.validation.work import Progress
+from pipeline.validation.workflow import compute_flows
+from pipeline.workflow.results_lock import held
 
 FOLDER = "verification"
-
-PLAIN_SECONDS = 20.0
-"""Seconds between two lines of progress where no terminal shows a live one."""
 
 
 def verify(names: list[str], cores: int | None, results_root: Path, as_json: bool) -> int:
@@ -64,15 +56,15 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     check_solver_path(results)
     results.mkdir(parents=True, exist_ok=True)
     rows: list[Row] = []
-    with _held(results), _interruptible():
-        show = _Show(wanted)
-        bench = Bench(results, cores or cores_allowed(), show.progress)
+    with held(results) as lock:
+        bench = Bench(results, partial(compute_flows, results, cores or cores_allowed(), lock))
         for place, part in enumerate(wanted):
-            show.begin(place)
+            left = sum(of.core_minutes for of in wanted[place:])
+            where = f"part {place + 1} of {len(wanted)}"
+            complain(f"{part.name} ({where}; {left:g} core minutes from here where nothing is computed yet)")
             every = merge_rows(results / SUMMARY, part.name, part.rows(bench))
             rows += [row for row in every if row.part == part.name]
             page = write_verification_page(results, every)
-        show.end()
     for run, reason in bench.failures.items():
         complain(f"{run}: {reason}")
     if as_json:
@@ -86,61 +78,6 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     if missed:
         complain(f"{missed} of {len(judged)} judged values are beyond their goals")
     return 1 if bench.failures or missed else 0
-
-
-@contextmanager
-def _held(results: Path) -> Iterator[None]:
-    """Hold the suite's folder; the lock dies with this process, however it ends."""
-    with (results / LOCK).open("w") as lock:
-        if not take_lock(lock):
-            raise InputError(f"{results}: another depthline verify is at work there; wait for it or stop it")
-        yield
-
-
-@contextmanager
-def _interruptible() -> Iterator[None]:
-    """Make SIGTERM what an interrupt from the keyboard is; solvers write their states and end."""
-    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)
-
-
-class _Show:
-    """Progress on standard error: live on a terminal, else a line now and then."""
-
-    def __init__(self, wanted: list[Part]) -> None:
-        self._wanted = wanted
-        self._place = 0
-        self._last = -PLAIN_SECONDS
-
-    def begin(self, place: int) -> None:
-        self._place = place
-
-    def progress(self, now: Progress) -> None:
-        later = 60.0 * sum(part.core_minutes for part in self._wanted[self._place + 1 :])
-        live = sys.stderr.isatty()
-        if not live and time.monotonic() - self._last < PLAIN_SECONDS:
-            return
-        self._last = time.monotonic()
-        part = self._wanted[self._place]
-        text = (
-            f"{part.name} (part {self._place + 1} of {len(self._wanted)}): {now.done} of {now.total} runs, "
-            f"about {_duration(now.seconds_left + later)} left" + "".join(f"; {line}" for line in now.running)
-        )
-        if live:
-            text = f"\r\033[K{text[: shutil.get_terminal_size().columns - 1]}"
-        print(text, end="" if live else "\n", file=sys.stderr, flush=True)
-
-    def end(self) -> None:
-        if sys.stderr.isatty():
-            print("\r\033[K", end="", file=sys.stderr, flush=True)
-
-
-def _duration(seconds: float) -> str:
-    minutes = seconds / 60.0
-    return f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
 
 
 def _print_rows(part: Part, rows: list[Row]) -> None:

@@ -229,6 +229,20 @@ class ReuseEntry(Record):
     result: RunResult
 
 
+class DueFlow(Part):
+    """A flow of the validation that is due: the flow that it waits for, its MPI ranks, its memory."""
+
+    after: str | None
+    ranks: AtLeastOne
+    memory_mb: Count
+
+
+class FlowPlan(Record):
+    """flows.json of the validation: the flows that its workflow is to compute, by run."""
+
+    due: dict[str, DueFlow]
+
+
 class FlowMeasures(Record):
     """measures.json of the validation: what was measured in a run's final state, and the run's inputs."""
 

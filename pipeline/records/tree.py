@@ -36,8 +36,8 @@ CASE, START, PROGRESS, SPENT = "case", "start.json", "progress.json", "spent.jso
 case so far; a leg is one start of the solver."""
 
 SOLVER_LOG, FORCES = "solver.log", "postProcessing/forces"
-MEASURES = "measures.json"
-"""Of a run of the validation: what was measured in its final state."""
+MEASURES, FLOW_PLAN = "measures.json", "flows.json"
+"""Of the validation: what was measured in the final state of a run, and which runs are due."""
 
 COEFFICIENTS, PROVENANCE, TABLES, FLIGHTS = "coefficients.csv", "provenance.csv", "tables.csv", "flights.csv"
 DECISION, DECISION_TABLE = "decision.json", "decision.csv"

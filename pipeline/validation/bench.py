@@ -15,7 +15,6 @@ from pipeline.records.flow import FAILED, RETRIED, FlowMeasures, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import HISTORY, MEASURES, QUALITY, RESULT, SPEC, TOTALS
 from pipeline.validation.flows import Flow
-from pipeline.validation.work import Progress, Work
 
 _log = logging.getLogger(__name__)
 
@@ -50,7 +49,7 @@ class Outcome:
 
 
 class Bench:
-    """Computes flows in a results folder of its own; what is there with the same spec is reused.
+    """Finds which flows are due in a results folder of its own; what is there with the same spec is reused.
 
     A mesh is made once; a change of the code that makes it is not noticed, that of a template is.
 
@@ -58,20 +57,16 @@ class Bench:
     ----------
     results : Path
         Its folder.
-    cores : int
-        Cores to fill: with runs side by side, and where there are fewer of them, with MPI ranks of each.
-    on_progress : callable, optional
-        Called about once a second while flows are computed.
+    execute : callable
+        Computes flows whose meshes and spec files are there, each after the one that it starts from
+        (`pipeline.validation.workflow.compute_flows`).
     """
 
-    def __init__(
-        self, results: Path, cores: int = 1, on_progress: Callable[[Progress], None] | None = None
-    ) -> None:
+    def __init__(self, results: Path, execute: Callable[[list[Flow]], None]) -> None:
         self.results = Path(results)
         self.failures: dict[str, str] = {}
         """Verdict and reason of the runs that gave no numbers, by run."""
-        self._cores = max(1, cores)
-        self._on_progress = on_progress
+        self._execute = execute
 
     def compute(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
         """Compute flows, and what those that are not there yet start from.
@@ -90,28 +85,23 @@ class Bench:
         ------
         ValueError
             If two different flows have the same folder; give them labels.
-        Interrupted
-            If SIGTERM or SIGINT came; the same call goes on from the states on disk.
-        MissingError
-            If there is no solver.
+        DepthlineError
+            If the workflow did not end well; the same call goes on from the states on disk.
         """
         wanted = list(dict.fromkeys(flows))
         due = self._due(wanted)
         for flow in due:
             self._prepare(flow)
         if due:
-            work = Work(self.results, due, self._on_progress)
-            abreast = min(self._cores, _abreast(due))
-            if abreast == 1:
-                work.one_by_one(self._cores)
+            self._execute(due)
+        found: dict[Flow, Outcome] = {}
+        for flow in wanted:
+            result = read(self.results / flow.run_id / RESULT, RunResult)
+            if result.verdict in FAILED:
+                self.failures[flow.run_id] = f"{result.verdict}: {result.reason}"
             else:
-                work.side_by_side(abreast, self._cores // abreast)
-        return {flow: outcome for flow in wanted if (outcome := self._outcome(flow)) is not None}
-
-    def computed(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
-        """Those of the flows that have been computed and gave numbers; nothing is computed."""
-        there = [flow for flow in flows if self._finished(flow)]
-        return {flow: outcome for flow in there if (outcome := self._outcome(flow)) is not None}
+                found[flow] = _outcome(self.results, flow, result)
+        return found
 
     def _due(self, flows: list[Flow]) -> list[Flow]:
         """Flows that must be computed, and what those start from, each after its start."""
@@ -121,7 +111,7 @@ class Bench:
         def add(flow: Flow) -> None:
             if known.setdefault(flow.run_id, flow) != flow:
                 raise ValueError(f"{flow.run_id}: two different flows; give one a label")
-            if flow in due or self._finished(flow):
+            if flow in due or _finished(self.results, flow):
                 return
             if flow.starts_from is not None:
                 add(flow.starts_from)
@@ -136,32 +126,39 @@ class Bench:
         if not (folder / QUALITY).is_file():
             write_json(folder / TOTALS, flow.mesh.totals.content())
             write_shell(folder, flow.mesh.ball.shell(flow.mesh))
-        write_json_if_changed(self.results / flow.run_id / SPEC, flow.spec().content())
+        spec = self.results / flow.run_id / SPEC
+        write_json_if_changed(spec, flow.spec().content())
+        spec.touch()  # what is due is out of date for the workflow, whatever is there
 
-    def _finished(self, flow: Flow) -> bool:
-        folder = self.results / flow.run_id
-        if not (folder / MEASURES).is_file() or not (folder / RESULT).is_file():
+
+def computed(results: Path, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
+    """Those of the flows that have been computed and gave numbers, for pictures."""
+    found = {}
+    for flow in flows:
+        if not _finished(results, flow):
+            continue
+        result = read(results / flow.run_id / RESULT, RunResult)
+        if result.verdict not in FAILED:
+            found[flow] = _outcome(results, flow, result)
+    return found
+
+
+def _finished(results: Path, flow: Flow) -> bool:
+    folder = results / flow.run_id
+    if not (folder / MEASURES).is_file() or not (folder / RESULT).is_file():
+        return False
+    for name, kind in ((MEASURES, FlowMeasures), (RESULT, RunResult)):
+        try:
+            read(folder / name, kind)
+        except Broken as error:
+            aside = set_aside(folder / name)
+            words = "%s: was broken (%s): set aside as %s, computed again"
+            _log.warning(words, error.path, error.what, aside.name)
             return False
-        for name, kind in ((MEASURES, FlowMeasures), (RESULT, RunResult)):
-            try:
-                read(folder / name, kind)
-            except Broken as error:
-                aside = set_aside(folder / name)
-                words = "%s: was broken (%s): set aside as %s, computed again"
-                _log.warning(words, error.path, error.what, aside.name)
-                return False
-        same = read(folder / MEASURES, FlowMeasures).spec == flow.spec()
-        return same and read(folder / RESULT, RunResult).verdict not in RETRIED
-
-    def _outcome(self, flow: Flow) -> Outcome | None:
-        folder = self.results / flow.run_id
-        result = read(folder / RESULT, RunResult)
-        if result.verdict in FAILED:
-            self.failures[flow.run_id] = f"{result.verdict}: {result.reason}"
-            return None
-        return Outcome(flow, folder, result, read(folder / MEASURES, FlowMeasures).measures)
+    same = read(folder / MEASURES, FlowMeasures).spec == flow.spec()
+    return same and read(folder / RESULT, RunResult).verdict not in RETRIED
 
 
-def _abreast(due: list[Flow]) -> int:
-    """How many of the flows can be computed at once: one for each chain of starts."""
-    return len(due) - len({flow.starts_from for flow in due if flow.starts_from in due})
+def _outcome(results: Path, flow: Flow, result: RunResult) -> Outcome:
+    folder = results / flow.run_id
+    return Outcome(flow, folder, result, read(folder / MEASURES, FlowMeasures).measures)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pipeline.flow.forces.averaging import Mean, mean_of
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME
-from pipeline.validation.bench import Bench, Outcome
+from pipeline.validation.bench import Bench, Outcome, computed
 from pipeline.validation.dimpled import DEPTH_M, MIDDLE, MODEL, TARGETS, dimpled_ball, mesh_of
 from pipeline.validation.flows import NEVER, Flow, row_of
 from pipeline.validation.rows import Row
@@ -73,7 +73,7 @@ def means_in_time(resolved: Outcome) -> dict[str, Mean]:
 
 def computed_reference(results: Path) -> list[Outcome]:
     """The steady and the time-accurate flow, where both are there, for pictures."""
-    found = list(Bench(results).computed(reference_flows()).values())
+    found = list(computed(results, reference_flows()).values())
     return found if len(found) == 2 else []
 
 

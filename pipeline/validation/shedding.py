@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from pipeline.flow.forces.averaging import mean_of
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.geometry.shell.mesh import Level
-from pipeline.validation.bench import Bench, Outcome
+from pipeline.validation.bench import Bench, Outcome, computed
 from pipeline.validation.flows import NEVER, Flow, row_of
 from pipeline.validation.published import (
     AT_REST,
@@ -119,7 +119,7 @@ def lift_of(outcome: Outcome) -> Lift:
 
 def computed_lifts(results: Path) -> list[Lift]:
     """Lift histories of the flows that are there, for pictures."""
-    outcomes = Bench(results).computed(shedding_flows())
+    outcomes = computed(results, shedding_flows())
     return [lift_of(outcome) for outcome in outcomes.values()]
 
 

@@ -119,7 +119,12 @@ def batches(matrix: list[RunSpec], most: int = MOST_RUNS) -> list[list[str]]:
 
 
 def command(
-    profile: Profile, results: Path, cores: int | None, retried: list[str], targets: Iterable[str] = ()
+    profile: Profile,
+    results: Path,
+    cores: int | None,
+    retried: list[str],
+    targets: Iterable[str] = (),
+    snakefile: Path = ROOT / "Snakefile",
 ) -> list[str]:
     """Arguments that start the engine.
 
@@ -135,11 +140,13 @@ def command(
         Outputs to make anew.
     targets : iterable of str
         Outputs that are wanted; the report and all runs when there are none.
+    snakefile : Path
+        Rules; those of a study by default.
     """
     # Every output is renamed into place when it is whole, so none is ever incomplete: a result that was
     # finished after its engine was killed is good.
     found = [
-        sys.executable, "-m", "snakemake", "--snakefile", str(ROOT / "Snakefile"),
+        sys.executable, "-m", "snakemake", "--snakefile", str(snakefile),
         "--directory", str(results), "--rerun-triggers", "mtime", "--ignore-incomplete", "--keep-going",
         "--nolock", "--retries", str(profile.policy.attempts - 1), "--workflow-profile", str(profile.folder),
     ]  # fmt: skip

@@ -1,8 +1,9 @@
-"""Progress of a study: runs done and running, and an estimate of the time left."""
+"""Progress of a study or of the validation: runs done and running, and an estimate of the time left."""
 
 import subprocess
 import sys
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +13,6 @@ from pipeline.flow.campaign.request import prices
 from pipeline.records.flow import RunProgress
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, PROGRESS, RESULT, SPEC, short_run_id
-from pipeline.study.matrix import RunSpec, runs
 from pipeline.study.model import Study
 
 POLL_SECONDS = 1.0
@@ -34,77 +34,95 @@ class State:
     seconds_left: float
 
 
+@dataclass(frozen=True)
+class Expected:
+    """What a run is expected to cost.
+
+    Attributes
+    ----------
+    price : float
+        In core seconds.
+    iterations : float
+        To its mean.
+    """
+
+    price: float
+    iterations: float
+
+
+def expected_of(study: Study) -> dict[str, Expected]:
+    """What every run of a study is expected to cost, by run."""
+    return {run: Expected(price, COLD_ITERATIONS) for run, price in prices(study).items()}
+
+
 class Clock:
-    """Estimates the time that is left of a study from the price of its runs and what they took so far.
+    """Estimates the time that is left from the price of the runs and what they took so far.
 
     Parameters
     ----------
-    study : Study
-        The study.
+    expected : mapping of Expected
+        By run.
     results : Path
-        Its results folder.
+        Their results folder.
     cores : int
         Cores that runs share.
     """
 
-    def __init__(self, study: Study, results: Path, cores: int) -> None:
+    def __init__(self, expected: Mapping[str, Expected], results: Path, cores: int) -> None:
         self._results = results
         self._cores = max(1, cores)
-        self._runs = runs(study)
-        self._price = prices(study)
-        self._known = {run.run_id for run in self._runs if self._finished(run)}
+        self._expected = expected
+        self._known = {run for run in expected if self._finished(run)}
         self._done = set(self._known)
         self._begun = time.monotonic()
 
     def look(self) -> State:
-        """State of the study now."""
+        """State of the runs now."""
         # Each look asks the file system about the runs that are not done, and never again about one that is.
         done = self._done
-        done.update(run.run_id for run in self._runs if run.run_id not in done and self._finished(run))
+        done.update(run for run in self._expected if run not in done and self._finished(run))
         running, progress = [], 0.0
-        for run in self._runs:
-            if run.run_id in done:
+        for run, expected in self._expected.items():
+            if run in done:
                 continue
             line, share = self._running(run)
             if line:
                 running.append(line)
-                progress += share * self._price[run.run_id]
-        total = sum(self._price.values())
-        finished = sum(self._price[run_id] for run_id in done)
+                progress += share * expected.price
+        total = sum(of.price for of in self._expected.values())
+        finished = sum(self._expected[run].price for run in done)
         # Runs finished since we began tell how fast this machine is against the price list.
-        fresh = sum(self._price[run_id] for run_id in done - self._known) + progress
+        fresh = sum(self._expected[run].price for run in done - self._known) + progress
         elapsed = time.monotonic() - self._begun
         left = total - finished - progress
         pace = elapsed / fresh if fresh > 0.05 * total else 1.0 / self._cores
-        return State(len(done), len(self._runs), running, (finished + progress) / total, left * pace)
+        return State(len(done), len(self._expected), running, (finished + progress) / total, left * pace)
 
-    def _finished(self, run: RunSpec) -> bool:
-        result = self._results / run.run_id / RESULT
-        spec = self._results / run.run_id / SPEC
+    def _finished(self, run: str) -> bool:
+        result, spec = (self._results / run / name for name in (RESULT, SPEC))
         return result.is_file() and result.stat().st_mtime >= spec.stat().st_mtime
 
-    def _running(self, run: RunSpec) -> tuple[str, float]:
+    def _running(self, run: str) -> tuple[str, float]:
         """Line on a running run and the share of it that is done."""
-        path = self._results / run.run_id / CASE / PROGRESS
+        path = self._results / run / CASE / PROGRESS
         try:
             if time.time() - path.stat().st_mtime > 60:
                 return "", 0.0
             progress = read(path, RunProgress)
         except (OSError, InputError):  # not there, or broken
             return "", 0.0
-        name = short_run_id(run.run_id)
-        text = f"{name}: iteration {progress.iterations:.0f}"
+        text = f"{short_run_id(run)}: iteration {progress.iterations:.0f}"
         for name, value, error in (
             ("Cd", progress.cd, progress.cd_se),
             ("Cl", progress.cl, progress.cl_se),
         ):
             if value is not None and error is not None:
                 text += f", {name} {value:.4f} ± {error:.4f}"
-        return text, min(0.95, progress.iterations / COLD_ITERATIONS)
+        return text, min(0.95, progress.iterations / self._expected[run].iterations)
 
 
 def show(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
-    """Show a study's progress until the engine ends: live on a terminal, else a line now and then."""
+    """Show progress until the engine ends: live on a terminal, else a line now and then."""
     if sys.stderr.isatty():
         _show_live(clock, engine)
         return
@@ -150,7 +168,7 @@ def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
 
 def _headline(state: State) -> str:
     if state.done == state.total:
-        return f"{state.done} of {state.total} runs done; tables, flights, decision, report"
+        return f"{state.done} of {state.total} runs done; what is made of them follows"
     minutes = state.seconds_left / 60
     left = f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
     return f"{state.done} of {state.total} runs done ({100 * state.share:.0f} %), about {left} left"

@@ -1,5 +1,6 @@
 """`depthline verify`: rows, page, messages and exit codes; the flows are played."""
 
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from pipeline.validation import parts
 from pipeline.validation.bench import Bench
 from pipeline.validation.parts import Part
 from pipeline.validation.rows import Row, read_rows
+from pipeline.workflow.results_lock import held
 
 
 def _cheap(bench: Bench) -> list[Row]:
@@ -84,18 +86,18 @@ def test_an_unknown_part_gets_one_line(tmp_path: Path, depthline) -> None:
 
 def test_one_at_a_time(tmp_path: Path, depthline) -> None:
     (tmp_path / "verification").mkdir()
-    with command._held(tmp_path / "verification"):
+    with held(tmp_path / "verification"):
         ended = depthline("verify", "cheap", "--results", tmp_path)
     assert ended.code == 2
-    assert "another depthline verify is at work there" in ended.err
+    assert "is at work" in ended.err and "wait for it or stop it" in ended.err
 
 
 def test_the_limit_of_a_container_is_kept(tmp_path: Path, depthline, monkeypatch: pytest.MonkeyPatch) -> None:
-    asked = []
+    asked: list[int] = []
 
-    def bench(results: Path, cores: int, *_: object) -> Bench:
-        asked.append(cores)
-        return Bench(results, cores)
+    def bench(results: Path, execute: partial) -> Bench:
+        asked.append(execute.args[1])
+        return Bench(results, execute)
 
     (tmp_path / "cpu.max").write_text("100000 100000\n")
     monkeypatch.setattr(machine, "CONTROL_GROUP", tmp_path)

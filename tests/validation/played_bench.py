@@ -1,4 +1,4 @@
-"""A bench whose flows are played: their results follow from a function of the flow."""
+"""Benches for tests: flows that are played, or computed one by one in this process."""
 
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -7,8 +7,14 @@ from typing import Any
 import numpy as np
 from small_study import run_result
 
+from pipeline.validation import run_flow
 from pipeline.validation.bench import Bench, Outcome
 from pipeline.validation.flows import Flow
+
+
+def _no_flow(due: list[Flow]) -> None:
+    raise AssertionError("a played bench computes nothing")
+
 
 Play = Callable[[Flow], dict[str, Any]]
 
@@ -17,7 +23,7 @@ class PlayedBench(Bench):
     """Gives `play(flow)`: coefficients, measures, and, under "history", columns of a history."""
 
     def __init__(self, results: Path, play: Play) -> None:
-        super().__init__(results)
+        super().__init__(results, _no_flow)
         self._play = play
 
     def compute(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
@@ -35,3 +41,13 @@ class PlayedBench(Bench):
         numbers = {key: value for key, value in played.items() if key not in ("history", "measures")}
         result = run_result(**({f"{name}_se": 1e-5 for name in ("cd", "cl")} | numbers))
         return Outcome(flow, folder, result, played.get("measures", {}))
+
+
+def bench_in(results: Path) -> Bench:
+    """Bench whose flows are computed one by one, in this process."""
+
+    def one_by_one(due: list[Flow]) -> None:
+        for flow in due:
+            run_flow.compute_run(results, flow.run_id)
+
+    return Bench(results, one_by_one)

@@ -1,13 +1,14 @@
 """The bench: what it computes, in which order, and what it does not compute again. The solver is played."""
 
 import json
-from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from played_bench import bench_in
 from small_study import run_result
 
 from pipeline.flow.campaign import kept
@@ -17,10 +18,11 @@ from pipeline.geometry.shell.mesh import Level
 from pipeline.records.flow import RunResult
 from pipeline.records.record import write
 from pipeline.study.file import load_study
-from pipeline.validation import work
-from pipeline.validation.bench import Bench
+from pipeline.validation import run_flow
+from pipeline.validation.bench import Bench, Outcome, computed
 from pipeline.validation.flows import SPHERE, Flow, Mesh
-from pipeline.validation.work import Progress
+from pipeline.validation.workflow import compute_flows, plan
+from pipeline.workflow.results_lock import held
 
 DEMO = Path(__file__).parents[2] / "cases/demo/study.yaml"
 
@@ -34,7 +36,6 @@ class Solver:
 
     def __init__(self) -> None:
         self.asked: list[str] = []
-        self.ranks: list[int] = []
         self.verdicts: dict[str, str] = {}
 
     def run(
@@ -42,13 +43,9 @@ class Solver:
         results: Path,
         run_id: str,
         ranks: int = 1,
-        on_progress: Callable | None = None,
         keep: str = "numbers",
     ) -> RunResult:
         self.asked.append(run_id)
-        self.ranks.append(ranks)
-        if on_progress is not None:
-            on_progress({"iterations": 60.0, "verdict": "short"})
         verdict = self.verdicts.get(run_id, "settled")
         result = run_result(
             run=run_id, verdict=verdict, reason="as played", cd=1.09, cd_se=1e-4, cl=0.0, cl_se=1e-4
@@ -65,12 +62,12 @@ class Solver:
 @pytest.fixture
 def solver(monkeypatch: pytest.MonkeyPatch) -> Solver:
     played = Solver()
-    monkeypatch.setattr(work, "run", played.run)
+    monkeypatch.setattr(run_flow, "run", played.run)
     return played
 
 
 def test_a_flow_is_computed_after_its_start_and_once(tmp_path: Path, solver: Solver) -> None:
-    bench = Bench(tmp_path)
+    bench = bench_in(tmp_path)
     outcomes = bench.compute([SPUN])
     assert solver.asked == [REST.run_id, SPUN.run_id]
     assert list(outcomes) == [SPUN]
@@ -78,17 +75,21 @@ def test_a_flow_is_computed_after_its_start_and_once(tmp_path: Path, solver: Sol
     assert outcomes[SPUN].measures["wake_length"] is not None
     assert list(bench.compute([REST, SPUN])) == [REST, SPUN]
     assert len(solver.asked) == 2
-    assert list(Bench(tmp_path).computed([REST, SPUN, replace(SPUN, spin_ratio=1.0)])) == [REST, SPUN]
+    assert list(computed(tmp_path, [REST, SPUN, replace(SPUN, spin_ratio=1.0)])) == [REST, SPUN]
 
 
-def test_cores_that_no_other_run_can_take_become_ranks(tmp_path: Path, solver: Solver) -> None:
-    Bench(tmp_path, cores=2).compute([SPUN])
-    assert solver.asked == [REST.run_id, SPUN.run_id]
-    assert solver.ranks == [2, 2]
+def test_cores_that_no_other_run_can_take_become_ranks() -> None:
+    chain, other = plan([REST, SPUN], 2).due, replace(REST, label="other")
+    assert {run: (of.after, of.ranks) for run, of in chain.items()} == {
+        REST.run_id: (None, 2), SPUN.run_id: (REST.run_id, 2),
+    }  # fmt: skip
+    assert {of.ranks for of in plan([REST, SPUN, other], 2).due.values()} == {1}
+    # A start that is there is not waited for.
+    assert plan([SPUN], 1).due[SPUN.run_id].after is None
 
 
 def test_what_has_another_spec_is_computed_anew(tmp_path: Path, solver: Solver) -> None:
-    bench = Bench(tmp_path)
+    bench = bench_in(tmp_path)
     bench.compute([SPUN])
     bench.compute([replace(SPUN, options={"iterations": 700})])
     assert solver.asked == [REST.run_id, SPUN.run_id, SPUN.run_id]
@@ -110,7 +111,7 @@ def test_the_spec_has_what_a_study_writes(tmp_path: Path) -> None:
 def test_a_diverged_run_is_told_and_left_alone_a_killed_one_is_taken_up(
     tmp_path: Path, solver: Solver
 ) -> None:
-    bench = Bench(tmp_path)
+    bench = bench_in(tmp_path)
     solver.verdicts = {REST.run_id: "diverged"}
     assert list(bench.compute([REST, SPUN])) == [SPUN]
     assert bench.failures == {REST.run_id: "diverged: as played"}
@@ -133,8 +134,8 @@ def test_states_go_when_they_are_measured_and_nothing_starts_from_them(
         seen[run_id] = (tmp_path / REST.run_id / "state.npz").is_file()
         return solver.run(results, run_id, *rest, **more)
 
-    monkeypatch.setattr(work, "run", look)
-    outcome = Bench(tmp_path).compute([SPUN])[SPUN]
+    monkeypatch.setattr(run_flow, "run", look)
+    outcome = bench_in(tmp_path).compute([SPUN])[SPUN]
     assert seen == {REST.run_id: False, SPUN.run_id: True}
     assert list(tmp_path.rglob("state.npz")) == []
     assert outcome.measures["wake_length"] is not None
@@ -143,28 +144,27 @@ def test_states_go_when_they_are_measured_and_nothing_starts_from_them(
 def test_flows_that_would_share_a_folder_are_refused(tmp_path: Path, solver: Solver) -> None:
     other = replace(SPUN, options={"iterations": 700})
     with pytest.raises(ValueError, match="two different flows; give one a label"):
-        Bench(tmp_path).compute([SPUN, other])
-    Bench(tmp_path).compute([SPUN, replace(other, label="long")])
+        bench_in(tmp_path).compute([SPUN, other])
+    bench_in(tmp_path).compute([SPUN, replace(other, label="long")])
     assert solver.asked[-1] == f"{SPUN.run_id}-long"
 
 
-def test_progress_tells_what_is_done_and_what_is_left(tmp_path: Path, solver: Solver) -> None:
-    told: list[Progress] = []
-    Bench(tmp_path, on_progress=told.append).compute([SPUN])
-    assert [(now.done, now.total) for now in told] == [(0, 2), (0, 2), (1, 2), (1, 2)]
-    assert all(0 <= now.seconds_left < 60 for now in told)
-    assert "iteration 60" in told[1].running[0]
-
-
 @pytest.mark.solver
-def test_runs_side_by_side_are_those_one_by_one(tmp_path: Path) -> None:
-    tiny = {"iterations": 120, "standard_error": {"cd": 5e-3, "cl": 5e-3}}
+def test_the_workflow_computes_flows_side_by_side_as_one_by_one(tmp_path: Path) -> None:
+    tiny = {"iterations": 120, "standard_error": {"cd": -1.0, "cl": -1.0}}
     mesh = Mesh(SPHERE, Level(8, 16), 0.01, mirrored=True)
     flows = [Flow(mesh, "laminar", 100.0, spin_ratio, None, tiny) for spin_ratio in (0.0, 0.5)]
-    alone, together = (Bench(tmp_path / str(cores), cores).compute(flows) for cores in (1, 2))
-    for flow in flows:
-        # When a settled run is told to stop hangs on the clock; what both computed must be the same.
-        one, other = (found[flow].history()["cd"] for found in (alone, together))
-        length = min(len(one), len(other))
-        assert length >= 110
-        np.testing.assert_allclose(one[:length], other[:length])
+    after = Flow(mesh, "laminar", 100.0, 0.25, flows[0], tiny)
+
+    def by_workflow(cores: int) -> dict[Flow, Outcome]:
+        folder = tmp_path / str(cores)
+        folder.mkdir()
+        with held(folder) as lock:
+            return Bench(folder, partial(compute_flows, folder, cores, lock)).compute([*flows, after])
+
+    together = by_workflow(2)
+    assert list(together) == [*flows, after]
+    alone = bench_in(tmp_path / "alone").compute([*flows, after])
+    for flow in (*flows, after):
+        np.testing.assert_allclose(together[flow].history()["cd"], alone[flow].history()["cd"])
+        assert together[flow].measures == pytest.approx(alone[flow].measures)

@@ -4,8 +4,9 @@ Sources, marks and goals: `pipeline/validation/published.py` and the comments he
 """
 
 import pytest
+from played_bench import bench_in
 
-from pipeline.validation.bench import Bench, Outcome
+from pipeline.validation.bench import Outcome
 from pipeline.validation.rows import Row
 from pipeline.validation.sphere import rest_flows, rest_rows, spin_flows, spin_rows
 
@@ -17,7 +18,7 @@ Outcomes = dict[tuple[float, float], Outcome]
 @pytest.fixture(scope="module")
 def flows(tmp_path_factory: pytest.TempPathFactory) -> Outcomes:
     """Re 20, 50 and 100 at rest, and Re 100 at S 0.25, 0.5 and 1."""
-    outcomes = Bench(tmp_path_factory.mktemp("verification")).compute([*rest_flows()[:3], *spin_flows()])
+    outcomes = bench_in(tmp_path_factory.mktemp("verification")).compute([*rest_flows()[:3], *spin_flows()])
     return {(flow.reynolds, flow.spin_ratio): outcome for flow, outcome in outcomes.items()}
 
 

@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 
-import pipeline.cli.run
 import pipeline.workflow.results_lock
 from pipeline.errors import InputError
 from pipeline.machine.processes import start_time
 from pipeline.records.tree import LOCK
+from pipeline.workflow import supervise
 from pipeline.workflow.results_lock import held
 
 
@@ -86,6 +86,6 @@ def test_an_interrupt_as_the_engine_ends_is_an_interrupt(
         engine.wait()
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(pipeline.cli.run, "show", interrupted)
+    monkeypatch.setattr(supervise, "show", interrupted)
     with held(tmp_path) as lock, (tmp_path / "log").open("wb") as log, pytest.raises(KeyboardInterrupt):
-        pipeline.cli.run._watched(["true"], tmp_path, log, Any, lock)
+        supervise.supervise(["true"], tmp_path, log, Any, lock)

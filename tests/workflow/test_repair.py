@@ -30,7 +30,7 @@ from pipeline.records.record import Record, read
 from pipeline.report.inputs import read_flights
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
-from pipeline.workflow.progress import Clock
+from pipeline.workflow.progress import Clock, expected_of
 from pipeline.workflow.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
 
 RUN, VARIANT = "runs/ico32/d0.200mm/re90000/s0.080", "geometry/ico32/d0.200mm"
@@ -155,7 +155,7 @@ def test_what_the_solver_leaves_is_read_with_care(way: str, results: Results) ->
     (results.folder / RUN / "run.json").unlink()
     (results.folder / RUN / "case/solver.log").write_text("Time = 1\n")
     assert run_state(results.folder, run)["state"] == "running"
-    assert Clock(results.study, results.folder, 1).look().running == []
+    assert Clock(expected_of(results.study), results.folder, 1).look().running == []
 
 
 @pytest.mark.parametrize("way", WAYS)
