@@ -64,12 +64,12 @@ class NamedHistory:
     warnings: list[str]
 
 
-def find_histories(folder: Path) -> list[NamedHistory]:
+def find_histories(folder: str | Path) -> list[NamedHistory]:
     """Read all force histories of a case.
 
     Parameters
     ----------
-    folder : Path
+    folder : str or Path
         A case, its postProcessing folder, the folder of one function object, or that of a run.
 
     Returns
