@@ -42,6 +42,7 @@ def compute_flows(results: Path, cores: int, lock: TextIO, due: Sequence[Flow]) 
     DepthlineError
         The workflow did not end well; what it had computed is kept.
     """
+    results = results.absolute()  # the engine works in that folder
     write(results / FLOW_PLAN, plan(due, cores))
     clock = Clock({flow.run_id: expected(flow) for flow in due}, results, cores)
     arguments = command(load_profile(None), results, cores, [], snakefile=SNAKEFILE)

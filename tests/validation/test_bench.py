@@ -150,14 +150,17 @@ def test_flows_that_would_share_a_folder_are_refused(tmp_path: Path, solver: Sol
 
 
 @pytest.mark.solver
-def test_the_workflow_computes_flows_side_by_side_as_one_by_one(tmp_path: Path) -> None:
+def test_the_workflow_computes_flows_side_by_side_as_one_by_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
     tiny = {"iterations": 120, "standard_error": {"cd": -1.0, "cl": -1.0}}
     mesh = Mesh(SPHERE, Level(8, 16), 0.01, mirrored=True)
     flows = [Flow(mesh, "laminar", 100.0, spin_ratio, None, tiny) for spin_ratio in (0.0, 0.5)]
     after = Flow(mesh, "laminar", 100.0, 0.25, flows[0], tiny)
 
     def by_workflow(cores: int) -> dict[Flow, Outcome]:
-        folder = tmp_path / str(cores)
+        folder = Path(str(cores))
         folder.mkdir()
         with held(folder) as lock:
             return Bench(folder, partial(compute_flows, folder, cores, lock)).compute([*flows, after])
