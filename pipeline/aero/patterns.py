@@ -13,6 +13,7 @@ from pipeline.aero.surface import FEWEST_ABOVE
 from pipeline.errors import InputError
 from pipeline.records.decision import CoefficientFit, ModelFit, PlaceOfFit
 from pipeline.records.record import finite
+from pipeline.study.trade_units import breakable, millimetres
 
 NEEDED = (
     "pattern", "depth_m", "reynolds", "spin_ratio", "cd", "cd_se", "cl", "cl_se", "cm", "cm_se", "verdict",
@@ -64,9 +65,9 @@ def models_from_coefficients(
         if twice.any():
             row = rows[twice].iloc[0]
             notes.append(
-                f"{pattern}: depth {row['depth_m'] * 1e3:.3f} mm, reynolds {row['reynolds']:g}, spin_ratio "
-                f"{row['spin_ratio']:g}: has two rows; which one is right is not known, so all such rows are "
-                f"left out ({int(twice.sum())} of {len(rows)}); keep one of each."
+                f"{pattern}: depth {breakable(millimetres(row['depth_m']))}, reynolds {row['reynolds']:g}, "
+                f"spin_ratio {row['spin_ratio']:g}: has two rows; which one is right is not known, so "
+                f"all such rows are left out ({int(twice.sum())} of {len(rows)}); keep one of each."
             )
             rows = rows[~twice]
         numbers = rows[[*key, "cd", "cl", "cd_se", "cl_se"]].to_numpy(float)
@@ -88,7 +89,7 @@ def models_from_coefficients(
         if criterion is not None and model.criterion is None:
             notes.append(
                 f"{pattern}: fewer than {FEWEST_ABOVE} runs lie above the drag crisis, so that it cannot be "
-                "told apart from the rest; compute higher Reynolds numbers."
+                "distinguished from the rest; compute higher Reynolds numbers."
             )
         models[pattern] = model
         notes += notes_on(model)

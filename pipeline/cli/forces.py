@@ -21,6 +21,7 @@ from pipeline.flow.forces.judged import (
     judge_run_history,
 )
 from pipeline.flow.forces.verdict import COEFFICIENTS
+from pipeline.study.trade_units import number, significant
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -111,17 +112,13 @@ def _print_tables(found: list[JudgedHistory]) -> None:
                 shown += f" (period {row.period:.4g})"
             table.add_row(
                 row.name,
-                _number(row.mean, "{:.5g}"),
-                _number(row.standard_error, "{:.2g}"),
-                _number(row.effective_samples, "{:.0f}"),
-                _number(row.averaged_from, "{:g}"),
+                significant(row.mean, 5),
+                significant(row.standard_error, 2),
+                number(row.effective_samples, 0),
+                significant(row.averaged_from, 6),
                 shown,
             )
         console.print(table)
-
-
-def _number(value: float | None, form: str) -> str:
-    return "unknown" if value is None else form.format(value)
 
 
 def _plot(path: Path, histories: list[NamedHistory], found: list[JudgedHistory]) -> None:

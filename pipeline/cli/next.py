@@ -16,7 +16,8 @@ from pipeline.records.tree import COEFFICIENTS
 from pipeline.study.edit import Addition, with_values
 from pipeline.study.file import read_study_text
 from pipeline.study.model import Study
-from pipeline.study.units import LENGTH, in_unit
+from pipeline.study.trade_units import breakable, millimetres, number
+from pipeline.study.units import YARD_M
 
 
 def propose_next(path: Path, results_root: Path, count: int, out: Path | None, as_json: bool) -> None:
@@ -79,7 +80,7 @@ def study_with(path: Path, study: Study, chosen: list[NextDepth], target: Path) 
     additions: dict[tuple[int, str], list[Addition]] = {}
     for offer in chosen:
         if offer.edge_angle_rad is None:
-            key, value = "depths", (offer.depth_m, f"{offer.depth_m * 1e3:.3f} mm")
+            key, value = "depths", (offer.depth_m, breakable(millimetres(offer.depth_m)))
         else:
             angle = offer.edge_angle_rad
             key, value = "edge_angles", (angle, f"{math.degrees(angle):.2f} deg")
@@ -94,10 +95,10 @@ def _print_table(ranked: list[NextDepth], chosen: list[NextDepth]) -> None:
     for offer in ranked:
         table.add_row(
             offer.pattern,
-            f"{offer.depth_m * 1e3:.3f}",
-            f"{in_unit(offer.gain_m, LENGTH, 'yd'):.2f}",
-            f"{offer.core_hours:.2f}",
-            f"{in_unit(offer.gain_per_core_hour, LENGTH, 'yd'):.2f}",
+            number(1e3 * offer.depth_m, 3),
+            number(offer.gain_m / YARD_M, 2),
+            number(offer.core_hours, 2),
+            number(offer.gain_per_core_hour / YARD_M, 2),
             "yes" if offer in chosen else "",
         )
     tables().print(table)

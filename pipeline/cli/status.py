@@ -16,6 +16,7 @@ from pipeline.records.flow import RunProgress, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, PROGRESS, RESULT, SOLVER_LOG, SPEC, short_run_id
 from pipeline.study.matrix import RunSpec, runs
+from pipeline.study.trade_units import plus_minus
 
 NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
     "not started",
@@ -31,7 +32,7 @@ SILENT_SECONDS = 120.0
 
 
 def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
-    """Tell the state of one run.
+    """Report the state of one run.
 
     Parameters
     ----------
@@ -140,16 +141,10 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
             short_run_id(state["run"]),
             state["state"],
             str(state.get("iterations", "")),
-            _with_error(state, "cd"),
-            _with_error(state, "cl"),
+            plus_minus(state.get("cd"), state.get("cd_se"), 4),
+            plus_minus(state.get("cl"), state.get("cl_se"), 4),
             state["reason"],
         )
     console = tables()
     console.print(table)
     console.print(f"{len(states)} runs: " + ", ".join(f"{count} {name}" for name, count in counts.items()))
-
-
-def _with_error(state: dict[str, Any], name: str) -> str:
-    if name not in state:
-        return ""
-    return f"{state[name]:.4f} ± {state.get(f'{name}_se', float('nan')):.4f}"

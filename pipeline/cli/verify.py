@@ -13,6 +13,7 @@ from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
 from pipeline.records.tree import SUMMARY
+from pipeline.study.trade_units import significant
 from pipeline.validation.bench import Bench
 from pipeline.validation.parts import PARTS, Part, parts
 from pipeline.validation.rows import Row, merge_rows
@@ -91,17 +92,18 @@ def _print_rows(part: Part, rows: list[Row]) -> None:
             row.quantity,
             row.condition,
             row.level,
-            f"{row.ours:.5g}" + ("" if row.ours_se is None else f" ± {row.ours_se:.1g}"),
-            _number(row.published, ".5g"),
-            _number(row.error_pct, "+.2f") + {None: "", True: "", False: " !"}[row.within_goal],
-            _number(row.goal_pct, "g"),
+            significant(row.ours, 5) + ("" if row.ours_se is None else f" ± {significant(row.ours_se, 1)}"),
+            significant(row.published, 5),
+            _error(row),
+            significant(row.goal_pct, 3),
             f"{row.source} [{row.mark}]" if row.mark else row.source,
         )
     tables().print(table)
 
 
-def _number(value: float | None, form: str) -> str:
-    return "" if value is None else format(value, form)
+def _error(row: Row) -> str:
+    error = "" if row.error_pct is None else f"{row.error_pct:+.2f}"
+    return f"{error} !" if row.within_goal is False else error
 
 
 def _say_rest(wanted: list[Part], page: Path, by_default: bool) -> None:

@@ -15,6 +15,7 @@ from pipeline.decide.product import Product, product
 from pipeline.decide.worth import Worth, worth
 from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
 from pipeline.study.model import Golfer, Study
+from pipeline.study.trade_units import breakable, millimetres, share
 
 EXTRAPOLATION_WORTH_A_NOTE = 0.01
 
@@ -162,8 +163,10 @@ def _landed(flown: PatternFlights, pattern: str, golfer: Golfer, notes: list[str
         return flown
     for depth in flown.depth_m[~keep]:
         notes.append(
-            f"{pattern}, depth {depth * 1e3:.3f} mm: the ball of {golfer.name} does not come down with these "
-            "coefficients; this depth is left out."
+            breakable(
+                f"{pattern}, depth {millimetres(depth)}: the ball of {golfer.name} does not come down with "
+                "these coefficients; this depth is left out."
+            )
         )
     return flown.at(keep) if keep.any() else None
 
@@ -171,12 +174,14 @@ def _landed(flown: PatternFlights, pattern: str, golfer: Golfer, notes: list[str
 def _warnings(golfer: Golfer, flown: dict[str, PatternFlights]) -> list[str]:
     found = []
     for pattern, f in flown.items():
-        share = float(f.mean.extrapolated.max())
-        if share >= EXTRAPOLATION_WORTH_A_NOTE:
+        outside = float(f.mean.extrapolated.max())
+        if outside >= EXTRAPOLATION_WORTH_A_NOTE:
             found.append(
-                f"{pattern}: the shots of {golfer.name} spend up to {100 * share:.0f} % of their time at "
-                "Reynolds numbers or spin ratios that were not computed; the nearest "
-                "computed values are used there."
+                breakable(
+                    f"{pattern}: the shots of {golfer.name} spend up to {share(outside, 0)} of their time at "
+                    "Reynolds numbers or spin ratios that were not computed; the nearest computed values are "
+                    "used there."
+                )
             )
         lost = int((~np.isfinite(f.carry_draws_m)).any(axis=0).sum())
         if lost:

@@ -13,7 +13,7 @@ from pipeline.decide.flights.population import PatternFlights
 from pipeline.decide.optimum import best_on_grid
 from pipeline.decide.product import LONGEST_LIST, SURE, Product, short_list
 from pipeline.records.decision import Prototype
-from pipeline.study.trade_units import millimetres, share
+from pipeline.study.trade_units import millimetres, share, yards_only
 from pipeline.study.units import YARD_M
 
 DECIDED, PROTOTYPES, RUN_MORE, NOTHING = "decided", "prototypes", "run more", "nothing to decide"
@@ -263,7 +263,7 @@ def _doubts(evidence: Evidence, contending: Sequence[str]) -> list[str]:
             gap_m, golfer, depth = max(differs)
             found.append(
                 f"{pattern}: at {millimetres(depth)} the model and plain interpolation of the runs differ by "
-                f"{gap_m / YARD_M:.1f} yd of carry for {golfer}, more than the model expects."
+                f"{yards_only(gap_m)} of carry for {golfer}, more than the model expects."
             )
     return found
 

@@ -141,7 +141,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         scenarios=_scenarios(study, flown, rows),
         product=ProductAdvice(
             state=of_all.word,
-            why=of_all.why,
+            why=[breakable(text) for text in of_all.why],
             pattern=of_all.pattern,
             depth_m=finite(of_all.depth_m),
             p_within_yard=finite(of_all.p_within_yard),

@@ -14,7 +14,6 @@ from pipeline.records.decision import (
 )
 from pipeline.records.record import finite
 from pipeline.study.model import FlightWindow, Golfer
-from pipeline.study.trade_units import NOTHING as DASH
 from pipeline.study.trade_units import (
     breakable,
     depth_between,
@@ -25,6 +24,7 @@ from pipeline.study.trade_units import (
     number,
     window,
     yards,
+    yards_only,
 )
 from pipeline.study.units import YARD_M
 
@@ -70,7 +70,7 @@ def advise(
         headline=breakable(said),
         sentences=[breakable(text) for text in sentences],
         state=state.word,
-        why=state.why,
+        why=[breakable(text) for text in state.why],
         pattern=state.pattern,
         depth_m=finite(state.depth_m),
         p_within_yard=finite(state.p_within_yard),
@@ -152,7 +152,7 @@ def next_sentences(runs: RunsToAdd, state: State) -> list[str]:
         found.append(f"Compute {_and(listed)} too, at every depth (add them to the study's flow).")
     named = [
         f"{offer.pattern} at {millimetres(offer.depth_m, 3)} ({offer.runs} runs, "
-        f"{number(offer.core_hours, 1)} core hours, expected gain {offer.gain_m / YARD_M:.1f} yd)"
+        f"{number(offer.core_hours, 1)} core hours, expected gain {yards_only(offer.gain_m)})"
         for offer in runs.depths[:2]
     ]
     if named:
@@ -208,22 +208,14 @@ def product_sentences(
     ]
     if state.word != NOTHING:
         found.append(
-            f"For {whom} it gives away {best.regret_m / YARD_M:.1f} yd on average against the best pattern "
-            f"and depth, were they known, and {best.regret_hi_m / YARD_M:.1f} yd in one case of twenty."
+            f"For {whom} it gives away {yards_only(best.regret_m)} on average against the best pattern "
+            f"and depth, were they known, and {yards_only(best.regret_hi_m)} in one case of twenty."
         )
     if state.word == RUN_MORE:
         found += next_sentences(runs, state)
     if state.place_decides:
         found += place_sentences(places)
     return [breakable(text) for text in found]
-
-
-def interval_mm(low: float | None, high: float | None) -> str:
-    """Write the interval of a best depth [m] in mm; a dash when there is none."""
-    if low is None or high is None or not (is_number(low) and is_number(high)):
-        return DASH
-    digits = depth_digits(low, high)
-    return f"{1e3 * low:.{digits}f} to {1e3 * high:.{digits}f}"
 
 
 def _prototypes(listed: Sequence[Prototype], digits: int) -> str:

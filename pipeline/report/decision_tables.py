@@ -4,18 +4,18 @@ import math
 
 from pipeline.decide.depths import angle_of_depth
 from pipeline.decide.state import MOST_AT_EDGE
-from pipeline.decide.wording import interval_mm
 from pipeline.records.decision import DecisionRow
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
 from pipeline.study.model import FlightWindow
 from pipeline.study.trade_units import (
-    YARD_M,
     depth_digits,
+    interval_mm,
     micrometres,
     number,
     share,
     yards_cell,
+    yards_only,
 )
 
 MOST_ARE_WITHIN = 0.9
@@ -117,7 +117,7 @@ def moulding_table(inputs: Inputs) -> Table | None:
 
 def _probability_cell(row: DecisionRow) -> Cell:
     others, text = row.not_told_from, number(row.p_best, 2)
-    return Cell(f"{text} (not told from {others.replace('; ', ', ')})", "warn") if others else Cell(text)
+    return Cell(f"{text} (not resolved from {others.replace('; ', ', ')})", "warn") if others else Cell(text)
 
 
 def _window_cell(row: DecisionRow, wanted: FlightWindow | None) -> Cell:
@@ -131,14 +131,14 @@ def _window_cell(row: DecisionRow, wanted: FlightWindow | None) -> Cell:
         else row.peak_height_m - wanted.highest_m
     )
     side = "below" if row.peak_height_m < wanted.lowest_m else "above"
-    return Cell(f"{miss / YARD_M:.1f} yd {side}", "warn")
+    return Cell(f"{yards_only(miss)} {side}", "warn")
 
 
 def _enclosed_cell(row: DecisionRow, one_depth: bool) -> Cell:
     if one_depth:
         return Cell("one depth only", "warn")
     share_at_edge = row.p_edge or 0.0
-    text = f"{100 * share_at_edge:.0f} % of the draws"
+    text = f"{share(share_at_edge, 0)} of the draws"
     return Cell(text, "warn" if row.at_edge or share_at_edge >= MOST_AT_EDGE else "good")
 
 

@@ -175,11 +175,11 @@ def notes(inputs: Inputs) -> list[str]:
     found += inputs.decision.notes
     if line := mixed(origin_of(result) for result in inputs.runs.values()):
         found.append(f"Versions: {line}.")
-    told: dict[str, list[str]] = {}
+    by_warning: dict[str, list[str]] = {}
     for run_id, details in inputs.runs.items():
         for warning in details.warnings:
-            told.setdefault(warning, []).append(run_id)
-    for warning, runs in told.items():
+            by_warning.setdefault(warning, []).append(run_id)
+    for warning, runs in by_warning.items():
         where = runs[0] if len(runs) == 1 else f"{len(runs)} runs, {runs[0]} among them"
         found.append(f"Runs: {warning} ({where}).")
     return found

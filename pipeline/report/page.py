@@ -214,7 +214,7 @@ def _coefficients(
 
 
 def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, Any]:
-    """Draw the ball at each depth; what cannot be drawn is left out and told."""
+    """Draw the ball at each depth; what cannot be drawn is left out and reported."""
     keys = [(variant.pattern, variant.key) for variant in inputs.variants]
     deepest = [found.depth_max_m for found in inputs.totals.values() if found.depth_max_m is not None]
     pictures: list[Picture] = []

@@ -159,7 +159,7 @@ def depth_charts(inputs: Inputs) -> list[DepthChart]:
 def path_charts(inputs: Inputs) -> list[PathChart]:
     """Flight paths of every golfer's mean shot with every usable table.
 
-    A ball that does not come down has no path; the decision's notes tell of it.
+    A ball that does not come down has no path; the decision's notes report it.
     """
     models, _ = models_from_coefficients(inputs.coefficients, criteria(inputs.study))
     conditions = conditions_of(inputs.study)

@@ -156,7 +156,7 @@ def _run_row(run: RunSpec, row: Mapping[Any, Any], details: RunResult | None, in
 
 
 def _start(run: RunSpec) -> str:
-    """Tell a run's planned start by what differs from the run itself: its depth or its spin ratio."""
+    """Describe a run's planned start by what differs from the run itself: its depth or its spin ratio."""
     if run.starts_from is None:
         return "rest"
     _, _, variant_key, _, spin_ratio_key = run.starts_from.split("/")

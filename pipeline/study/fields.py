@@ -36,7 +36,7 @@ def problem(message: str) -> PydanticCustomError:
 
 
 def from_study_file(info: ValidationInfo) -> bool:
-    """Tell whether a study file is being read (quantities are texts with units) rather than SI values."""
+    """Whether a study file is being read (quantities are texts with units) rather than SI values."""
     return bool(info.context and "folder" in info.context)
 
 
@@ -156,7 +156,7 @@ AUTO = "auto"
 
 @dataclass(frozen=True)
 class OrAuto:
-    """Annotation of a list that a study file may leave to be worked out: `auto`, held as an empty list.
+    """Annotation of a list that a study file may leave to be worked out: `auto`, kept as an empty list.
 
     Parameters
     ----------

@@ -40,7 +40,7 @@ def distinct_names(sections: list[Any]) -> list[Any]:
     """Refuse two sections of one name (whatever its case), return the list as it is."""
     seen: dict[str, int] = {}
     for position, section in enumerate(sections):
-        name = section.name.casefold()  # some file systems do not tell "A" from "a"
+        name = section.name.casefold()  # for some file systems "A" is "a"
         if name in seen:
             raise problem(
                 f'entries {seen[name] + 1} and {position + 1} are both named "{section.name}"; rename one'

@@ -127,7 +127,7 @@ class LayoutSpec(Section):
     orientation: Literal["pole-up", "seam-up"] = Field(
         "pole-up",
         description="How the ball flies: with its pole up, so that it spins pole over pole, or with its seam "
-        "up, so that it spins about its pole. Two patterns that differ in this alone tell how symmetrical "
+        "up, so that it spins about its pole. Two patterns that differ only in this show how symmetrical "
         "the ball is.",
         examples=["seam-up"],
     )

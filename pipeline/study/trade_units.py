@@ -1,4 +1,4 @@
-"""Formats numbers in the trade's units: mm, um, yd with m, mph, rpm, deg."""
+"""Numbers with units as people read them, on page and terminal: mm, um, yd with m, mph, rpm, deg, %."""
 
 import math
 import re
@@ -89,6 +89,14 @@ def depth_between(depth_m: float, low_m: float | None, high_m: float | None) -> 
     )
 
 
+def interval_mm(low_m: float | None, high_m: float | None) -> str:
+    """Write the interval of a depth for a column headed "mm"; a dash when there is none."""
+    if low_m is None or high_m is None or not (math.isfinite(low_m) and math.isfinite(high_m)):
+        return NOTHING
+    digits = depth_digits(low_m, high_m)
+    return f"{number(1e3 * low_m, digits)} to {number(1e3 * high_m, digits)}"
+
+
 def micrometres(length_m: float | None) -> str:
     """Write a length in micrometres."""
     return NOTHING if length_m is None else number(1e6 * length_m, 0, "µm")
@@ -99,6 +107,11 @@ def yards(length_m: float | None, digits: int = 1) -> str:
     if length_m is None or not math.isfinite(length_m):
         return NOTHING
     return f"{number(length_m / YARD_M, digits, 'yd')} ({number(length_m, digits, 'm')})"
+
+
+def yards_only(length_m: float | None, digits: int = 1) -> str:
+    """Write a difference of lengths of a flight in yards."""
+    return NOTHING if length_m is None else number(length_m / YARD_M, digits, "yd")
 
 
 def yards_cell(length_m: float | None, error_m: float | None = None) -> str:
@@ -120,6 +133,17 @@ def plus_minus(value: float | None, error: float | None, digits: int) -> str:
     if value is None or not math.isfinite(value):
         return NOTHING
     return f"{number(value, digits)} ± {number(error, digits)}"
+
+
+def significant(value: float | None, digits: int) -> str:
+    """Write a number with so many significant digits; a dash when there is none."""
+    return NOTHING if value is None or not math.isfinite(value) else f"{value:.{digits}g}"
+
+
+def time_left(seconds: float) -> str:
+    """Write an estimate of a time in minutes or hours."""
+    minutes = seconds / 60.0
+    return f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
 
 
 def launch(mean: Sequence[float], spread: Sequence[float]) -> str:

@@ -25,7 +25,7 @@ class Span:
     start, end : int
         Of its first character, and after its last one.
     is_block : bool
-        Whether it is a list with one entry a line, each begun by a dash; false for one in brackets.
+        Whether it is a list with one entry a line, each after a dash; false for one in brackets.
     """
 
     start: int

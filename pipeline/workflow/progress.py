@@ -14,6 +14,7 @@ from pipeline.records.flow import RunProgress
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, PROGRESS, RESULT, SPEC, short_run_id
 from pipeline.study.model import Study
+from pipeline.study.trade_units import plus_minus, time_left
 
 POLL_SECONDS = 1.0
 LOOKING_SHARE = 0.05
@@ -91,7 +92,7 @@ class Clock:
                 progress += share * expected.price
         total = sum(of.price for of in self._expected.values())
         finished = sum(self._expected[run].price for run in done)
-        # Runs finished since we began tell how fast this machine is against the price list.
+        # Runs finished since we began show how fast this machine is against the price list.
         fresh = sum(self._expected[run].price for run in done - self._known) + progress
         elapsed = time.monotonic() - self._begun
         left = total - finished - progress
@@ -117,7 +118,7 @@ class Clock:
             ("Cl", progress.cl, progress.cl_se),
         ):
             if value is not None and error is not None:
-                text += f", {name} {value:.4f} ± {error:.4f}"
+                text += f", {name} {plus_minus(value, error, 4)}"
         return text, min(0.95, progress.iterations / self._expected[run].iterations)
 
 
@@ -143,9 +144,9 @@ def show(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
 
 def _timed_look(clock: Clock) -> tuple[State, float]:
     """Look, and say for how many seconds not to look again."""
-    begun = time.monotonic()
+    started = time.monotonic()
     state = clock.look()
-    return state, max(POLL_SECONDS, (time.monotonic() - begun) / LOOKING_SHARE)
+    return state, max(POLL_SECONDS, (time.monotonic() - started) / LOOKING_SHARE)
 
 
 def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
@@ -169,6 +170,5 @@ def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
 def _headline(state: State) -> str:
     if state.done == state.total:
         return f"{state.done} of {state.total} runs done; what is made of them follows"
-    minutes = state.seconds_left / 60
-    left = f"{minutes / 60:.1f} h" if minutes > 90 else f"{minutes:.0f} min" if minutes >= 1.5 else "a minute"
-    return f"{state.done} of {state.total} runs done ({100 * state.share:.0f} %), about {left} left"
+    done = f"{state.done} of {state.total} runs done"
+    return f"{done} ({100 * state.share:.0f} %), about {time_left(state.seconds_left)} left"

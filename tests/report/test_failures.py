@@ -78,7 +78,7 @@ def test_an_optimum_at_the_edge_is_said_plainly(
         "ones." in item.sentences
     )
     cell = decision_table(inputs).rows[0][-1]
-    assert (cell.text, cell.mark) == ("100 % of the draws", "warn")
+    assert (cell.text, cell.mark) == ("100\u00a0% of the draws", "warn")
 
 
 def test_an_edge_made_by_failed_runs_is_told_from_one_of_the_study(small: Results, tmp_path: Path) -> None:
