@@ -22,7 +22,7 @@ LONGEST_FLIGHT_S = 60.0
 """A ball that has not landed by then is given up: its results are NaN."""
 
 FIRST_STEP_S, SHORTEST_STEP_S, LONGEST_STEP_S = 0.3, 1e-4, 1.0
-"""Steps where the error is held: the first one tried, the shortest (taken as it is) and the longest [s].
+"""Step sizes under error control: the first one tried, the shortest (taken as it is) and the longest [s].
 
 No step is shorter, so that a flight ends after 600,000 of them, whatever its table holds."""
 
@@ -162,7 +162,7 @@ def fly_share(launches, tables, first, last, grid, world, step, tolerance, track
     outside, error = np.zeros((7, LANES)), np.zeros(LANES)
     steps, time, peak, time_outside = np.full(LANES, step), np.zeros(LANES), np.zeros(LANES), np.zeros(LANES)
     ball, table, cells = np.full(LANES, -1), np.zeros(LANES, np.int64), np.zeros((3, LANES), np.int64)
-    # Balls that wait, their first rates known: those of one landed lane alone would cost as much as of all.
+    # Balls that wait, their first rates known: those of a single landed lane would cost as much as of all.
     start, start_axis, start_rates = np.zeros((4, LANES)), np.zeros((3, LANES)), np.zeros((4, LANES))
     start_ball, start_table = np.zeros(LANES, np.int64), np.zeros(LANES, np.int64)
     start_cells, start_outside, on_ground = np.zeros((3, LANES), np.int64), np.zeros(LANES), np.zeros(LANES)

@@ -1,13 +1,30 @@
 """Single shots with one table, as plain numbers."""
 
 import math
+from typing import TypedDict
 
 from pipeline.aero.table import CoefficientTable, TableBatch
 from pipeline.errors import InputError
 from pipeline.flight.trajectory import Conditions, Launches, fly
 
 
-def fly_single(table: CoefficientTable, launch: Launches, conditions: Conditions) -> dict[str, float]:
+class Shot(TypedDict):
+    """A flight as plain numbers, as of `pipeline.flight.trajectory.Flights`.
+
+    `extrapolated` is the share of the flight time outside the table.
+    """
+
+    carry_m: float
+    peak_height_m: float
+    descent_deg: float
+    time_s: float
+    total_m: float
+    side_m: float
+    extrapolated: float
+    final_spin_rpm: float
+
+
+def fly_single(table: CoefficientTable, launch: Launches, conditions: Conditions) -> Shot:
     """Fly one shot; see `fly_each`.
 
     Raises
@@ -22,7 +39,7 @@ def fly_single(table: CoefficientTable, launch: Launches, conditions: Conditions
     return fly_each(table, launch, conditions)[0]
 
 
-def fly_each(table: CoefficientTable, launches: Launches, conditions: Conditions) -> list[dict[str, float]]:
+def fly_each(table: CoefficientTable, launches: Launches, conditions: Conditions) -> list[Shot]:
     """Fly every shot.
 
     Parameters
@@ -36,10 +53,8 @@ def fly_each(table: CoefficientTable, launches: Launches, conditions: Conditions
 
     Returns
     -------
-    list of dict
-        For each launch carry_m, peak_height_m, descent_deg, time_s, total_m, side_m, extrapolated (share of
-        the flight time outside the table), final_spin_rpm; see `pipeline.flight.trajectory.Flights`. All NaN
-        when the ball has not landed after a minute.
+    list of Shot
+        One a launch; all NaN when the ball has not landed after a minute.
 
     Raises
     ------
@@ -51,26 +66,25 @@ def fly_each(table: CoefficientTable, launches: Launches, conditions: Conditions
     """
     rows = launches.as_array()
     flights = fly(TableBatch.of([table]), 0, launches, conditions)
-    columns = {
-        "carry_m": flights.carry_m,
-        "peak_height_m": flights.peak_height_m,
-        "descent_deg": flights.descent_rad * 180.0 / math.pi,
-        "time_s": flights.time_s,
-        "total_m": flights.total_m,
-        "side_m": flights.side_m,
-        "extrapolated": flights.extrapolated,
-        "final_spin_rpm": flights.final_spin_rad_s * 30.0 / math.pi,
-    }
     found = [
-        dict(zip(columns, values, strict=True))
-        for values in zip(*(column.tolist() for column in columns.values()), strict=True)
+        Shot(
+            carry_m=float(flights.carry_m[k]),
+            peak_height_m=float(flights.peak_height_m[k]),
+            descent_deg=float(flights.descent_rad[k] * 180.0 / math.pi),
+            time_s=float(flights.time_s[k]),
+            total_m=float(flights.total_m[k]),
+            side_m=float(flights.side_m[k]),
+            extrapolated=float(flights.extrapolated[k]),
+            final_spin_rpm=float(flights.final_spin_rad_s[k] * 30.0 / math.pi),
+        )
+        for k in range(len(rows))
     ]
     for flown, row in zip(found, rows, strict=True):
         _check(flown, Launches(*row), conditions)
     return found
 
 
-def _check(flown: dict[str, float], launch: Launches, conditions: Conditions) -> None:
+def _check(flown: Shot, launch: Launches, conditions: Conditions) -> None:
     """Refuse what no ball does; the table is within its bounds, but may hold another quantity."""
     speed, angle, spin, _ = launch.as_array()[0]
     if flown["carry_m"] < 0.0 and conditions.wind_speed_m_s < speed * math.cos(angle):

@@ -1,1 +1,1 @@
-"""Verification station: what the flow station computes, against published and exact values."""
+"""Validation: computed flows beside published and exact values, and their numerical errors."""

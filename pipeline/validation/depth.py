@@ -2,13 +2,12 @@
 
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 
 from pipeline.validation.bench import Bench, Outcome
 from pipeline.validation.dimpled import MIDDLE, dimpled_ball, dimpled_row, tripped
-from pipeline.validation.flows import Flow, row_of
+from pipeline.validation.flows import Flow, FlowOptions, row_of
 from pipeline.validation.rows import Row
 
 DEPTHS_M = {
@@ -21,7 +20,7 @@ DEPTHS_M = {
 JITTERED_DEPTHS_M = (2.0e-4, 2.5e-4)
 JITTERED_MESHES = 4
 
-TARGETS: dict[str, Any] = {"standard_error": {"cd": 2e-4, "cl": 5e-4}, "iterations": 1500}
+TARGETS: FlowOptions = {"standard_error": {"cd": 2e-4, "cl": 5e-4}, "iterations": 1500}
 """Well below the differences looked for."""
 
 

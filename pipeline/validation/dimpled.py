@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from functools import cache, partial
-from typing import Any
+from typing import Any, Unpack
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell.mesh import Shell
 from pipeline.records.geometry import FlowTotals
 from pipeline.validation.bench import Bench, Outcome
-from pipeline.validation.flows import Ball, Flow, Mesh, row_of
+from pipeline.validation.flows import Ball, Flow, FlowOptions, Mesh, row_of
 from pipeline.validation.published_dimpled import BANDS, FITS
 from pipeline.validation.rows import Row
 
@@ -34,7 +34,7 @@ MIDDLE = (1.5e5, 0.1)
 
 GOAL_PCT = {"cd": 5.0, "cl": 10.0}
 
-TARGETS = {"standard_error": {"cd": 0.001, "cl": 0.003}, "iterations": 1500}
+TARGETS: FlowOptions = {"standard_error": {"cd": 0.001, "cl": 0.003}, "iterations": 1500}
 
 
 @cache
@@ -83,7 +83,7 @@ def mesh_of(ball: Ball, level: str = "coarse", mirrored: bool = True) -> Mesh:
 
 def tripped(
     ball: Ball, reynolds: float, spin_ratio: float, start: Flow | None = None, level: str = "coarse",
-    **options: Any,
+    **options: Unpack[FlowOptions],
 ) -> Flow:  # fmt: skip
     """Flow whose boundary layer is tripped where the criterion says."""
     settings = TARGETS | {"boundary_layer": "tripped"} | options

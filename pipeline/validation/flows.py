@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict
 
 import numpy as np
 
@@ -13,6 +13,16 @@ from pipeline.geometry.shell.mesh import FAR_RADIUS, PHANTOM_RADIUS, Level, Shel
 from pipeline.records.flow import RunInputs, StandardErrors
 from pipeline.records.geometry import FlowTotals
 from pipeline.validation.rows import Row
+
+
+class FlowOptions(TypedDict, total=False):
+    """Entries of a run's spec that flows set: its ceiling, its targets, its boundary layer, its time step."""
+
+    iterations: int
+    standard_error: dict[str, float]
+    boundary_layer: str
+    courant: float
+
 
 NEVER = {"cd": -1.0, "cl": -1.0}
 """Target standard errors that let a run go on to its end."""
@@ -108,7 +118,7 @@ class Flow:
         The flow.
     starts_from : Flow or None
         Flow on the same mesh whose final state it starts from; from rest for None.
-    options : dict
+    options : FlowOptions
         Entries of the run's spec other than `run_spec`'s, for instance iterations or standard_error.
     label : str
         Sets it apart from another flow that differs in its options or its start alone.
@@ -119,7 +129,7 @@ class Flow:
     reynolds: float
     spin_ratio: float
     starts_from: "Flow | None" = None
-    options: dict[str, Any] = field(default_factory=dict, hash=False)
+    options: FlowOptions = field(default_factory=FlowOptions, hash=False)
     label: str = ""
 
     @property

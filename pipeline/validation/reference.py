@@ -7,7 +7,7 @@ from pipeline.flow.forces.averaging import Mean, mean_of
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.validation.bench import Bench, Outcome, computed
 from pipeline.validation.dimpled import DEPTH_M, MIDDLE, MODEL, TARGETS, dimpled_ball, mesh_of
-from pipeline.validation.flows import NEVER, Flow, row_of
+from pipeline.validation.flows import NEVER, Flow, FlowOptions, row_of
 from pipeline.validation.rows import Row
 
 DES, LES = "transient-des", "transient-les"
@@ -25,7 +25,7 @@ def reference_flows() -> tuple[Flow, Flow]:
     mesh = mesh_of(dimpled_ball(DEPTH_M), mirrored=False)
     reynolds, spin_ratio = MIDDLE
     steady = Flow(mesh, MODEL, reynolds, spin_ratio, None, TARGETS, "alone")
-    options = {"iterations": round(END / SAMPLE_TIME), "standard_error": NEVER}
+    options: FlowOptions = {"iterations": round(END / SAMPLE_TIME), "standard_error": NEVER}
     return steady, Flow(mesh, DES, reynolds, spin_ratio, steady, options)
 
 
@@ -52,7 +52,7 @@ def transient(bench: Bench) -> list[Row]:
 def means_in_time(resolved: Outcome) -> dict[str, Mean]:
     """Means of drag and lift, both after the later of their transients.
 
-    The wake of the steady flow gives way once, and drag tells when that is over. Lift, which bursts later
+    The wake of the steady flow gives way once, and drag shows when that is over. Lift, which bursts later
     too, does not: of its own history nothing would be cut.
 
     Parameters

@@ -10,7 +10,7 @@ from pipeline.flow.forces.averaging import mean_of
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.geometry.shell.mesh import Level
 from pipeline.validation.bench import Bench, Outcome, computed
-from pipeline.validation.flows import NEVER, Flow, row_of
+from pipeline.validation.flows import NEVER, Flow, FlowOptions, row_of
 from pipeline.validation.published import (
     AT_REST,
     KIM,
@@ -100,13 +100,16 @@ def step_flows() -> list[Flow]:
 
 def _flow(spin_ratio: float) -> Flow:
     mesh = sphere_mesh(LEVEL, REYNOLDS)
-    options = {"iterations": round(WINDOWS[spin_ratio][1] / SAMPLE_TIME), "standard_error": NEVER}
+    options: FlowOptions = {
+        "iterations": round(WINDOWS[spin_ratio][1] / SAMPLE_TIME),
+        "standard_error": NEVER,
+    }
     return Flow(mesh, FIDELITY, REYNOLDS, spin_ratio, _steady(spin_ratio), options)
 
 
 def _steady(spin_ratio: float) -> Flow:
     """Return a steady flow as a start: at rest one with a little spin, so that the asymmetry can grow."""
-    options = {"standard_error": {"cd": 2e-3, "cl": 2e-3}, "iterations": 300}
+    options: FlowOptions = {"standard_error": {"cd": 2e-3, "cl": 2e-3}, "iterations": 300}
     mesh = sphere_mesh(LEVEL, REYNOLDS)
     return Flow(mesh, "laminar", REYNOLDS, spin_ratio or 0.1, None, options, label="start")
 

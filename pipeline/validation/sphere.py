@@ -3,7 +3,7 @@
 from pipeline.flow.solver.fidelity import FIDELITIES
 from pipeline.geometry.shell.mesh import Level
 from pipeline.validation.bench import Bench, Outcome
-from pipeline.validation.flows import SPHERE, Flow, Mesh, row_of
+from pipeline.validation.flows import SPHERE, Flow, FlowOptions, Mesh, row_of
 from pipeline.validation.published import (
     AT_REST,
     BAGCHI,
@@ -25,7 +25,7 @@ LONG_WAKE = Level(24, 60)
 LONG_WAKE_REYNOLDS = 250.0
 """Level for a wake that is no longer axisymmetric, and the Reynolds number that such are computed from."""
 
-STEADY = {"standard_error": {"cd": 3e-4, "cl": 3e-4}}
+STEADY: FlowOptions = {"standard_error": {"cd": 3e-4, "cl": 3e-4}}
 
 
 def sphere_mesh(level: Level, reynolds: float = 100.0) -> Mesh:
@@ -73,7 +73,7 @@ def asymmetric_flow() -> Flow:
     Half a sphere keeps the lift along z; the spin of the flow that it starts from lets the asymmetry grow.
     """
     mesh = sphere_mesh(LONG_WAKE)
-    start = {"standard_error": {"cd": 2e-3, "cl": 2e-3}, "iterations": 300}
+    start: FlowOptions = {"standard_error": {"cd": 2e-3, "cl": 2e-3}, "iterations": 300}
     spun = Flow(mesh, "laminar", LONG_WAKE_REYNOLDS, 0.1, None, start)
     return Flow(mesh, "laminar", LONG_WAKE_REYNOLDS, 0.0, spun, STEADY | {"iterations": 1500})
 

@@ -7,7 +7,7 @@ import numpy as np
 from pipeline.flow.solver.fidelity import FIDELITIES
 from pipeline.geometry.shell.mesh import FAR_RADIUS, PHANTOM_RADIUS, Level, growth_ratio
 from pipeline.validation.bench import Bench, Outcome
-from pipeline.validation.flows import SPHERE, Flow, Mesh
+from pipeline.validation.flows import SPHERE, Flow, FlowOptions, Mesh
 from pipeline.validation.grid_convergence import GridConvergence, grid_convergence
 from pipeline.validation.published import AT_REST, CELIK
 from pipeline.validation.rows import Row
@@ -31,7 +31,7 @@ FAR_GOAL_PCT = 0.1
 LEVELS = (Level(32, 80), Level(24, 60), COARSE)
 """Fine, medium, coarse: in the same ratio in every direction, as the levels of studies are only roughly."""
 
-TIGHT = {"standard_error": {"cd": 1e-5, "cl": 1e-5}, "iterations": 1000}
+TIGHT: FlowOptions = {"standard_error": {"cd": 1e-5, "cl": 1e-5}, "iterations": 1000}
 """Far below the differences between the meshes."""
 
 

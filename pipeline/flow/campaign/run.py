@@ -3,7 +3,6 @@
 import datetime
 import shutil
 import socket
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -49,7 +48,7 @@ PLAIN_GRID = (
 
 
 class Interrupted(DepthlineError):
-    """The run was told to stop; its state is on disk and the next start goes on from it."""
+    """The run was stopped from outside; its state is on disk, and the next start goes on from it."""
 
     exit_code = 130
 
@@ -58,7 +57,6 @@ def run(
     results: Path,
     run_id: str,
     ranks: int = 1,
-    on_progress: Callable[[dict[str, float | str]], None] | None = None,
     wall_time: float | None = None,
     keep: str = "numbers",
     solver: Solver | None = None,
@@ -73,8 +71,6 @@ def run(
         Folder of the run below it, holding spec.json.
     ranks : int
         MPI ranks; one is used, with a warning, where there is no MPI.
-    on_progress : callable, optional
-        Gets each judgement of the history while the solver runs.
     wall_time : float, optional
         Ceiling of the time that the solver takes, in seconds, over all its legs.
     keep : str
@@ -135,7 +131,6 @@ def run(
             application,
             ranks,
             targets,
-            on_progress,
             wall_time,
             task.bounds(),
             memory_bytes(task.shell.cells, ranks),

@@ -7,7 +7,6 @@ import math
 import signal
 import subprocess
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
@@ -70,7 +69,6 @@ def execute(
     application: str,
     ranks: int,
     targets: dict[str, float],
-    on_progress: Callable[[dict[str, float | str]], None] | None = None,
     wall_time: float | None = None,
     bounds: Bounds | None = None,
     memory_needed: float = 0.0,
@@ -94,8 +92,6 @@ def execute(
         MPI ranks.
     targets : dict of float
         Target standard errors of cd and cl.
-    on_progress : callable, optional
-        Gets each judgement as written to `progress.json`.
     wall_time : float, optional
         Ceiling of the time that the solver takes, in seconds, over all legs of the case.
     bounds : dict of tuple, optional
@@ -144,8 +140,6 @@ def execute(
             if progress is not None:
                 samples = int(progress["iterations"])
                 write_text(case / PROGRESS, json.dumps(progress), durable=False)
-                if on_progress is not None:
-                    on_progress(progress)
             diverged = progress is not None and progress["verdict"] == "diverged"
             if diverged:
                 end_session(process.pid)

@@ -16,7 +16,6 @@ from pipeline.geometry.layout.rotation_groups import rotation_group
 
 FloatArray = NDArray[np.float64]
 
-SEAMS = ("straight", "undulating")
 
 _SAMPLES = 7200
 """Points along an undulating seam: at a dimple's distance the nearest is 0.02 um farther than the curve."""
