@@ -21,7 +21,7 @@ _NOT_WRITABLE = (
 
 
 def ended_well(app: Callable[..., object]) -> int:
-    """Run an application and turn what users can mend into one line and an exit code.
+    """Run an application and turn what users can fix into one line and an exit code.
 
     Parameters
     ----------

@@ -1,1 +1,1 @@
-"""Aero station: the table of coefficients and its interpolation."""
+"""Coefficients: collected from runs, modelled over depth, Re and S, sampled as tables."""

@@ -58,7 +58,7 @@ class CoefficientModel:
     surfaces : list of WeightedSurface
         The coefficients with each place of the crisis that the runs allow, the most probable first.
     criterion : Criterion or None
-        As given; None too when the runs above the crisis are too few to tell it apart.
+        As given; None too when the runs above the crisis are too few to find it.
     """
 
     def __init__(self, pattern: str, runs: pd.DataFrame, criterion: Criterion | None = None) -> None:
@@ -133,7 +133,7 @@ class CoefficientModel:
         ]
 
     def most_probable(self, depth_m: ArrayLike, crisis: bool = True, coarse: bool = False) -> TableBatch:
-        """Sample the most probable coefficients alone, for flights.
+        """Sample only the most probable coefficients, for flights.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Whether the computed moments of a pattern can be flown, or the published rate of spin decay instead.
+"""Chooses a pattern's spin decay: its computed moments, or the published rate where those cannot be used.
 
 The wall of a dimpled ball that stands still in a steady model, with the velocity of the turning surface as
 its boundary condition, does not have the friction of one that turns. Moments computed so have come out

@@ -1,4 +1,4 @@
-"""What is believed of smooth coefficients before there are runs: terms, sizes, repeatability."""
+"""Prior of the smooth coefficients over depth, Re and S: terms, their sizes, and repeatability of runs."""
 
 from dataclasses import dataclass
 from typing import Literal

@@ -20,7 +20,7 @@ SMALL_SPIN_RATIO = 0.03
 """Spin ratio below which the terms of the mean turn smoothly to what their parity asks for [-]."""
 
 SHARED_BETWEEN_PATTERNS = 0.9
-"""Share of the variance of what no run tells that is the same for all patterns [-]."""
+"""Share of the variance not determined by runs that all patterns have in common [-]."""
 
 _NAMES = ("common", "depth", "depth_length", "reynolds_length", "spin_ratio_length", "scatter")
 _LENGTHS = {"depth_length": (1.5, 0.3), "reynolds_length": (0.6, 0.1), "spin_ratio_length": (0.15, 0.1)}

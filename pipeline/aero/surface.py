@@ -28,7 +28,7 @@ WIDTHS = (0.0, 0.06, 0.14, 0.3)
 _SHIFT_SPREAD = 0.15
 _LEAST_WEIGHT = 0.02
 FEWEST_ABOVE = 4
-"""Runs above the crisis that a surface needs; with fewer, no crisis is told apart from the rest."""
+"""Runs above the crisis that a surface needs; with fewer, no crisis is distinguished from the rest."""
 
 
 class Surface:

@@ -68,7 +68,7 @@ def read_tables(
     Parameters
     ----------
     path : Path
-        A plain grid as `pipeline.aero.table_file.read_table` reads it; or, told by its columns pattern and
+        A plain grid as `pipeline.aero.table_file.read_table` reads it; or, with the columns pattern and
         depth_m, a study's tables.csv (the model of the coefficients) or coefficients.csv (its runs, with
         nothing between them but straight lines in ln Re and S).
     pattern : str, optional

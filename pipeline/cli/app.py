@@ -82,7 +82,7 @@ def run(
 
 @app.command(epilog="Example: depthline status cases/demo/study.yaml --json")
 def status(study: StudyPath, results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
-    """Tell the state of every run of a study, each with its reason."""
+    """Report the state of every run of a study, each with its reason."""
     from pipeline.cli.status import show_status
 
     show_status(study, results, as_json)
@@ -282,7 +282,7 @@ def cutlist(
 
 @app.command(epilog="Example: depthline doctor")
 def doctor(results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
-    """Tell what this machine has and lacks for computing studies, and how to mend it."""
+    """Report what this machine has and lacks for computing studies, and how to fix it."""
     from pipeline.cli.doctor import show_doctor
 
     raise typer.Exit(show_doctor(results, as_json))
@@ -338,5 +338,5 @@ def schema() -> None:
 
 
 def main() -> None:
-    """Run the command; a fault that the user can mend ends it with one line a fault and an exit code."""
+    """Run the command; a fault that the user can fix ends it with one line a fault and an exit code."""
     sys.exit(ended_well(app))

@@ -145,7 +145,7 @@ def _solver() -> str | None:
 
 
 def _geometry(study: Study, results: Path, path: Path) -> tuple[list[dict[str, Any]], dict[str, Layout]]:
-    """Totals of every variant, and the layout of every pattern; all impossible ones are told at once."""
+    """Totals of every variant, and the layout of every pattern; all impossible ones are reported at once."""
     rows: list[dict[str, Any]] = []
     layouts: dict[str, Layout] = {}
     problems: list[str] = []
@@ -156,8 +156,8 @@ def _geometry(study: Study, results: Path, path: Path) -> tuple[list[dict[str, A
                 layout = layouts[pattern.name] = laid_out(study, pattern, results, progress)
         except InputError as error:
             line = line_of(path, ("patterns", index, "layout"))
-            told = str(error) if str(error).startswith("layout.") else f"layout: {error}"
-            problems.append(f"{path}:{line}: patterns[{index}].{told}")
+            said = str(error) if str(error).startswith("layout.") else f"layout: {error}"
+            problems.append(f"{path}:{line}: patterns[{index}].{said}")
             continue
         for variant in everything:
             if variant.pattern != pattern.name:

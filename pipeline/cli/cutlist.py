@@ -96,7 +96,7 @@ def write_cut_list(
 
 
 def _step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> list[str]:
-    """Write what STEP files there can be, and tell what there cannot; their names."""
+    """Write the STEP files that can be made, and report those that cannot; their names."""
     names: list[str] = []
     try:
         with messages().status("STEP of the finished ball, some seconds"):

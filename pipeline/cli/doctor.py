@@ -42,8 +42,8 @@ class Check:
         What is there.
     instead : str
         What will be used instead; empty when found.
-    mend : str
-        One line on how to mend it; empty when found.
+    remedy : str
+        One line on how to fix it; empty when found.
     needed : bool
         Whether no study can be computed without it.
     """
@@ -52,7 +52,7 @@ class Check:
     state: str
     found: str
     instead: str = ""
-    mend: str = ""
+    remedy: str = ""
     needed: bool = False
 
     def row(self) -> dict[str, str | bool]:
@@ -116,10 +116,10 @@ def _mpi(solver: Solver | None) -> Check:
         return Check(
             "MPI", LIMITED, f"{launcher} does not start: {said}", serial, f"try: {' '.join(command)}"
         )
-    told = subprocess.run(
+    asked = subprocess.run(
         [launcher, "--version"], env=environment, capture_output=True, text=True, check=False
     )
-    return Check("MPI", FOUND, f"{(told.stdout.strip() or 'unknown version').splitlines()[0]}, {launcher}")
+    return Check("MPI", FOUND, f"{(asked.stdout.strip() or 'unknown version').splitlines()[0]}, {launcher}")
 
 
 def _decomposition(solver: Solver | None) -> Check:
@@ -258,7 +258,7 @@ def show_doctor(results_root: Path, as_json: bool) -> int:
         for check in checks:
             if check.state != FOUND:
                 console.print(
-                    f"{check.name}: used instead: {check.instead}. To mend it: {check.mend}", markup=False
+                    f"{check.name}: used instead: {check.instead}. To fix it: {check.remedy}", markup=False
                 )
         console.print("ready" if not lacking else f"not ready: {', '.join(check.name for check in lacking)}")
     return MissingError.exit_code if lacking else 0

@@ -1,4 +1,4 @@
-"""`depthline report`."""
+"""`depthline report`: writes the report of a study again from its results."""
 
 from pathlib import Path
 

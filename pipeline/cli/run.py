@@ -153,7 +153,7 @@ def _ending(study: Study, results: Path, code: int) -> int:
             raise DepthlineError(
                 f"{ended}: {free // 1000} kB are left on its disk; make room and run again, nothing is lost"
             )
-        raise DepthlineError(f"{ended}; see {results / WORKFLOW_LOG}, mend it and run again")
+        raise DepthlineError(f"{ended}; see {results / WORKFLOW_LOG}, fix it and run again")
     decision = read(results / DECISION, Decision)
     for of in decision.advice:
         print(f"{of.golfer}: {of.headline}")

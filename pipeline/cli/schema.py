@@ -1,4 +1,4 @@
-"""`depthline schema`."""
+"""`depthline schema`: prints the JSON Schema of study files."""
 
 from pipeline.cli.output import print_json
 from pipeline.study.schema import study_schema

@@ -38,7 +38,7 @@ def atomic_open(path: Path, durable: bool = True) -> Iterator[BinaryIO]:
     descriptor, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(descriptor, "wb") as stream:
-            take_lock(stream)  # tells `remove_leftovers` that somebody writes it
+            take_lock(stream)  # so that `remove_leftovers` leaves it
             yield stream
             stream.flush()
             if durable:
@@ -67,7 +67,7 @@ def remove_leftovers(folder: Path) -> list[Path]:
     Returns
     -------
     list of Path
-        Files that were removed: those with a temporary name of ours whose lock nobody holds.
+        Files that were removed: those with a temporary name of ours whose lock no process holds.
     """
     removed = []
     for path in sorted(Path(folder).rglob(TEMPORARY)):

@@ -73,7 +73,7 @@ class TableRead:
 
 
 class Problems:
-    """Faults found in files, told all at once."""
+    """Faults found in files, reported all at once."""
 
     def __init__(self) -> None:
         self.lines: list[str] = []

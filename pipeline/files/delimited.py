@@ -22,7 +22,7 @@ COMMENT = "#"
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 _ANNOUNCED = re.compile(r"\s*sep=([,;\t|])\s*")
-"""First line by which spreadsheets tell each other the separator."""
+"""First line in which spreadsheets state the separator."""
 _COMMA_NUMBER = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
 _POINT_NUMBER = re.compile(r"[+-]?[0-9]*\.[0-9]+(?:[eE][+-]?[0-9]+)?")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+")

@@ -21,7 +21,7 @@ _OTHER_FORMATS = (
 
 
 def given_bytes(path: Path, largest_bytes: int, wanted: str) -> bytes:
-    """Read a file that somebody gives; neither a pipe that never ends nor a file too large is waited for.
+    """Read a file from a user; neither a pipe that never ends nor a file too large is waited for.
 
     Parameters
     ----------
@@ -43,7 +43,7 @@ def given_bytes(path: Path, largest_bytes: int, wanted: str) -> bytes:
         There is no such file, it cannot be read, is not a regular file, or is too large.
     """
     try:
-        # Without O_NONBLOCK a named pipe that nobody writes to is waited for in the call of open itself.
+        # Without O_NONBLOCK a named pipe without a writer is waited for in the call of open itself.
         descriptor = os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC)
     except FileNotFoundError:
         raise InputError(f"{path}: there is no such file; {wanted} is needed") from None
@@ -70,7 +70,7 @@ def given_bytes(path: Path, largest_bytes: int, wanted: str) -> bytes:
 
 
 def given_text(path: Path, largest_bytes: int, wanted: str) -> str:
-    """Read a text file that somebody gives, as `given_bytes` does.
+    """Read a text file from a user, as `given_bytes` does.
 
     Returns
     -------

@@ -19,7 +19,7 @@ def cores_allowed() -> int:
 
 
 def memory_available() -> int | None:
-    """Bytes of memory that a new process may use, None when the system does not tell."""
+    """Bytes of memory that a new process may use, None when the system does not report it."""
     found = []
     try:
         lines = MEMORY_INFO.read_text().splitlines()
@@ -36,7 +36,7 @@ def memory_available() -> int | None:
 
 
 def out_of_memory_kills() -> int | None:
-    """Processes that the kernel has killed for lack of memory so far; None when it does not tell.
+    """Processes that the kernel has killed for lack of memory so far; None when it does not report them.
 
     Those of this process's control group where it has its own account (`memory.events`), else those of the
     whole machine (`/proc/vmstat`).

@@ -16,7 +16,7 @@ class DecisionRow(Part):
     average over the draws, with the pattern at the depth that is best for all golfers against his own best;
     `moulding_limit` the scatter that costs the most of `share_within_yard`, and `share_without_limit` that
     share if it were zero; `total_m` is less certain than its standard error says; `not_told_from` names the
-    patterns, "; " between them, from which the mesh does not tell it.
+    patterns, "; " between them, from which the mesh does not resolve it.
 
     None stands where there is no value: no interval with one usable depth, no window, no scatter of moulding;
     a pattern that another stands for has the `p_best` of that one, and no regret.

@@ -1,4 +1,4 @@
-"""Records of the flow station: what a run is to be, how it was begun, how far it is, and its result."""
+"""Records of the flow station: a run's inputs, how its case was started, its progress, and its result."""
 
 from typing import Any, ClassVar, Literal, Self
 
@@ -67,9 +67,9 @@ class RunInputs(Record):
 
 
 class CaseStart(Record):
-    """start.json: what a solver case was begun for, and fingerprints of its files as they were written."""
+    """start.json: what a solver case was started for, and fingerprints of its files as they were written."""
 
-    remedy: ClassVar[str] = "the run is begun anew"
+    remedy: ClassVar[str] = "the run is started again"
 
     spec: RunInputs
     solver: str

@@ -13,7 +13,7 @@ import time
 from pipeline.machine.processes import is_alive, start_time
 
 STARTED_BY_ENGINE = "DEPTHLINE_STARTED_BY_ENGINE"
-"""Set in the environment of what the engine starts; a station that somebody starts by hand has no engine."""
+"""Set in the environment of what the engine starts; a station that is started by hand has no engine."""
 
 POLL_SECONDS = 1.0
 

@@ -1,6 +1,6 @@
 """Sets broken result files aside, and marks as out of date those of other inputs or dated in the future.
 
-The workflow compares times alone and reads no file. So before it starts, every file that a station has left
+The workflow compares times and reads no file. So before it starts, every file that a station has left
 is looked at: what is broken is set aside as NAME.broken, and what was made of something else is made out of
 date, so that it is made again.
 """
@@ -36,7 +36,7 @@ def set_broken_aside(study: Study, results: Path) -> list[str]:
     study : Study
         The study.
     results : Path
-        Its results folder; nobody else may work in it.
+        Its results folder; no other process may work in it.
 
     Returns
     -------
@@ -181,7 +181,7 @@ def bring_back_from_the_future(results: Path) -> list[str]:
 def outdate_what_differs(study: Study, results: Path) -> None:
     """Make out of date, after `prepare`, what was made of other inputs than those there are now, or in part.
 
-    Times alone do not tell when clocks differ: a run knows the spec that it was computed from, and the
+    Times are not enough where clocks differ: a run knows the spec that it was computed from, and the
     decision the study that it was made of. The workflow takes an input for changed when it is newer and its
     content is another than it has noted. A geometry that lacks a mesh which a run needs loses its totals, the
     output that the workflow knows of.

@@ -1,4 +1,4 @@
-"""Holding a study's results folder: one `depthline run` at a time, whatever became of the one before."""
+"""Lock of a results folder: one command computes there at a time, whatever became of the one before."""
 
 import os
 import signal
@@ -16,7 +16,7 @@ from pipeline.machine.processes import is_alive, start_time
 from pipeline.records.tree import LOCK
 
 ENDING_SECONDS = 180.0
-"""How long a workflow may take to end after it was told to: solvers write their states."""
+"""How long a workflow may take to end after it was asked to: solvers write their states."""
 
 
 @contextmanager
@@ -38,7 +38,7 @@ def held(results: Path) -> Iterator[TextIO]:
     ------
     InputError
         If another `depthline run` is at work on the study; it names the process and its machine. An engine
-        whose `depthline run` was killed is told to end instead.
+        whose `depthline run` was killed is made to end instead.
     """
     with (results / LOCK).open("a+", encoding="utf-8") as lock:
         if not take_lock(lock):
@@ -65,7 +65,7 @@ def _write(lock: TextIO, engine: int | None) -> None:
 def _take_over(results: Path, lock: TextIO) -> None:
     """Wait for an engine whose head is gone to end; refuse where the head is still there.
 
-    A process is told to end only when it is the recorded one: its number may have been used again.
+    A process is made to end only when it is the recorded one: its number may have been used again.
     """
     lock.seek(0)
     words = lock.read().split()

@@ -38,7 +38,7 @@ def supervise(arguments: list[str], results: Path, log: IO[bytes], clock: Clock,
     Raises
     ------
     KeyboardInterrupt
-        This process was interrupted or told to end; the engine has ended too, and each solver has written its
+        This process was interrupted or made to end; the engine has ended too, and each solver has written its
         state.
     """
     engine = subprocess.Popen(

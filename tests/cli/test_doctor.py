@@ -38,10 +38,10 @@ def test_a_machine_without_a_solver(tmp_path, depthline, monkeypatch) -> None:
     assert found["ready"] is False
     checks = by_name(found)
     assert checks["solver"]["state"] == "missing"
-    assert "apt-get install openfoam" in checks["solver"]["mend"]
+    assert "apt-get install openfoam" in checks["solver"]["remedy"]
     for name in ("MPI", "decomposition", "cluster queue"):
         assert checks[name]["state"] == "missing"
-        assert checks[name]["instead"] and checks[name]["mend"]
+        assert checks[name]["instead"] and checks[name]["remedy"]
     assert all("\n" not in value for check in found["checks"] for value in map(str, check.values()))
 
 
@@ -68,7 +68,7 @@ def test_a_solver_whose_cases_cannot_be_written(tmp_path, depthline, monkeypatch
     check = by_name(ended.json())["solver"]
     assert check["state"] == "missing"
     assert check["found"].startswith("OpenFOAM 7, ")
-    assert "use OpenCFD 1906 or later, or the Foundation's 8 or later" in check["mend"]
+    assert "use OpenCFD 1906 or later, or the Foundation's 8 or later" in check["remedy"]
 
 
 def test_the_foundations_solver_is_not_tried(tmp_path, depthline, monkeypatch) -> None:
@@ -123,7 +123,7 @@ def test_libraries_for_pictures(tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(doctor, "PICTURE_LIBRARIES", ("libNowhere.so.1",))
     check = {check.name: check for check in doctor.examine(tmp_path)}["libraries for pictures"]
     assert check.state == "missing"
-    assert "libNowhere" in check.found and "apt-get install libegl1" in check.mend
+    assert "libNowhere" in check.found and "apt-get install libegl1" in check.remedy
 
 
 def test_brackets_are_printed_as_they_are(tmp_path, depthline, monkeypatch) -> None:
@@ -156,4 +156,4 @@ def test_a_path_that_the_solver_does_not_accept(tmp_path, monkeypatch) -> None:
     assert check.state == "limited" and str(awkward) in check.found and "a link in" in check.instead
     monkeypatch.setattr(tempfile, "tempdir", str(awkward))
     check = {check.name: check for check in doctor.examine(awkward)}["path"]
-    assert check.state == "missing" and check.needed and "TMPDIR" in check.mend
+    assert check.state == "missing" and check.needed and "TMPDIR" in check.remedy

@@ -13,7 +13,7 @@ default, 5 MB, by what its other files take. A smaller one is kept: the study ma
 
 
 def drop_states(results: Path, run_id: str) -> None:
-    """Drop the large states that nobody will start from any more, after a run has finished.
+    """Drop the large states that no run will start from any more, after a run has finished.
 
     Parameters
     ----------

@@ -38,7 +38,7 @@ def layout_spec(study: Study, pattern: Pattern) -> LayoutInputs:
         mirror=layout.mirror,
         narrowest_land_m=None if from_file else layout.narrowest_land_m,
     )
-    # The file has the keys of what was asked alone: a new kind of layout leaves other files as they are.
+    # The file has only the keys of what was asked: a new kind of layout leaves other files as they are.
     if layout.classes is not None:
         found = found.changed(classes=layout.classes, shares=layout.shares)
     if pattern.cavity.sides is not None:

@@ -189,12 +189,12 @@ def mixed(found: Iterable[Origin]) -> str | None:
     lines = []
     counts = Counter((each.solver, each.code) for each in found)
     if len(counts) > 1:
-        told = ", ".join(
+        versions = ", ".join(
             f"{count} by {solver} with code {code or 'not known'}"
             for (solver, code), count in counts.most_common()
         )
         lines.append(
-            f"the runs were computed by different versions: {told} (provenance.csv); differences between "
+            f"the runs were computed by different versions: {versions} (provenance.csv); differences between "
             "them hold those of the versions. Remove the run.json of the ones to compute anew, and run again"
         )
     plain = sum(each.edges_fitted is False for each in found)

@@ -35,7 +35,7 @@ class Policy:
     cells_per_core : int or None
         MPI ranks follow from it and the mesh; None: those of the study.
     attempts : int
-        How often a run that is killed or crashes is begun, each time with more memory and time.
+        How often a run that is killed or crashes is started, each time with more memory and time.
     small_minutes : float
         Runs that are expected to take less are submitted together, by pattern and Reynolds number.
     longest_minutes : int or None

@@ -25,7 +25,7 @@ def alone(folder: Path) -> Iterator[bool]:
     Yields
     ------
     bool
-        Whether somebody else finished the run while we waited.
+        Whether another process finished the run while this one waited.
     """
     result = folder / RESULT
     with (folder / LOCK).open("w") as lock:

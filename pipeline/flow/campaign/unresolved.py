@@ -58,7 +58,7 @@ and 0.2050 mm gave +0.0001, +0.0005 and +0.0011 of Cd, -0.0006, -0.0021 and -0.0
 
 @dataclass(frozen=True)
 class Unresolved:
-    """Two patterns that the mesh of a study does not tell apart.
+    """Two patterns whose difference the mesh of a study does not resolve.
 
     Attributes
     ----------
@@ -172,7 +172,7 @@ def unresolved_results(study: Study, results: Path) -> list[Unresolved]:
 
 
 def is_resolved(of: SurfaceDifference) -> bool:
-    """Whether a mesh tells two surfaces apart."""
+    """Whether a mesh resolves the difference of two surfaces."""
     if of.exact_m < REPEATED_DEPTH_M:
         return False
     return of.missed_m <= MOST_MISSED * of.exact_m

@@ -27,8 +27,8 @@ SLOWEST_NOISE = 0.5
 FASTEST_APPROACH, SLOWEST_APPROACH, SLOWEST_MODE = 3.0, 4.0, 500.0
 """T from so many samples (batches) to so many times the length of the history, but to no more than
 `SLOWEST_MODE` samples: the slowest modes of steady runs that were carried on had times of 60 to 300
-iterations (benchmarks/stops.csv). Slower ones could not be told from the mean of a long noise, whose error
-they would make several times as large."""
+iterations (benchmarks/stops.csv). Slower ones cannot be distinguished from the mean of a long noise, whose
+error they would make several times as large."""
 
 STEADY = 0.5
 """Prior probability that there is no approach any more."""

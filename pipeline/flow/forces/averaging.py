@@ -348,7 +348,7 @@ def _aitken(thirds: Floats) -> float:
     """Limit of a series whose thirds have these means, by Aitken's extrapolation.
 
     The ratio of the two steps is that of an exponential approach; a steady climb has 1 and no limit, so the
-    ratio is held below `LARGEST_RATIO`, which puts the limit far away. Steps of opposite sign are an
+    ratio is kept below `LARGEST_RATIO`, which puts the limit far away. Steps of opposite sign are an
     oscillation.
     """
     first, last = thirds[1] - thirds[0], thirds[2] - thirds[1]

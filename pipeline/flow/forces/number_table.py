@@ -76,7 +76,7 @@ def read_table(path: Path, wanted: Callable[[str], bool] | None = None) -> Numbe
         A file whose `#` lines end with the one that names the columns (`# Time ...`), or whose first line
         names them, divided by commas.
     wanted : callable, optional
-        Tells by its name whether a column is wanted. All are by default; Time always is.
+        Whether the column of that name is wanted. All are by default; Time always is.
 
     Returns
     -------
@@ -180,7 +180,7 @@ def _by_pandas(rows: bytes, width: int) -> Floats | None:
     except ValueError:  # text, a row longer than the first one, no rows at all
         return None
     columns = np.ascontiguousarray(frame.to_numpy().T)
-    # Missing numbers become NaN; those that are written so are told apart row by row.
+    # Missing numbers become NaN; those that are written so are found row by row.
     return columns if len(columns) == width and not np.isnan(columns).any() else None
 
 

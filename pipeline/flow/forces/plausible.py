@@ -25,7 +25,7 @@ def sphere_drag(reynolds: float) -> float:
     """Drag coefficient of a sphere at rest, Cd = 24 / Re (1 + 0.15 Re^0.687).
 
     Schiller & Naumann 1933, Z. Ver. Dtsch. Ing. 77:318-320; for Re below about 1000, where Cd is 0.44. It is
-    used here for its growth towards low Reynolds numbers alone.
+    used here only for its growth towards low Reynolds numbers.
     """
     return 24.0 / reynolds * (1.0 + 0.15 * reynolds**0.687)
 

@@ -249,7 +249,7 @@ class Packer:
             rows = vstack([rows, _radius_rows(orbits, orbits, label.max() + 1)], format="csr")
             values = np.concatenate([values, 2 * clear - self.land])
         gain = np.bincount(label, sizes) * np.sin(np.maximum(about, low))
-        # Positions that do not allow the smallest radius are taken with smaller ones, mended by later steps.
+        # Positions that do not allow the smallest radius are taken with smaller ones, and corrected later.
         for lowest in (low, 0.0):
             found = linprog(
                 -gain / gain.max(),

@@ -44,7 +44,7 @@ HARDLY = 0.01
 """A share of the grid's mean spacing: cells whose nodes moved less are as good as they were."""
 
 MOST_FACTOR = 1.3
-"""With 3 cells across a dimple facets miss a quarter of its volume; a coarser grid has no dimples to mend."""
+"""With 3 cells across a dimple facets miss a quarter of its volume; a coarser grid has no dimples to fit."""
 
 ON_PLANE = 1e-12
 
@@ -216,20 +216,20 @@ def _relaxed(
     grid: _Grid, dimple: Labels, shapes: Perimeters, beta: FloatArray, start: FloatArray, sweeps: int
 ) -> FloatArray:
     """Nodes after sweeps towards harmonic displacements, those with a dimple sliding along its edge."""
-    held = np.flatnonzero(dimple >= 0)
-    axis, angle = shapes.directions[dimple[held]], beta[dimple[held], None]
+    on_edge = np.flatnonzero(dimple >= 0)
+    axis, angle = shapes.directions[dimple[on_edge]], beta[dimple[on_edge], None]
     polygonal = bool(shapes.sides.any())
     level, reach = np.cos(angle) * axis, np.sin(angle)
 
     def onto_edges(nodes: FloatArray) -> FloatArray:
         nodes[grid.on_plane, 1] = 0.0
         nodes /= _length(nodes)[:, None]
-        across = nodes[held] - _dot(nodes[held], axis)[:, None] * axis
+        across = nodes[on_edge] - _dot(nodes[on_edge], axis)[:, None] * axis
         if polygonal:
-            around = shapes.half_angle(dimple[held], nodes[held], beta)[:, None]
-            nodes[held] = np.cos(around) * axis + np.sin(around) / _length(across)[:, None] * across
+            around = shapes.half_angle(dimple[on_edge], nodes[on_edge], beta)[:, None]
+            nodes[on_edge] = np.cos(around) * axis + np.sin(around) / _length(across)[:, None] * across
         else:
-            nodes[held] = level + reach / _length(across)[:, None] * across
+            nodes[on_edge] = level + reach / _length(across)[:, None] * across
         nodes[grid.on_plane, 1] = 0.0  # rounding only: dimples that reach the plane are centred on it
         nodes[grid.pinned] = grid.directions[grid.pinned]
         return nodes

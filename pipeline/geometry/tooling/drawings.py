@@ -151,10 +151,10 @@ def section_line(ball: DimpledBall, dimple: int, beside: float = _BESIDE) -> tup
     )
     beta = float(ball.cavities.half_angle_rad[dimple])
     theta = (1 + 2 * beside) * beta * np.linspace(-1, 1, _SECTION_POINTS)
-    alone = DimpledBall(
+    single = DimpledBall(
         layout, ball.depths_m[dimple], ball.ball_diameter_m, ball.cavities.sections.at(dimple)
     )
-    radii = alone.radius(np.stack([np.sin(theta), 0 * theta, np.cos(theta)], axis=1))
+    radii = single.radius(np.stack([np.sin(theta), 0 * theta, np.cos(theta)], axis=1))
     return radii * np.sin(theta), radii * np.cos(theta) - ball.ball_diameter_m / 2 * np.cos(beta)
 
 

@@ -126,7 +126,7 @@ def _triangles(
     corners = directions[quads]
     first = np.sum((corners[:, 2] - corners[:, 0]) ** 2, axis=1)
     second = np.sum((corners[:, 3] - corners[:, 1]) ** 2, axis=1)
-    # Equal diagonals must not be told apart by rounding, or the skin would lose the cube's symmetry.
+    # Rounding must not decide between equal diagonals, or the skin would lose the cube's symmetry.
     shorter = second < first * (1 - 1e-9)
     of = dimple[quads]
     edge_first, edge_second = ((of[:, k] >= 0) & (of[:, k] == of[:, k + 2]) for k in (0, 1))
