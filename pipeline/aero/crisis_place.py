@@ -41,6 +41,11 @@ class Criterion:
     factor: float = 1.0
     spread: float = CRITICAL_SPREAD
 
+    @property
+    def log_spread(self) -> float:
+        """Standard deviation of the factor's logarithm, that of a log-normal one of the same spread."""
+        return math.sqrt(math.log1p(self.spread**2))
+
     def log_critical(self, depth_m: ArrayLike) -> FloatArray:
         """Logarithm of the criterion's critical Reynolds number at depths, of their shape."""
         depth = np.asarray(depth_m, float)

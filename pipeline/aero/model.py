@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import SHARED_SHIFT, Criterion, Place
 from pipeline.aero.priors import PRIORS
-from pipeline.aero.stated_error import StatedError, stated_draws
+from pipeline.aero.stated_error import StatedError, slope_draws, stated_draws
 from pipeline.aero.surface import inside, weighted_surfaces
 from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
 
@@ -84,11 +84,19 @@ class CoefficientModel:
         """Relative standard deviation of the critical Reynolds number of balls that are cut, or 0."""
         return 0.0 if self.criterion is None else self.criterion.spread
 
-    def placed(self) -> "CoefficientModel":
-        """Return the same model with the crisis of the ball that is cut where it is most probable."""
+    def placed(self, deviations: float = 0.0) -> "CoefficientModel":
+        """Return the same model with the crisis of the ball that is cut at one place.
+
+        Parameters
+        ----------
+        deviations : float
+            Standard deviations by which the logarithm of its critical Reynolds number lies above the most
+            probable one.
+        """
         found = copy.copy(self)
         if self.criterion is not None:
-            found.criterion = replace(self.criterion, spread=0.0)
+            factor = self.criterion.factor * math.exp(deviations * self.criterion.log_spread)
+            found.criterion = replace(self.criterion, factor=factor, spread=0.0)
         found._last = None
         return found
 
@@ -257,6 +265,9 @@ class CoefficientModel:
                 size = getattr(error, name) + getattr(error, f"{name}_relative") * np.abs(values)
                 source = np.random.default_rng([seed, 2 + order, *name.encode()])
                 values = values + size * stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
+                if slope := getattr(error, f"{name}_slope"):
+                    factor = slope * slope_draws(error.shared, n, source, rng)
+                    values = values + factor[:, None, None, None] * self._change_with_depth(name, depth)
             low, high = BOUNDS[name] if name != "cl" else (-np.inf, np.inf)
             drawn.append(np.clip(values, low, high))
         if "cm" not in self.names:
@@ -335,6 +346,14 @@ class CoefficientModel:
             sum(of.weight * of.surface.mean(name, points, shift, crisis) for of in self.surfaces)
         )
 
+    def _change_with_depth(self, name: str, depth_m: FloatArray) -> FloatArray:
+        """Coefficient above the crisis less that at the middle of the depths studied, shape (d, nr, ns)."""
+        middle = 0.5 * (self.depth_m[0] + self.depth_m[-1])
+        points = Points.grid(np.append(depth_m, middle), *self._coarse)
+        shape = (depth_m.size + 1, *(axis.size for axis in self._coarse))
+        values = self._mean(name, points, 0.0, crisis=False).reshape(shape)
+        return values[:-1] - values[-1]
+
     def _mixed(self, name: str, points: Points, shift: float) -> tuple[FloatArray, FloatArray]:
         """Mean and variance over the places that the runs allow."""
         means = np.array([of.surface.mean(name, points, shift) for of in self.surfaces])
@@ -356,9 +375,8 @@ class CoefficientModel:
             return which, np.zeros(n)
         common = np.random.default_rng([seed, 6]).standard_normal(n)
         own = np.random.default_rng([seed, 6, *self.pattern.encode()]).standard_normal(n)
-        spread = math.sqrt(math.log1p(self.criterion.spread**2))
         unit = math.sqrt(SHARED_SHIFT) * common + math.sqrt(1.0 - SHARED_SHIFT) * own
-        return which, self._shift() + spread * unit
+        return which, self._shift() + self.criterion.log_spread * unit
 
 
 def _between_reynolds(studied: FloatArray, longest: float, least: int) -> FloatArray:

@@ -1,4 +1,4 @@
-"""Errors of the coefficients that runs do not know of: those of a mesh and of a flow model."""
+"""Errors of the coefficients that runs do not know of: level and slope with depth of a mesh, flow model."""
 
 from dataclasses import dataclass
 
@@ -24,6 +24,9 @@ class StatedError:
         model) widens every carry and hardly any difference between depths [-].
     cd_relative, cl_relative : float
         The same as shares of the coefficient; both parts of an error are drawn together [-].
+    cd_slope, cl_slope : float
+        Relative standard deviation of the coefficient's change with depth, independent of the other parts:
+        one factor a draw turns the curve over depth about the middle of the depths studied [-].
     """
 
     cd: float = 0.0
@@ -31,6 +34,8 @@ class StatedError:
     shared: float = 0.9
     cd_relative: float = 0.0
     cl_relative: float = 0.0
+    cd_slope: float = 0.0
+    cl_slope: float = 0.0
 
 
 def stated_draws(
@@ -41,3 +46,9 @@ def stated_draws(
     size, vectors = np.linalg.eigh(matern(apart / 1.5)[0])
     own = rng.standard_normal((n, depth_m.size)) @ (vectors * np.sqrt(np.maximum(size, 0.0))).T
     return np.asarray(np.sqrt(shared) * common.standard_normal((n, 1)) + np.sqrt(1.0 - shared) * own)
+
+
+def slope_draws(shared: float, n: int, common: np.random.Generator, rng: np.random.Generator) -> FloatArray:
+    """Draws of a relative error of the slope with depth of unit size, shape (n,)."""
+    own = rng.standard_normal(n)
+    return np.asarray(np.sqrt(shared) * common.standard_normal(n) + np.sqrt(1.0 - shared) * own)

@@ -106,8 +106,6 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
                 if pattern in flights[golfer.name]
             }
         placed = _worths(study, again)
-        aims = {golfer.name: golfer.aim for golfer in study.golfers}
-        worths = {key: of.risking(placed[key], aims[key[0]]) for key, of in worths.items()}
     return Flown(models, every, flights, worths, placed, notes, unresolved)
 
 

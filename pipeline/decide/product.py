@@ -34,11 +34,14 @@ class Product:
         By pattern, the grid of depths, shape (g,) [m].
     value_m, value_draws_m : dict
         By pattern, shapes (g,) and (g, k) [m].
+    value_at_places_m : dict
+        By pattern, as `Worth.value_at_places_m` [m].
     """
 
     depth_m: dict[str, FloatArray]
     value_m: dict[str, FloatArray]
     value_draws_m: dict[str, FloatArray]
+    value_at_places_m: dict[str, FloatArray]
 
 
 def product(worths: Mapping[tuple[str, str], Worth], weights: Mapping[str, float]) -> Product:
@@ -69,6 +72,7 @@ def product(worths: Mapping[tuple[str, str], Worth], weights: Mapping[str, float
         {pattern: worths[first, pattern].depth_m for pattern in patterns},
         {pattern: weighted(pattern, "value_m") for pattern in patterns},
         {pattern: weighted(pattern, "value_draws_m") for pattern in patterns},
+        {pattern: weighted(pattern, "value_at_places_m") for pattern in patterns},
     )
 
 

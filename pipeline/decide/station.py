@@ -13,7 +13,7 @@ from pipeline.decide.depths import AngleOfDepth, StudiedDepths, angle_of_depth, 
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.decide.flights.station import SEED, scenarios_of
+from pipeline.decide.flights.station import SEED, mesh_error, scenarios_of
 from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
@@ -129,7 +129,6 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         for pattern, model in flown.models.items()
         if model.depth_m.size == 1
     ]
-    mesh = study.flow.mesh_error
     decision = Decision(
         study=study.name,
         golfers=[golfer.name for golfer in study.golfers],
@@ -158,7 +157,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         models=[fit_of(model) for model in flown.models.values()],
         notes=notes,
         not_told_apart=[NotToldApart(**asdict(pair), sentence=pair.sentence) for pair in unresolved],
-        mesh_error=None if mesh is None else StatedMeshError(cd=mesh.cd, cl=mesh.cl, shared=mesh.shared),
+        mesh_error=StatedMeshError(**mesh_error(study.flow).model_dump()),
         interval=list(INTERVAL),
         shots=SHOTS,
         draws=DRAWS,
@@ -207,11 +206,7 @@ def _state(
     model = flown.models[state.pattern]
     if model.criterion is None or not state.place_decides:
         return state, []
-    # Draws in which some ball does not come down are missing from the values; without any, numbers agree.
-    shift = model.shifts(DRAWS, SEED)
-    if shift.size != of.value_draws_m[state.pattern].shape[1]:
-        return state, []
-    return state, place_outcomes(of, state.pattern, state.depth_m, model.criterion, shift)
+    return state, place_outcomes(of, state.pattern, state.depth_m, model.criterion)
 
 
 def _rows(

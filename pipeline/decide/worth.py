@@ -1,12 +1,12 @@
 """What a depth is worth to a golfer: its carry, less what a flight outside the wanted window costs."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.decide.flights.population import MeanFlights, PatternFlights
+from pipeline.decide.flights.population import PLACE_WEIGHTS, MeanFlights, PatternFlights
 from pipeline.decide.optimum import curve
 from pipeline.study.model import FlightWindow
 
@@ -30,10 +30,13 @@ class Worth:
     carry_m, peak_m, descent_rad : ndarray, shape (g,)
         Of the most probable coefficients.
     value_m : ndarray, shape (g,)
-        What the golfer aims at, carry or total distance, less the cost of leaving the flight window and less
-        what the drag crisis is expected to take by its unknown place [m].
+        What the golfer aims at, carry or total distance, less the cost of leaving the flight window, of the
+        most probable coefficients; where the place of the drag crisis is not known, its mean over the places
+        [m].
     crisis_m : ndarray, shape (g,)
-        The latter; zero where there is none [m].
+        What that mean is below the value at the most probable place; zero where there is none [m].
+    value_at_places_m : ndarray, shape (g, 11)
+        The value with the crisis at each of `population.PLACES`; shape (g, 1) where its place is known [m].
     carry_draws_m, value_draws_m : ndarray, shape (g, k)
         Of every draw [m].
     total_m, total_draws_m : ndarray, shapes (g,) and (g, k)
@@ -50,25 +53,7 @@ class Worth:
     total_m: FloatArray
     total_draws_m: FloatArray
     crisis_m: FloatArray
-
-    def risking(self, placed: "Worth", aim: Literal["carry", "total"]) -> "Worth":
-        """Take off what the unknown place of the crisis is expected to cost.
-
-        Parameters
-        ----------
-        placed : Worth
-            The same with the crisis where it is most probable in all draws.
-        aim : {"carry", "total"}
-            What counts.
-
-        Returns
-        -------
-        Worth
-            With another value; the place is as likely to be a better one, so the cost may be negative.
-        """
-        name = "total_draws_m" if aim == "total" else "carry_draws_m"
-        cost = getattr(placed, name).mean(axis=1) - getattr(self, name).mean(axis=1)
-        return replace(self, value_m=self.value_m - cost, crisis_m=cost)
+    value_at_places_m: FloatArray
 
 
 def worth(
@@ -100,11 +85,17 @@ def worth(
     carry, peak, descent, total = (curve(depth, values, grid) for values in _columns(flown.mean))
     drawn = [curve(depth, values[:, keep], grid) for values in _columns(flown.draws)]
     counts, counts_drawn = (total, drawn[3]) if aim == "total" else (carry, drawn[0])
+    value = counts - outside_cost(window, peak, descent)
+    expected, at_places = value, value[:, None]
+    if flown.by_place is not None:
+        placed = [curve(depth, values, grid) for values in _columns(flown.by_place)]
+        at_places = (placed[3] if aim == "total" else placed[0]) - outside_cost(window, placed[1], placed[2])
+        lands = np.isfinite(at_places).all(axis=0)  # with lift far beyond the runs' a ball may not come down
+        expected = at_places[:, lands] @ PLACE_WEIGHTS[lands] / PLACE_WEIGHTS[lands].sum()
     return Worth(
-        grid, carry, peak, descent,
-        counts - outside_cost(window, peak, descent),
+        grid, carry, peak, descent, expected,
         drawn[0], counts_drawn - outside_cost(window, drawn[1], drawn[2]), total, drawn[3],
-        np.zeros_like(carry),
+        value - expected, at_places,
     )  # fmt: skip
 
 

@@ -277,11 +277,13 @@ class NotToldApart(Part):
 
 
 class StatedMeshError(Part):
-    """Error of the mesh as the study states it: of Cd and Cl, and the share that depths have in common."""
+    """Error of the mesh: of Cd and Cl, the share that depths have in common, of their slopes with depth."""
 
     cd: float
     cl: float
     shared: float
+    cd_slope: float
+    cl_slope: float
 
 
 class MadeOf(Part):

@@ -1,5 +1,6 @@
 """Limits of the report's numbers: fidelity, mesh, standard errors, what lies outside the table."""
 
+from pipeline.decide.flights.station import mesh_error
 from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.report.inputs import Inputs
@@ -84,10 +85,21 @@ def _mesh(inputs: Inputs) -> str:
         )
     text.append(
         "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
-        "differences between depths; how much is not known without a finer level."
+        "differences between depths. " + _slope_error(inputs)
     )
     pairs = [unbroken(pair.sentence) for pair in inputs.decision.not_told_apart]
     return " ".join(["".join(text), *pairs])
+
+
+def _slope_error(inputs: Inputs) -> str:
+    error = mesh_error(inputs.study.flow)
+    if not (error.cd_slope or error.cl_slope):
+        return "What does not cancel is not known for this flow model, and no error of it is in the bands."
+    return (
+        "What does not cancel is an error of how fast Cd and Cl change with depth: "
+        f"{share(error.cd_slope or 0.0, 0)} and {share(error.cl_slope or 0.0, 0)} of it (one standard "
+        "deviation). Best depths have it in their intervals; a finer level narrows it."
+    )
 
 
 def _outside(inputs: Inputs) -> str:

@@ -74,6 +74,12 @@ class MeshErrorSpec(Section):
         description="Share of its variance that is the same for all patterns and depths, 0 to 1; the rest "
         "changes slowly with depth.",
     )
+    cd_slope: Annotated[float | None, Number(0, 2, 0.2)] = Field(
+        None,
+        description="Relative standard deviation of the change of Cd with depth, 0 to 2; when absent the one "
+        "that was measured for the mesh level, if any.",
+    )
+    cl_slope: Annotated[float | None, Number(0, 2, 0.2)] = Field(None, description="The same for Cl, 0 to 2.")
 
 
 def _state_of_layer(fidelity: str | None) -> Literal["turbulent", "tripped"]:

@@ -14,6 +14,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import misfit
 from pipeline.aero.table import TableBatch
 from pipeline.decide.flights.population import fly_pattern
+from pipeline.decide.worth import worth
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.solver.boundary_layer import critical_reynolds, tripped_share
@@ -94,6 +95,20 @@ def test_flights_agree_with_the_runs_own_grid_where_they_stay_tripped(model):
         grid = model.runs_table(float(depth))
         if grid is not None:
             assert carry == pytest.approx(fly(TableBatch.of([grid]), 0, DRIVE, STILL).carry_m[0])
+
+
+def test_the_value_of_a_depth_is_its_mean_over_the_places_of_the_crisis():
+    drawn = CoefficientModel("a", runs(), Criterion(D))
+    flown = fly_pattern(drawn, DRIVE, STILL, draws=20)
+    of = worth(flown, None, np.ones(20, bool))
+    at = np.argmin(np.abs(of.depth_m - 0.15e-3))
+    # Against a plain mean over many drawn places, each flown by itself.
+    unit = np.random.default_rng(0).standard_normal(400)
+    depth = np.array([0.11e-3, of.depth_m[at], 0.2e-3])
+    each = [fly(drawn.placed(u).most_probable(depth), np.arange(3), DRIVE, STILL).carry_m[1] for u in unit]
+    error = np.std(each) / np.sqrt(unit.size)
+    assert error < 1.5 and of.value_m[at] == pytest.approx(np.mean(each), abs=3.0 * error)
+    assert of.crisis_m[at] == pytest.approx(of.carry_m[at] - of.value_m[at])
 
 
 def test_draws_pass_through_the_runs_and_move_with_the_place(model):

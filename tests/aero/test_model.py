@@ -98,6 +98,23 @@ def test_mesh_error_has_the_stated_size_and_share():
     assert np.corrcoef(drag)[0, 1] == pytest.approx(0.6 + 0.4 * 0.524, abs=0.03)
 
 
+def test_an_error_of_the_slope_turns_the_curve_over_depth():
+    model = CoefficientModel("ico332", frame_of(se=1e-5))
+    depths = np.array([0.15e-3, 0.225e-3, 0.30e-3])  # the middle of those studied between the ends
+    plain = model.draws(depths, 4000, 1)
+    moved = model.draws(depths, 4000, 1, [StatedError(shared=1.0, cd_slope=0.4)])
+    turned = (moved.values - plain.values)[:, 1, 2, 0].reshape(3, 4000)
+    drag = plain.values[:, 1, 2, 0].reshape(3, 4000).mean(axis=1)
+    assert turned.std(axis=1) == pytest.approx(0.4 * np.abs(drag - drag[1]), rel=0.05, abs=1e-6)
+    # One factor a draw: both ends move together, by the sign of their own change with depth.
+    sign = np.sign((drag[0] - drag[1]) * (drag[2] - drag[1]))
+    assert sign * np.corrcoef(turned[[0, 2]])[0, 1] > 0.999
+    other = CoefficientModel("other", frame_of(se=1e-5))
+    same = (other.draws(depths, 4000, 1, [StatedError(shared=1.0, cd_slope=0.4)]).values
+            - other.draws(depths, 4000, 1).values)[:, 1, 2, 0].reshape(3, 4000)  # fmt: skip
+    assert np.corrcoef(turned[0], same[0])[0, 1] > 0.999  # wholly shared between patterns
+
+
 def test_holes_are_bridged_with_wider_intervals():
     whole, _ = models_from_coefficients(frame_of())
     holed, notes = models_from_coefficients(fail(frame_of(), depth_m=0.2e-3, reynolds=9e4, spin_ratio=0.08))

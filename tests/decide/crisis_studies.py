@@ -3,7 +3,7 @@
 from typing import NamedTuple
 
 import numpy as np
-from decide.crisis_truth import DEEPEST, SHALLOWEST, CrisisTruth, axes_of, runs_of
+from decide.crisis_truth import DEEPEST, SHALLOWEST, CrisisTruth, Shared, axes_of, runs_of
 
 from pipeline.aero.crisis_place import Criterion
 from pipeline.aero.model import CoefficientModel
@@ -50,7 +50,7 @@ def one_study(seed: int, design: str, place_known: bool) -> Outcome:
     rng = np.random.default_rng([seed, 77])
     axes = axes_of(rng, design)
     shot = Launches(rng.uniform(66, 76), rng.uniform(0.17, 0.22), rng.uniform(250, 300))
-    shared = rng.normal(0, [0.015, 0.1, 0.1, 0.1])
+    shared = Shared.drawn(rng)
     size, factor = 0.0005 * 2.0 ** rng.uniform(0, 1), rng.uniform(1, 3)
     common = rng.normal()
     at, fine = np.linspace(SHALLOWEST, DEEPEST, 41), np.linspace(SHALLOWEST, DEEPEST, 401)
@@ -67,7 +67,6 @@ def one_study(seed: int, design: str, place_known: bool) -> Outcome:
         if not place_known:
             sure = fly_pattern(model.placed(), shot, STILL, draws=DRAWS, seed=seed)
             placed["g", name] = worth(sure, None, every)
-            of = of.risking(placed["g", name], "carry")
         worths["g", name] = of
         carry = true[name] = truth.carry(at, shot, STILL)
         best = best_on_grid(fine, curve(at, carry, fine)[:, None]).depth_m[0]

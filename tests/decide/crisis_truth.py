@@ -1,11 +1,15 @@
 """Simulated balls with a drag crisis, unlike those that the priors were tuned on.
 
-Above the crisis: drag and lift in the size of published fits, with a planted effect of depth and bends of
-each pattern's own. The crisis is a logistic curve in ln Re raised to a power, so not symmetrical, whose
-centre falls from 8e4 at 0.11 mm to 5e4 at 0.34 mm, with a width of 5 to 20 % and lift down to some -0.15
-inside, another shape for each pattern. Runs carry Gaussian noise of one to three times what they claim. The
-model's own crisis (an arcsine curve of the criterion, widened) is another function.
+Above the crisis: drag and lift in the size of published fits, with a planted effect of depth. Lift over spin
+is a mixture of three published laws that bend differently between S 0.07 and 0.27 (at S 0.15 they lie above
+the chord by 0, 0.013 and 0.031); drag bends over ln Re as published fits do. Patterns of a study share most
+of both. The crisis is a logistic curve in ln Re raised to a power, so not symmetrical, whose centre falls
+from 8e4 at 0.11 mm to 5e4 at 0.34 mm, with a width of 5 to 20 % and lift down to some -0.15 inside, another
+shape for each pattern. Runs carry Gaussian noise of one to three times what they claim. The model's own
+crisis (an arcsine curve of the criterion, widened) is another function.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -13,11 +17,25 @@ import pandas as pd
 from pipeline.aero.published import smits_smith_1994
 from pipeline.aero.table import padded
 from pipeline.flight.trajectory import Conditions, Launches, fly
+from pipeline.validation.published_dimpled import lyu_2018
 
 SHALLOWEST, DEEPEST = 0.11e-3, 0.34e-3
 REYNOLDS, SPIN_RATIOS = (6.3e4, 2.2e5), (0.07, 0.27)
 DESIGNS = {"4x3x2": (4, 3, 2), "5x3x3": (5, 3, 3), "5x4x4": (5, 4, 4)}
 """Depths x Reynolds numbers x spin ratios."""
+
+
+class Shared(NamedTuple):
+    """Level, slopes and bends that the patterns of a study have in common."""
+
+    sizes: np.ndarray
+    laws: np.ndarray
+    bend: float
+
+    @classmethod
+    def drawn(cls, rng):
+        """Draw those of a study: shares of the three laws of lift, bend of drag per square of ln Re."""
+        return cls(rng.normal(0, [0.015, 0.1, 0.1]), rng.dirichlet(np.ones(3)), rng.normal(0, 0.05))
 
 
 class CrisisTruth:
@@ -27,14 +45,16 @@ class CrisisTruth:
     ----------
     rng : numpy.random.Generator
         Its source.
-    shared : ndarray, shape (4,)
-        Bends that the patterns of a study have in common.
+    shared : Shared
+        What the patterns of a study have in common.
     shift : float
         Of the crisis of balls that are cut against that of the runs, in ln Re.
     """
 
     def __init__(self, rng, shared, shift=0.0):
-        self.level, self.slope, self.lift, self.power = shared + rng.normal(0, [0.005, 0.03, 0.03, 0.03])
+        self.level, self.slope, self.lift = shared.sizes + rng.normal(0, [0.005, 0.03, 0.03])
+        self.laws = 0.9 * shared.laws + 0.1 * rng.dirichlet(np.ones(3))
+        self.bend = shared.bend + rng.normal(0, 0.01)
         self.best_m, self.rise, self.fall, self.shallow, self.rate = rng.uniform(
             [0.14e-3, 0.006, 0.03, 0.0, 1.0], [0.28e-3, 0.02, 0.10, 0.003, 1.3]
         )
@@ -49,9 +69,13 @@ class CrisisTruth:
         """Return Cd and Cl; the runs' crisis has no shift."""
         d, re, s = np.broadcast_arrays(depth_m, reynolds, spin_ratio)
         off, r = (d - self.best_m) / 1e-4, np.log(re / 1.2e5)
-        cd = 0.24 + self.level + (0.18 + 0.3 * self.slope) * s + 0.03 * r
+        cd = 0.24 + self.level + (0.18 + 0.3 * self.slope) * s + 0.03 * r + self.bend * (r**2 - 0.1)
         cd = cd + self.rise * off**2 + self.shallow * np.exp(-self.rate * off)
-        cl = 0.9 * smits_smith_1994(re, s).cl * (1 + self.lift) * (s / 0.15) ** self.power
+        # Bearman & Harvey 1976 as a straight line through their values at S 0.05 to 0.3 [quoted]; Lyu et al. 2018.
+        laws = np.stack(
+            [0.077 + 0.66 * s, 0.9 * smits_smith_1994(re, s).cl, lyu_2018(re, np.minimum(s, 0.3)).cl]
+        )
+        cl = np.tensordot(self.laws, laws, axes=1) * (1 + self.lift)
         cl = cl * (1 - self.fall * (d - 0.2e-3) / 1e-4)
         tau = np.log(re / (self.centre * (d / 0.11e-3) ** self.exponent)) - shift
         u = 1.0 / (1.0 + np.exp(np.clip(2.0 * tau / self.width, -60, 60))) ** self.skew

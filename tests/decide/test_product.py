@@ -21,7 +21,19 @@ def worth_of(best_m, bend=400e6, top=200.0, draws=None, drawn_best=None):
     carry = top - bend * (GRID_M - best_m) ** 2
     drawn = level - bend * (GRID_M[:, None] - best) ** 2
     flat = np.full(GRID, 30.0)
-    return Worth(GRID_M, carry, flat, np.full(GRID, 0.7), carry, drawn, drawn, carry, drawn, np.zeros(GRID))
+    return Worth(
+        GRID_M,
+        carry,
+        flat,
+        np.full(GRID, 0.7),
+        carry,
+        drawn,
+        drawn,
+        carry,
+        drawn,
+        np.zeros(GRID),
+        carry[:, None],
+    )
 
 
 def test_two_golfers_meet_between_their_depths():

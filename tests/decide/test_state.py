@@ -17,9 +17,9 @@ GRID = np.linspace(0.15e-3, 0.35e-3, 241)
 def product_of(best, bend=400e6, **patterns) -> Product:
     """Parabolas over depth, a draw for each best depth."""
     drawn = {"p": 200.0 - bend * (GRID[:, None] - np.atleast_1d(best)) ** 2} | patterns
-    return Product(
-        {name: GRID for name in drawn}, {name: values.mean(axis=1) for name, values in drawn.items()}, drawn
-    )
+    mean = {name: values.mean(axis=1) for name, values in drawn.items()}
+    places = {name: values[:, None] for name, values in mean.items()}
+    return Product({name: GRID for name in drawn}, mean, drawn, places)
 
 
 def flown(outside=0.0, carry=200.0, runs=200.0, expected=0.5, touches=False):

@@ -42,6 +42,13 @@ RUN_UNCERTAINTY = 0.3
 """Standard deviation of the run after the landing, as a share of it: turf, and a bounce model that
 measurements find imperfect (`pipeline.flight.ground`); a judgement, no source."""
 
+PLACES = np.linspace(-2.5, 2.5, 11)
+"""Places of the crisis on balls that are cut at which the most probable coefficients are flown, in standard
+deviations of ln Re. Weighted by the normal density their mean is the expected value, by the trapezoidal rule,
+which converges faster than any power of the step on a normal density."""
+
+PLACE_WEIGHTS = np.exp(-0.5 * PLACES**2) / np.exp(-0.5 * PLACES**2).sum()
+
 _DIAMETER_STEP_M = 1e-4
 
 NOISE_DRAWS, NOISE_SEED = 50, 7
@@ -121,6 +128,9 @@ class PatternFlights:
         As `mean`, for each scenario by itself.
     plain : PlainFlights
         Flights by the runs' own grid, and what the crisis takes.
+    by_place : MeanFlights or None
+        As `mean`, with the crisis at each of `PLACES`, arrays of shape (d, 11); None where its place on balls
+        that are cut is known or there is none.
     """
 
     depth_m: FloatArray
@@ -129,6 +139,7 @@ class PatternFlights:
     draws: MeanFlights
     by_scenario: dict[str, MeanFlights]
     plain: "PlainFlights"
+    by_place: MeanFlights | None = None
 
     @property
     def carry_draws_m(self) -> FloatArray:
@@ -143,8 +154,9 @@ class PatternFlights:
 
         each = {name: kept(flights) for name, flights in self.by_scenario.items()}
         plain = PlainFlights(**{name: values[keep] for name, values in vars(self.plain).items()})
+        places = None if self.by_place is None else kept(self.by_place)
         return PatternFlights(
-            self.depth_m[keep], self.studied[keep], kept(self.mean), kept(self.draws), each, plain
+            self.depth_m[keep], self.studied[keep], kept(self.mean), kept(self.draws), each, plain, places
         )
 
 
@@ -227,6 +239,21 @@ def fly_pattern(
         MeanFlights(**moved),
         {scenario.name: flown for scenario, flown in zip(scenarios, each, strict=True)},
         _plain(model, depth, mean, (tables, drawn, draws), (launches, few), scenarios),
+        _by_place(model, depth, launches, scenarios),
+    )
+
+
+def _by_place(
+    model: CoefficientModel, depth_m: FloatArray, launches: FloatArray, scenarios: Sequence[Scenario]
+) -> MeanFlights | None:
+    """Fly the most probable coefficients with the crisis at each of `PLACES`."""
+    if not model.spread > 0.0:
+        return None
+    each = [
+        _over_scenarios(model.placed(place).most_probable(depth_m), launches, scenarios) for place in PLACES
+    ]
+    return MeanFlights(
+        *(np.stack([getattr(at, column.name) for at in each], axis=1) for column in fields(MeanFlights))
     )
 
 

@@ -17,7 +17,7 @@ from pipeline.flight.air import air_from
 from pipeline.flight.trajectory import Conditions
 from pipeline.flight.wind import WindProfile
 from pipeline.flow.solver.fidelity import fidelity
-from pipeline.study.model import AirSpec, BallSpec, Golfer, Study
+from pipeline.study.model import AirSpec, BallSpec, FlowSettings, Golfer, MeshErrorSpec, Study
 
 COLUMNS = (
     "pattern",
@@ -71,16 +71,29 @@ def scenarios_of(study: Study) -> list[Scenario]:
 
 
 def stated_errors(study: Study) -> tuple[StatedError, ...]:
-    """Errors beyond those of the runs: of the mesh, as the study states it, and of the flow model.
+    """Errors beyond those of the runs: of the mesh and of the flow model.
 
     That of the model is the same for all depths and patterns: it widens every carry and not the best depth.
+    That of the mesh has a level, as the study states it, and a slope with depth, as the study states it or
+    as it was measured for the mesh level (`Fidelity.slope_error`): it widens the best depth.
     """
-    mesh = study.flow.mesh_error
-    found = [] if mesh is None else [StatedError(mesh.cd, mesh.cl, mesh.shared)]
+    found = [StatedError(**mesh_error(study.flow).model_dump())]
     model = fidelity(study.flow.fidelity).model_error.get(study.flow.boundary_layer)
     if model is not None:
         found.append(StatedError(shared=1.0, cd_relative=model[0], cl_relative=model[1]))
     return tuple(found)
+
+
+def mesh_error(flow: FlowSettings) -> MeshErrorSpec:
+    """Error of the mesh: as the study states it, its slopes else as measured for the mesh level."""
+    stated = flow.mesh_error or MeshErrorSpec()
+    cd_slope, cl_slope = fidelity(flow.fidelity).slope_error.get(flow.level, (0.0, 0.0))
+    return stated.model_copy(
+        update={
+            "cd_slope": cd_slope if stated.cd_slope is None else stated.cd_slope,
+            "cl_slope": cl_slope if stated.cl_slope is None else stated.cl_slope,
+        }
+    )
 
 
 def fly_golfer(

@@ -6,6 +6,7 @@ import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.flow.solver.model_error import dimpled_model_error
+from pipeline.flow.solver.slope_error import slope_errors
 from pipeline.geometry.shell.mesh import Level
 
 WALL_YPLUS = 1.0
@@ -61,6 +62,8 @@ class Fidelity:
     model_error : dict of tuple
         Standard deviations of Cd and Cl, as shares of them, by which the model is off published balls, by the
         state of the boundary layer; empty where none is known.
+    slope_error : dict of tuple
+        Relative errors of d(Cd)/d(depth) and d(Cl)/d(depth) by mesh level; empty where none was measured.
     turning : bool
         Whether the mesh turns with the ball as a solid body. Then the flow is computed around the whole ball,
         and cell zones, which would turn too, are no way to state where the boundary layer is tripped.
@@ -74,6 +77,7 @@ class Fidelity:
     turbulent: bool
     scope: str
     model_error: dict[str, tuple[float, float]] = field(default_factory=dict)
+    slope_error: dict[str, tuple[float, float]] = field(default_factory=dict)
     courant: float | None = None
     turning: bool = False
 
@@ -170,6 +174,7 @@ FIDELITIES = {
             reynolds=(7.5e4, 3e5),  # the lowest that was compared with published balls (docs/validation.md)
             turbulent=True,
             model_error=DIMPLED_MODEL_ERROR,
+            slope_error=slope_errors(),
             scope=(
                 "Steady Reynolds-averaged flow (k-omega SST). The state of the boundary layer is an input of "
                 "the study: turbulent leaves it to the model, which knows nothing of the drag crisis; "

@@ -10,9 +10,17 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.process import SHARED_BETWEEN_PATTERNS
 from pipeline.aero.stated_error import StatedError
 from pipeline.decide.flights.population import Scenario, carry_per_diameter, fly_pattern
-from pipeline.decide.flights.station import COLUMNS, conditions_of, fly_study, scenarios_of, write_flights
+from pipeline.decide.flights.station import (
+    COLUMNS,
+    conditions_of,
+    fly_study,
+    scenarios_of,
+    stated_errors,
+    write_flights,
+)
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
+from pipeline.flow.solver.fidelity import fidelity
 from pipeline.study.model import Study
 
 SHOTS = Launches([70.0, 74.0], [0.19, 0.21], [260.0, 280.0])
@@ -141,6 +149,16 @@ def test_a_model_error_widens_the_carry_and_not_its_differences():
     per_tenth = plain.mean.carry_m[0] - worse
     assert level[1] > 0.8 * per_tenth > 2 * level[0]
     assert between[1] < 1.5 * between[0]
+
+
+def test_the_slope_error_of_the_mesh_level_is_in_every_study_and_a_stated_one_replaces_it():
+    given = study().model_dump(by_alias=False)
+    flow = study().flow
+    assert stated_errors(study())[0].cd_slope == fidelity(flow.fidelity).slope_error[flow.level][0]
+    given["flow"]["mesh_error"] = {"cd": 0.01, "cd_slope": 0.05}
+    stated = stated_errors(Study.model_validate(given, by_name=True))[0]
+    assert (stated.cd, stated.cd_slope) == (0.01, 0.05)
+    assert stated.cl_slope == fidelity(flow.fidelity).slope_error[flow.level][1]
 
 
 def more_drag(cd):
