@@ -266,7 +266,7 @@ class CoefficientModel:
                 source = np.random.default_rng([seed, 2 + order, *name.encode()])
                 values = values + size * stated_draws(error.shared, depth, n, source, rng)[:, :, None, None]
                 if slope := getattr(error, f"{name}_slope"):
-                    factor = slope * slope_draws(error.shared, n, source, rng)
+                    factor = slope_draws(slope, error.shared, n, source, rng)
                     values = values + factor[:, None, None, None] * self._change_with_depth(name, depth)
             low, high = BOUNDS[name] if name != "cl" else (-np.inf, np.inf)
             drawn.append(np.clip(values, low, high))

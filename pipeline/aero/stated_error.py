@@ -26,7 +26,7 @@ class StatedError:
         The same as shares of the coefficient; both parts of an error are drawn together [-].
     cd_slope, cl_slope : float
         Relative standard deviation of the coefficient's change with depth, independent of the other parts:
-        one factor a draw turns the curve over depth about the middle of the depths studied [-].
+        one factor a draw, above zero, turns the curve over depth about the middle of the depths studied [-].
     """
 
     cd: float = 0.0
@@ -48,7 +48,16 @@ def stated_draws(
     return np.asarray(np.sqrt(shared) * common.standard_normal((n, 1)) + np.sqrt(1.0 - shared) * own)
 
 
-def slope_draws(shared: float, n: int, common: np.random.Generator, rng: np.random.Generator) -> FloatArray:
-    """Draws of a relative error of the slope with depth of unit size, shape (n,)."""
+def slope_draws(
+    relative: float, shared: float, n: int, common: np.random.Generator, rng: np.random.Generator
+) -> FloatArray:
+    """Draws of a relative error of the slope with depth, shape (n,).
+
+    The factor on the slope is log-normal with a mean of one and the standard deviation `relative`: meshes
+    differ in how fast coefficients change with depth, and not in which way (docs/validation.md, "Steps of
+    depth").
+    """
+    sigma = np.sqrt(np.log1p(relative**2))
     own = rng.standard_normal(n)
-    return np.asarray(np.sqrt(shared) * common.standard_normal(n) + np.sqrt(1.0 - shared) * own)
+    unit = np.sqrt(shared) * common.standard_normal(n) + np.sqrt(1.0 - shared) * own
+    return np.asarray(np.expm1(sigma * unit - 0.5 * sigma**2))

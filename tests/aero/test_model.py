@@ -106,6 +106,7 @@ def test_an_error_of_the_slope_turns_the_curve_over_depth():
     turned = (moved.values - plain.values)[:, 1, 2, 0].reshape(3, 4000)
     drag = plain.values[:, 1, 2, 0].reshape(3, 4000).mean(axis=1)
     assert turned.std(axis=1) == pytest.approx(0.4 * np.abs(drag - drag[1]), rel=0.05, abs=1e-6)
+    assert turned[0].min() / (drag[0] - drag[1]) > -1.0  # no draw turns the slope round
     # One factor a draw: both ends move together, by the sign of their own change with depth.
     sign = np.sign((drag[0] - drag[1]) * (drag[2] - drag[1]))
     assert sign * np.corrcoef(turned[[0, 2]])[0, 1] > 0.999

@@ -71,10 +71,9 @@ class CrisisTruth:
         off, r = (d - self.best_m) / 1e-4, np.log(re / 1.2e5)
         cd = 0.24 + self.level + (0.18 + 0.3 * self.slope) * s + 0.03 * r + self.bend * (r**2 - 0.1)
         cd = cd + self.rise * off**2 + self.shallow * np.exp(-self.rate * off)
-        # Bearman & Harvey 1976 as a straight line through their values at S 0.05 to 0.3 [quoted]; Lyu et al. 2018.
-        laws = np.stack(
-            [0.077 + 0.66 * s, 0.9 * smits_smith_1994(re, s).cl, lyu_2018(re, np.minimum(s, 0.3)).cl]
-        )
+        # Bearman & Harvey 1976, a straight line through their values at S 0.05 to 0.3 [quoted]; then fits.
+        straight, root = 0.077 + 0.66 * s, 0.9 * smits_smith_1994(re, s).cl
+        laws = np.stack([straight, root, lyu_2018(re, np.minimum(s, 0.3)).cl])
         cl = np.tensordot(self.laws, laws, axes=1) * (1 + self.lift)
         cl = cl * (1 - self.fall * (d - 0.2e-3) / 1e-4)
         tau = np.log(re / (self.centre * (d / 0.11e-3) ** self.exponent)) - shift

@@ -346,6 +346,7 @@ def test_a_stated_mesh_error_is_in_the_intervals():
 
 def test_the_error_of_the_flow_model_widens_carries_and_not_depths():
     given = study().to_json()
+    given["flow"]["mesh_error"] = {"cd_slope": 0.0, "cl_slope": 0.0}
     wide, _ = decided(Study.model_validate(given, by_name=True), coefficients())
     given["flow"]["fidelity"] = "laminar"
     plain, _ = decided(Study.model_validate(given, by_name=True), coefficients())
@@ -353,6 +354,18 @@ def test_the_error_of_the_flow_model_widens_carries_and_not_depths():
     width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
     assert (width[0] < 1.5 * width[1]).all()
     assert (abs(wide["best_depth_m"] - plain["best_depth_m"]) < 2e-5).all()
+
+
+def test_the_error_of_the_slope_widens_the_best_depth():
+    # Lift falls with depth and drag has its least at 0.22 mm: how fast lift falls moves the best depth.
+    runs = coefficients()
+    runs["cl"] *= 1 - 1000 * (runs["depth_m"] - 0.22e-3)
+    given = study().to_json()
+    wide, _ = decided(Study.model_validate(given, by_name=True), runs)
+    given["flow"]["mesh_error"] = {"cd_slope": 0.0, "cl_slope": 0.0}
+    plain, _ = decided(Study.model_validate(given, by_name=True), runs)
+    width = [frame["best_depth_hi_m"] - frame["best_depth_lo_m"] for frame in (wide, plain)]
+    assert (width[0] > 1.3 * width[1]).all()
 
 
 def test_total_distance_may_be_what_counts():

@@ -73,12 +73,13 @@ def test_an_optimum_at_the_edge_is_said_plainly(
     (item,) = inputs.decision.advice
     assert item.headline.startswith("Run more: so far ico32 at ")
     assert item.state == "run more"
-    assert (
-        f"The best depth of ico32 lies at the {end} depth studied with a probability of 1.00: study {way} "
-        "ones." in item.sentences
+    # Not 1.00: the error of the mesh turns the curves over depth.
+    at_edge = (
+        rf"The best depth of ico32 lies at the {end} depth studied with a probability of (0\.9[5-9]|1\.00)"
     )
+    assert any(re.fullmatch(rf"{at_edge}: study {way} ones\.", sentence) for sentence in item.sentences)
     cell = decision_table(inputs).rows[0][-1]
-    assert (cell.text, cell.mark) == ("100\u00a0% of the draws", "warn")
+    assert cell.mark == "warn" and re.fullmatch(r"(9[5-9]|100)\s% of the draws", cell.text)
 
 
 def test_an_edge_made_by_failed_runs_is_told_from_one_of_the_study(small: Results, tmp_path: Path) -> None:
