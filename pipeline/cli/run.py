@@ -31,7 +31,7 @@ from pipeline.workflow.engine import (
 )
 from pipeline.workflow.progress import Clock, expected_of
 from pipeline.workflow.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
-from pipeline.workflow.results_lock import held
+from pipeline.workflow.results_lock import locked_results
 from pipeline.workflow.supervise import complaints, supervise
 
 NO_ROOM_BYTES = 1_000_000
@@ -77,7 +77,7 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
-    with held(results) as lock:
+    with locked_results(results) as lock:
         for line in (f"results: {results}", *elsewhere, *geometry_warnings(study, results)):
             complain(line)
         clear_queue(chosen, results)

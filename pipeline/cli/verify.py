@@ -18,7 +18,7 @@ from pipeline.validation.bench import Bench
 from pipeline.validation.parts import PARTS, Part, parts
 from pipeline.validation.rows import Row, merge_rows
 from pipeline.validation.workflow import compute_flows
-from pipeline.workflow.results_lock import held
+from pipeline.workflow.results_lock import locked_results
 
 FOLDER = "verification"
 
@@ -57,7 +57,7 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     check_solver_path(results)
     results.mkdir(parents=True, exist_ok=True)
     rows: list[Row] = []
-    with held(results) as lock:
+    with locked_results(results) as lock:
         bench = Bench(results, partial(compute_flows, results, cores or cores_allowed(), lock))
         for place, part in enumerate(wanted):
             left = sum(of.core_minutes for of in wanted[place:])

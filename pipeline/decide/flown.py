@@ -1,4 +1,4 @@
-"""All flights of a study: every golfer with every pattern, depth and draw, and what they are worth."""
+"""All flights of a study: every golfer with every pattern, depth and draw, and their values."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
@@ -12,7 +12,7 @@ from pipeline.aero.patterns import models_from_coefficients
 from pipeline.decide.flights.population import DRAWS, PatternFlights
 from pipeline.decide.flights.station import fly_golfer
 from pipeline.decide.product import Product, product
-from pipeline.decide.worth import Worth, worth
+from pipeline.decide.value import DepthValues, depth_values
 from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
 from pipeline.study.model import Golfer, Study
 from pipeline.study.trade_units import breakable, millimetres, share
@@ -31,7 +31,7 @@ class Flown(NamedTuple):
         By golfer and then pattern.
     flights : dict
         The same, depths that do not come down left out.
-    worths : dict
+    valued : dict
         By (golfer, pattern).
     placed : dict
         The same with the drag crisis where it is most probable, for the patterns that have one.
@@ -44,8 +44,8 @@ class Flown(NamedTuple):
     models: dict[str, CoefficientModel]
     every: dict[str, dict[str, PatternFlights]]
     flights: dict[str, dict[str, PatternFlights]]
-    worths: dict[tuple[str, str], Worth]
-    placed: dict[tuple[str, str], Worth]
+    valued: dict[tuple[str, str], DepthValues]
+    placed: dict[tuple[str, str], DepthValues]
     notes: list[str]
     unresolved: Sequence[Unresolved]
 
@@ -77,7 +77,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
     Returns
     -------
     Flown
-        Flights, and what they are worth. Draws in which some ball does not come down are left out for all.
+        Flights, and their values. Draws in which some ball does not come down are left out for all.
     """
     models, notes = models_from_coefficients(coefficients, criteria(study))
     known = set(coefficients["pattern"])
@@ -92,7 +92,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
             if (landed := _landed(flown, pattern, golfer, notes))
         }
         notes += _warnings(golfer, flights[golfer.name])
-    worths = _worths(study, flights)
+    valued = _valued(study, flights)
     spread = {name: model for name, model in models.items() if model.spread > 0.0}
     placed = {}
     if spread:
@@ -105,18 +105,20 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
                 for pattern, flown in of_golfer.items()
                 if pattern in flights[golfer.name]
             }
-        placed = _worths(study, again)
-    return Flown(models, every, flights, worths, placed, notes, unresolved)
+        placed = _valued(study, again)
+    return Flown(models, every, flights, valued, placed, notes, unresolved)
 
 
-def _worths(study: Study, flights: dict[str, dict[str, PatternFlights]]) -> dict[tuple[str, str], Worth]:
-    """Worth of every golfer and pattern, without the draws in which some ball does not come down."""
+def _valued(
+    study: Study, flights: dict[str, dict[str, PatternFlights]]
+) -> dict[tuple[str, str], DepthValues]:
+    """Values for every golfer and pattern, without the draws in which some ball does not come down."""
     finite = np.ones(DRAWS, bool)
     for of_golfer in flights.values():
         for flown in of_golfer.values():
             finite &= np.isfinite(flown.carry_draws_m).all(axis=0)
     return {
-        (golfer.name, pattern): worth(flown, golfer.flight_window, finite, golfer.aim)
+        (golfer.name, pattern): depth_values(flown, golfer.flight_window, finite, golfer.aim)
         for golfer in study.golfers
         for pattern, flown in flights[golfer.name].items()
     }
@@ -142,15 +144,15 @@ def product_of(study: Study, flown: Flown, placed: bool = False) -> tuple[Produc
         Who counts.
     """
     weights = {golfer.name: golfer.weight for golfer in study.golfers if golfer.weight > 0}
-    worths = flown.placed if placed else flown.worths
+    valued = flown.placed if placed else flown.valued
     if not weights:
         return None, []
-    shared: dict[tuple[str, str], Worth] = {}
+    shared: dict[tuple[str, str], DepthValues] = {}
     for pattern in flown.ranked:
-        of_pattern = [worths.get((golfer, pattern)) for golfer in weights]
+        of_pattern = [valued.get((golfer, pattern)) for golfer in weights]
         grids = [of.depth_m for of in of_pattern if of is not None]
         if len(grids) == len(of_pattern) and all(np.array_equal(grids[0], grid) for grid in grids):
-            shared |= {(golfer, pattern): worths[golfer, pattern] for golfer in weights}
+            shared |= {(golfer, pattern): valued[golfer, pattern] for golfer in weights}
     return (product(shared, weights) if shared else None), list(weights)
 
 

@@ -83,7 +83,7 @@ def share_within(
     Parameters
     ----------
     grid_m, value_m : ndarray, shape (g,)
-        Even grid of depths and what they are worth [m].
+        Even grid of depths and their values [m].
     depth_m : float
         Depth that the mould is cut to [m].
     m_per_m_diameter : float

@@ -15,7 +15,7 @@ from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import DRAWS, SHOTS, flight_depths, fly_pattern
 from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
 from pipeline.decide.product import product
-from pipeline.decide.worth import Worth, worth
+from pipeline.decide.value import DepthValues, depth_values
 from pipeline.errors import InputError
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.campaign.cost import cells, core_seconds
@@ -86,7 +86,7 @@ def next_depths(
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")
     conditions, scenarios, stated = conditions_of(study), scenarios_of(study), stated_errors(study)
-    wide: dict[tuple[str, str], Worth] = {}
+    wide: dict[tuple[str, str], DepthValues] = {}
     shallowest = shallowest_depths(study)
     offers: list[tuple[Pattern, float, float | None]] = []
     stands = ranked_as(list(models), unresolved)
@@ -109,7 +109,7 @@ def next_depths(
                     f"{pattern.name}: with some draws of its coefficients a ball does not come down; more "
                     "usable runs are needed before others can be chosen"
                 )
-            wide[golfer.name, pattern.name] = worth(flights, golfer.flight_window, finite, golfer.aim)
+            wide[golfer.name, pattern.name] = depth_values(flights, golfer.flight_window, finite, golfer.aim)
     if not offers:
         raise InputError(
             f"{study.name}: no pattern has two depths with usable runs, so that nothing can be chosen from "
@@ -192,7 +192,7 @@ def expected_gain(
 def _proposed(
     pattern: Pattern, model: CoefficientModel, coefficients: pd.DataFrame, shallowest_m: float
 ) -> list[tuple[float, float | None]]:
-    """Depths worth asking for, each with its edge angle where the study lists those."""
+    """Depths to ask for, each with its edge angle where the study lists those."""
     known = model.depth_m
     depths = [
         1.5 * known[0] - 0.5 * known[1],

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.decide.optimum import best_on_grid
-from pipeline.decide.worth import Worth
+from pipeline.decide.value import DepthValues
 from pipeline.records.decision import PatternOfProduct, Prototype
 from pipeline.study.units import YARD_M
 
@@ -26,7 +26,7 @@ MOST_CANDIDATES = 150
 
 @dataclass(frozen=True)
 class Product:
-    """Weighted sum of what every depth is worth to the golfers.
+    """Weighted sum of the value of every depth to the golfers.
 
     Parameters
     ----------
@@ -35,7 +35,7 @@ class Product:
     value_m, value_draws_m : dict
         By pattern, shapes (g,) and (g, k) [m].
     value_at_places_m : dict
-        By pattern, as `Worth.value_at_places_m` [m].
+        By pattern, as `DepthValues.value_at_places_m` [m].
     """
 
     depth_m: dict[str, FloatArray]
@@ -44,12 +44,12 @@ class Product:
     value_at_places_m: dict[str, FloatArray]
 
 
-def product(worths: Mapping[tuple[str, str], Worth], weights: Mapping[str, float]) -> Product:
+def product(valued: Mapping[tuple[str, str], DepthValues], weights: Mapping[str, float]) -> Product:
     """Weigh the golfers.
 
     Parameters
     ----------
-    worths : mapping
+    valued : mapping
         By (golfer, pattern), for every golfer and the patterns that all golfers can be flown with; the depths
         of a pattern are the same for all.
     weights : mapping
@@ -61,15 +61,15 @@ def product(worths: Mapping[tuple[str, str], Worth], weights: Mapping[str, float
         Weighted means over the golfers.
     """
     total = sum(weights.values())
-    patterns = list(dict.fromkeys(pattern for _, pattern in worths))
+    patterns = list(dict.fromkeys(pattern for _, pattern in valued))
 
     def weighted(pattern: str, name: str) -> FloatArray:
-        parts = [weights[golfer] / total * getattr(worths[golfer, pattern], name) for golfer in weights]
+        parts = [weights[golfer] / total * getattr(valued[golfer, pattern], name) for golfer in weights]
         return np.asarray(np.sum(parts, axis=0))
 
     first = next(iter(weights))
     return Product(
-        {pattern: worths[first, pattern].depth_m for pattern in patterns},
+        {pattern: valued[first, pattern].depth_m for pattern in patterns},
         {pattern: weighted(pattern, "value_m") for pattern in patterns},
         {pattern: weighted(pattern, "value_draws_m") for pattern in patterns},
         {pattern: weighted(pattern, "value_at_places_m") for pattern in patterns},
@@ -77,7 +77,7 @@ def product(worths: Mapping[tuple[str, str], Worth], weights: Mapping[str, float
 
 
 def rank(
-    of: Product, worths: Mapping[tuple[str, str], Worth], golfers: Sequence[str]
+    of: Product, valued: Mapping[tuple[str, str], DepthValues], golfers: Sequence[str]
 ) -> list[PatternOfProduct]:
     """Compare the patterns as the product for all golfers, in the order of the product's patterns."""
     patterns = list(of.depth_m)
@@ -85,7 +85,7 @@ def rank(
     tops = np.array([drawn[name].carry_m for name in patterns])
     wins = np.bincount(tops.argmax(axis=0), minlength=len(patterns)) / tops.shape[1]
     own = {
-        golfer: np.max([worths[golfer, name].value_draws_m.max(axis=0) for name in patterns], axis=0)
+        golfer: np.max([valued[golfer, name].value_draws_m.max(axis=0) for name in patterns], axis=0)
         for golfer in golfers
     }
     found = []
@@ -105,7 +105,7 @@ def rank(
                 regret_m=float(regret.mean()),
                 regret_hi_m=float(np.quantile(regret, 0.95)),
                 regrets_m={
-                    golfer: float((own[golfer] - worths[golfer, name].value_draws_m[at]).mean())
+                    golfer: float((own[golfer] - valued[golfer, name].value_draws_m[at]).mean())
                     for golfer in golfers
                 },
             )
@@ -138,15 +138,15 @@ def short_list(of: Product, sure: float = SURE, loss_m: float = YARD_M) -> list[
     best = np.max([draws.max(axis=0) for draws in of.value_draws_m.values()], axis=0)
     good = values >= best - loss_m
     # Of sets that are equally good, the one with the higher expected values is cut.
-    worth = np.array([of.value_m[name][at] for name, at in places])
-    chosen = _smallest_set(good, worth, sure)
+    value = np.array([of.value_m[name][at] for name, at in places])
+    chosen = _smallest_set(good, value, sure)
     if chosen is None:
         chosen = list(range(len(places)))
     found: list[Prototype] = []
     open_draws = np.ones(good.shape[1], bool)
     while chosen and 1.0 - open_draws.mean() < sure:
         adds = (good[chosen] & open_draws).mean(axis=1)
-        choice = chosen[int(np.lexsort((worth[chosen], adds))[-1])]
+        choice = chosen[int(np.lexsort((value[chosen], adds))[-1])]
         if not (good[choice] & open_draws).any():
             break
         chosen.remove(choice)
@@ -164,11 +164,11 @@ def short_list(of: Product, sure: float = SURE, loss_m: float = YARD_M) -> list[
     return found
 
 
-def _smallest_set(good: NDArray[np.bool_], worth: FloatArray, sure: float) -> list[int] | None:
+def _smallest_set(good: NDArray[np.bool_], value: FloatArray, sure: float) -> list[int] | None:
     """One to three rows of `good` (candidates x draws) that cover a share of the draws; None if none do."""
     bad = (~good).astype(np.float32)
     allowed = (1.0 - sure) * good.shape[1] + 0.5
-    tie = 1e-3 * (worth.max() - worth) / max(float(np.ptp(worth)), 1e-12)  # far less than one draw
+    tie = 1e-3 * (value.max() - value) / max(float(np.ptp(value)), 1e-12)  # far less than one draw
     alone = bad.sum(axis=1) + tie
     if alone.min() <= allowed:
         return [int(alone.argmin())]

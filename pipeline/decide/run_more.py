@@ -1,4 +1,4 @@
-"""Runs that a decision asks for: depths worth their price, and conditions that its flights pass through."""
+"""Runs that a decision asks for: depths with enough expected gain, and conditions beyond the table."""
 
 from collections.abc import Mapping, Sequence
 

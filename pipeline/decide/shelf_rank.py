@@ -8,7 +8,7 @@ import pandas as pd
 from pipeline.decide.flights.golfer import as_flown, draw_shots
 from pipeline.decide.flights.population import SHOTS
 from pipeline.decide.flights.station import SEED, scenarios_of
-from pipeline.decide.worth import in_window, outside_cost
+from pipeline.decide.value import in_window, outside_cost
 from pipeline.shelf.ball import ShelfBall
 from pipeline.shelf.fly import FlownBall, fly_ball
 from pipeline.study.model import Golfer, Study

@@ -21,8 +21,8 @@ from pipeline.decide.place_outcomes import place_outcomes
 from pipeline.decide.product import Product, product, rank
 from pipeline.decide.run_more import runs_to_add
 from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
+from pipeline.decide.value import GRID, DepthValues, in_window, outside_cost
 from pipeline.decide.wording import advise, not_told_sentences, product_sentences
-from pipeline.decide.worth import GRID, Worth, in_window, outside_cost
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import Unresolved
 from pipeline.records.decision import (
@@ -57,7 +57,7 @@ class Decided:
     Parameters
     ----------
     flown : Flown
-        Models of the coefficients, flights with them, and what they are worth.
+        Models of the coefficients, flights with them, and their values.
     decision : Decision
         What is made of them.
     """
@@ -91,7 +91,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
     """
     flown = fly_everything(study, coefficients, unresolved)
     of, counted = product_of(study, flown)
-    ranked = rank(of, flown.worths, counted) if of is not None else []
+    ranked = rank(of, flown.valued, counted) if of is not None else []
     studied = studied_depths(study, coefficients)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
@@ -102,7 +102,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         golfer.name: _state(
             flown,
             [golfer.name],
-            _of_one(flown.worths, golfer, flown.ranked),
+            _of_one(flown.valued, golfer, flown.ranked),
             _of_one(flown.placed, golfer, flown.ranked),
             nothing,
             studied,
@@ -181,8 +181,10 @@ def write_decision(folder: Path, decision: Decision) -> None:
     write(Path(folder) / DECISION, decision)
 
 
-def _of_one(worths: dict[tuple[str, str], Worth], golfer: Golfer, ranked: Sequence[str]) -> Product | None:
-    own = {key: of for key, of in worths.items() if key[0] == golfer.name and key[1] in ranked}
+def _of_one(
+    valued: dict[tuple[str, str], DepthValues], golfer: Golfer, ranked: Sequence[str]
+) -> Product | None:
+    own = {key: of for key, of in valued.items() if key[0] == golfer.name and key[1] in ranked}
     return product(own, {golfer.name: 1.0}) if own else None
 
 
@@ -217,15 +219,15 @@ def _rows(
     regrets_m: Mapping[str, float],
     state: str,
 ) -> list[DecisionRow]:
-    worths = {name: flown.worths[golfer.name, name] for name in flown.flights[golfer.name]}
-    if not worths:
+    valued = {name: flown.valued[golfer.name, name] for name in flown.flights[golfer.name]}
+    if not valued:
         return []
-    drawn = {name: best_on_grid(of.depth_m, of.value_draws_m) for name, of in worths.items()}
-    ranked = [name for name in worths if name in flown.ranked]
+    drawn = {name: best_on_grid(of.depth_m, of.value_draws_m) for name, of in valued.items()}
+    ranked = [name for name in valued if name in flown.ranked]
     p_best = dict(zip(ranked, share_best([drawn[name].carry_m for name in ranked]), strict=True))
     shots = draw_shots(golfer, SHOTS, SEED)
     rows = []
-    for name, of in worths.items():
+    for name, of in valued.items():
         best = best_on_grid(of.depth_m, of.value_m[:, None])
         depth, one_depth = float(best.depth_m[0]), of.depth_m.size == 1
         low, high = np.quantile(drawn[name].depth_m, INTERVAL)
@@ -326,6 +328,6 @@ def _outside_all(golfer: Golfer, flown: Flown) -> list[str]:
     return [
         f"{pattern}: no depth studied flies in the window that {golfer.name} requires; the nearest is named."
         for pattern in flown.flights[golfer.name]
-        for of in [flown.worths[golfer.name, pattern]]
+        for of in [flown.valued[golfer.name, pattern]]
         if (outside_cost(window, of.peak_m, of.descent_rad) > 0.0).all()
     ]

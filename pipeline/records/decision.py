@@ -200,7 +200,7 @@ class NextConditions(Part):
 
 
 class RunsToAdd(Part):
-    """What to compute next: depths worth their price, best first, and conditions where flights need some."""
+    """What to compute next: depths with enough expected gain, best first, and conditions beyond the table."""
 
     depths: list[NextDepth] = Field(default_factory=list)
     conditions: NextConditions | None = None

@@ -11,7 +11,7 @@ from pipeline.ending import ended_well
 from pipeline.files.atomic import write_json
 from pipeline.flow.campaign.kept import drop_states
 from pipeline.flow.campaign.run import run
-from pipeline.flow.campaign.run_lock import alone
+from pipeline.flow.campaign.run_lock import locked_run
 from pipeline.flow.solver.case import remove_case
 from pipeline.flow.solver.state import load_state
 from pipeline.geometry.shell.files import load_shell
@@ -31,7 +31,7 @@ def compute_run(results: Path, run_id: str, ranks: int = 1) -> None:
         As for `pipeline.flow.campaign.run.run`.
     """
     folder = results / run_id
-    with alone(folder):
+    with locked_run(folder):
         spec = read(folder / SPEC, RunInputs)
         result = run(results, run_id, ranks, keep="all")
         measures: dict[str, float | None] = {}

@@ -33,7 +33,7 @@ def compute_flows(results: Path, cores: int, lock: TextIO, due: Sequence[Flow]) 
     cores : int
         Cores to fill.
     lock : file
-        From `pipeline.workflow.results_lock.held`.
+        From `pipeline.workflow.results_lock.locked_results`.
     due : sequence of Flow
         What to compute, each after the one that it starts from.
 

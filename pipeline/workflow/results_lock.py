@@ -20,7 +20,7 @@ ENDING_SECONDS = 180.0
 
 
 @contextmanager
-def held(results: Path) -> Iterator[TextIO]:
+def locked_results(results: Path) -> Iterator[TextIO]:
     """Hold a results folder until the block and the workflow engine that it starts have ended.
 
     Parameters

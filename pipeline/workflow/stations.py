@@ -65,14 +65,14 @@ def flow(
     from pipeline.files.atomic import set_aside
     from pipeline.flow.campaign.reuse import remember, reuse
     from pipeline.flow.campaign.run import run as compute
-    from pipeline.flow.campaign.run_lock import alone
+    from pipeline.flow.campaign.run_lock import locked_run
     from pipeline.flow.solver.find import find_solver
     from pipeline.records.flow import RETRIED
 
     if leave_seconds is not None:
         signal.signal(signal.SIGALRM, lambda _number, _frame: os.kill(os.getpid(), signal.SIGTERM))
         signal.setitimer(signal.ITIMER_REAL, max(1.0, 60.0 * minutes - leave_seconds))
-    with alone(HERE / run) as finished:
+    with locked_run(HERE / run) as finished:
         if finished:
             return
         solver = find_solver()

@@ -28,7 +28,7 @@ def supervise(arguments: list[str], results: Path, log: IO[bytes], clock: Clock,
     clock : Clock
         Estimates the time that is left.
     lock : file
-        From `pipeline.workflow.results_lock.held`; the engine inherits it.
+        From `pipeline.workflow.results_lock.locked_results`; the engine inherits it.
 
     Returns
     -------

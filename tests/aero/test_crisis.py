@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pipeline.decide.worth import worth
 
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import Criterion, Place, criteria
@@ -14,7 +15,6 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import misfit
 from pipeline.aero.table import TableBatch
 from pipeline.decide.flights.population import fly_pattern
-from pipeline.decide.worth import worth
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.solver.boundary_layer import critical_reynolds, tripped_share

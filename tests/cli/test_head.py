@@ -25,7 +25,7 @@ from pipeline.geometry.build import build_layout, build_variant
 from pipeline.records.tree import TOTALS
 from pipeline.study.file import load_study
 from pipeline.study.matrix import runs, variants
-from pipeline.workflow.results_lock import held
+from pipeline.workflow.results_lock import locked_results
 
 ROOT = Path(__file__).parents[2]
 STUB = ROOT / "tests/stub_solver"
@@ -91,11 +91,11 @@ def use_stub(monkeypatch: pytest.MonkeyPatch, folder: Path, settings: dict[str, 
 
 
 def test_one_head_at_a_time(tmp_path: Path) -> None:
-    with held(tmp_path):
+    with locked_results(tmp_path):
         with pytest.raises(InputError, match=rf"process {os.getpid()} on \S+ is at work on this study"):
-            with held(tmp_path):
+            with locked_results(tmp_path):
                 pass
-    with held(tmp_path):
+    with locked_results(tmp_path):
         pass
 
 

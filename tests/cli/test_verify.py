@@ -11,7 +11,7 @@ from pipeline.validation import parts
 from pipeline.validation.bench import Bench
 from pipeline.validation.parts import Part
 from pipeline.validation.rows import Row, read_rows
-from pipeline.workflow.results_lock import held
+from pipeline.workflow.results_lock import locked_results
 
 
 def _cheap(bench: Bench) -> list[Row]:
@@ -86,7 +86,7 @@ def test_an_unknown_part_gets_one_line(tmp_path: Path, depthline) -> None:
 
 def test_one_at_a_time(tmp_path: Path, depthline) -> None:
     (tmp_path / "verification").mkdir()
-    with held(tmp_path / "verification"):
+    with locked_results(tmp_path / "verification"):
         ended = depthline("verify", "cheap", "--results", tmp_path)
     assert ended.code == 2
     assert "is at work" in ended.err and "wait for it or stop it" in ended.err

@@ -11,7 +11,7 @@ from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.optimum import best_on_grid, curve
 from pipeline.decide.product import product
 from pipeline.decide.state import Evidence, state_of
-from pipeline.decide.worth import worth
+from pipeline.decide.value import depth_values
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.flow.solver.boundary_layer import CRITICAL_SPREAD
@@ -54,7 +54,7 @@ def one_study(seed: int, design: str, place_known: bool) -> Outcome:
     size, factor = 0.0005 * 2.0 ** rng.uniform(0, 1), rng.uniform(1, 3)
     common = rng.normal()
     at, fine = np.linspace(SHALLOWEST, DEEPEST, 41), np.linspace(SHALLOWEST, DEEPEST, 401)
-    models, flights, worths, placed, true, held = {}, {}, {}, {}, {}, []
+    models, flights, valued, placed, true, held = {}, {}, {}, {}, {}, []
     spread = 0.0 if place_known else CRITICAL_SPREAD
     for name in "ab":
         shift = spread * np.sqrt(0.5) * (common + rng.normal())
@@ -63,11 +63,11 @@ def one_study(seed: int, design: str, place_known: bool) -> Outcome:
         model = models[name] = CoefficientModel(name, runs, Criterion(DIAMETER_M, 1.0, spread))
         every = np.ones(DRAWS, bool)
         flown = flights["g", name] = fly_pattern(model, shot, STILL, draws=DRAWS, seed=seed)
-        of = worth(flown, None, every)
+        of = depth_values(flown, None, every)
         if not place_known:
             sure = fly_pattern(model.placed(), shot, STILL, draws=DRAWS, seed=seed)
-            placed["g", name] = worth(sure, None, every)
-        worths["g", name] = of
+            placed["g", name] = depth_values(sure, None, every)
+        valued["g", name] = of
         carry = true[name] = truth.carry(at, shot, STILL)
         best = best_on_grid(fine, curve(at, carry, fine)[:, None]).depth_m[0]
         low, high = np.quantile(best_on_grid(of.depth_m, of.value_draws_m).depth_m, (0.05, 0.95))
@@ -76,7 +76,7 @@ def one_study(seed: int, design: str, place_known: bool) -> Outcome:
         held.append((low - 1e-9 <= best <= high + 1e-9, least <= curve(at, carry, cut)[0] <= most))
     one = {"g": 1.0}
     state = state_of(
-        Evidence(product(worths, one), product(placed, one) if placed else None, models, flights, {})
+        Evidence(product(valued, one), product(placed, one) if placed else None, models, flights, {})
     )
     top = max(carry.max() for carry in true.values())
     lost = top - curve(at, true[state.pattern], [state.depth_m])[0]

@@ -23,7 +23,7 @@ from pipeline.aero.table import padded
 from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.optimum import best_on_grid, curve
 from pipeline.decide.product import product, short_list
-from pipeline.decide.worth import worth
+from pipeline.decide.value import depth_values
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.study.units import YARD_M
@@ -106,20 +106,20 @@ def one_study(seed):
     )
     size = 0.0005 * 2.0 ** rng.uniform(0, 2)
     at, fine = np.linspace(SHALLOWEST, DEEPEST, 41), np.linspace(SHALLOWEST, DEEPEST, 401)
-    worths, true, covered = {}, {}, []
+    valued, true, covered = {}, {}, []
     shared = bends(rng)
     for pattern in ("a", "b"):
         truth = Truth(shared + OWN_BEND * bends(rng), rng)
         model = CoefficientModel(pattern, runs_of(truth, axes, size, rng))
-        of = worth(fly_pattern(model, SHOT, STILL, draws=200, seed=seed), None, np.ones(200, bool))
+        of = depth_values(fly_pattern(model, SHOT, STILL, draws=200, seed=seed), None, np.ones(200, bool))
         carry = truth.carry(at)
         best = best_on_grid(fine, curve(at, carry, fine)[:, None]).depth_m[0]
         low, high = np.quantile(best_on_grid(of.depth_m, of.value_draws_m).depth_m, (0.05, 0.95))
         cut = best_on_grid(of.depth_m, of.value_m[:, None]).depth_m
         least, most = np.quantile(curve(of.depth_m, of.carry_draws_m, cut)[0], (0.05, 0.95))
         covered.append((low <= best <= high, least <= curve(at, carry, cut)[0] <= most))
-        worths["golfer", pattern], true[pattern] = of, carry
-    listed = short_list(product(worths, {"golfer": 1.0}))
+        valued["golfer", pattern], true[pattern] = of, carry
+    listed = short_list(product(valued, {"golfer": 1.0}))
     top = max(carry.max() for carry in true.values())
     held = any(curve(at, true[entry.pattern], [entry.depth_m])[0] >= top - YARD_M for entry in listed)
     return [*np.ravel(covered), held, len(listed)]

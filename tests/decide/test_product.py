@@ -7,7 +7,7 @@ from scipy.stats import norm
 from pipeline.decide.depths import AngleOfDepth
 from pipeline.decide.moulding import moulded_share, share_within
 from pipeline.decide.product import product, rank, short_list
-from pipeline.decide.worth import CONSTRAINT_COST, GRID, Worth, in_window, outside_cost
+from pipeline.decide.value import CONSTRAINT_COST, GRID, DepthValues, in_window, outside_cost
 from pipeline.study.model import FlightWindow, Moulding
 
 GRID_M = np.linspace(0.15e-3, 0.35e-3, GRID)
@@ -21,7 +21,7 @@ def worth_of(best_m, bend=400e6, top=200.0, draws=None, drawn_best=None):
     carry = top - bend * (GRID_M - best_m) ** 2
     drawn = level - bend * (GRID_M[:, None] - best) ** 2
     flat = np.full(GRID, 30.0)
-    return Worth(
+    return DepthValues(
         GRID_M,
         carry,
         flat,
@@ -39,9 +39,9 @@ def worth_of(best_m, bend=400e6, top=200.0, draws=None, drawn_best=None):
 def test_two_golfers_meet_between_their_depths():
     # Two equal parabolas: the weighted sum peaks at the weighted mean of their depths; what each gives away
     # is bend times the square of the way to it.
-    worths = {("a", "p"): worth_of(0.20e-3), ("b", "p"): worth_of(0.30e-3)}
+    valued = {("a", "p"): worth_of(0.20e-3), ("b", "p"): worth_of(0.30e-3)}
     for weights, depth in (({"a": 1.0, "b": 1.0}, 0.25e-3), ({"a": 3.0, "b": 1.0}, 0.225e-3)):
-        (found,) = rank(product(worths, weights), worths, ["a", "b"])
+        (found,) = rank(product(valued, weights), valued, ["a", "b"])
         assert found.depth_m == pytest.approx(depth, abs=1e-6)
         assert found.regrets_m["a"] == pytest.approx(400e6 * (depth - 0.20e-3) ** 2, rel=0.03)
         assert found.regrets_m["b"] == pytest.approx(400e6 * (depth - 0.30e-3) ** 2, rel=0.03)
@@ -49,8 +49,8 @@ def test_two_golfers_meet_between_their_depths():
 
 
 def test_regret_of_the_second_pattern_is_its_distance():
-    worths = {("a", "p"): worth_of(0.2e-3), ("a", "q"): worth_of(0.2e-3, top=198.5)}
-    first, second = rank(product(worths, {"a": 1.0}), worths, ["a"])
+    valued = {("a", "p"): worth_of(0.2e-3), ("a", "q"): worth_of(0.2e-3, top=198.5)}
+    first, second = rank(product(valued, {"a": 1.0}), valued, ["a"])
     assert (first.p_best, second.p_best) == (1.0, 0.0)
     assert second.regret_m == pytest.approx(1.5) and second.regret_hi_m == pytest.approx(1.5)
 
@@ -59,11 +59,11 @@ def test_expected_regret_under_a_normal_difference():
     # Two flat-out equal patterns whose difference is N(0, s): cutting one gives away s / sqrt(2 pi) on
     # average.
     rng = np.random.default_rng(6)
-    worths = {
+    valued = {
         ("a", "p"): worth_of(0.2e-3, draws=np.full(20000, 200.0), drawn_best=np.full(20000, 0.2e-3)),
         ("a", "q"): worth_of(0.2e-3, draws=rng.normal(200.0, 2.0, 20000), drawn_best=np.full(20000, 0.2e-3)),
     }
-    first, _ = rank(product(worths, {"a": 1.0}), worths, ["a"])
+    first, _ = rank(product(valued, {"a": 1.0}), valued, ["a"])
     assert first.regret_m == pytest.approx(2.0 / np.sqrt(2 * np.pi), rel=0.04)
 
 
@@ -72,8 +72,8 @@ def test_the_short_list_is_as_long_as_the_uncertainty_asks():
     rng = np.random.default_rng(2)
     for spread, length in ((0.01e-3, 1), (0.05e-3, 2)):
         drawn = np.clip(rng.normal(0.25e-3, spread, 4000), 0.16e-3, 0.34e-3)
-        worths = {("a", "p"): worth_of(0.25e-3, drawn_best=drawn)}
-        of = product(worths, {"a": 1.0})
+        valued = {("a", "p"): worth_of(0.25e-3, drawn_best=drawn)}
+        of = product(valued, {"a": 1.0})
         listed = short_list(of)
         assert len(listed) == length
         reach = np.sqrt(YARD_M / 400e6)

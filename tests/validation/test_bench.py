@@ -22,7 +22,7 @@ from pipeline.validation import run_flow
 from pipeline.validation.bench import Bench, Outcome, computed
 from pipeline.validation.flows import SPHERE, Flow, Mesh
 from pipeline.validation.workflow import compute_flows, plan
-from pipeline.workflow.results_lock import held
+from pipeline.workflow.results_lock import locked_results
 
 DEMO = Path(__file__).parents[2] / "cases/demo/study.yaml"
 
@@ -162,7 +162,7 @@ def test_the_workflow_computes_flows_side_by_side_as_one_by_one(
     def by_workflow(cores: int) -> dict[Flow, Outcome]:
         folder = Path(str(cores))
         folder.mkdir()
-        with held(folder) as lock:
+        with locked_results(folder) as lock:
             return Bench(folder, partial(compute_flows, folder, cores, lock)).compute([*flows, after])
 
     together = by_workflow(2)

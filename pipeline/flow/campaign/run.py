@@ -23,7 +23,7 @@ from pipeline.flow.solver.find import Solver, find_solver
 from pipeline.flow.solver.fingerprint import edited
 from pipeline.flow.solver.log import residuals
 from pipeline.flow.solver.resolution import boundary_layer
-from pipeline.flow.solver.start import Begun, Task, begin, begin_again, resume
+from pipeline.flow.solver.start import StartedCase, Task, begin, begin_again, resume
 from pipeline.flow.solver.state import complete, load_state, read_state, save_state, written_times
 from pipeline.flow.solver.surface import wall_yplus, write_surface
 from pipeline.geometry.shell.files import load_shell
@@ -109,7 +109,7 @@ def run(
     )
     mesh = read(geometry / QUALITY, MeshQuality)
     solver = solver or find_solver()
-    started = datetime.datetime.now(datetime.UTC)
+    started_at = datetime.datetime.now(datetime.UTC)
     warnings = task.fidelity.warnings(spec.reynolds)
     if task.fidelity.turbulent:
         warnings += regime_warnings(
@@ -120,13 +120,13 @@ def run(
     if ranks > 1 and solver.mpirun is None:
         warnings.append(f"flow.ranks: {ranks}: there is no mpirun on PATH, so it was computed on one core")
         ranks = 1
-    begun = resume(task, solver, ranks) or begin(task, solver, ranks)
+    started = resume(task, solver, ranks) or begin(task, solver, ranks)
     while True:
         application = solver.dialect.application(task.fidelity.application)
         targets = {"cd": spec.standard_error.cd, "cl": spec.standard_error.cl}
         execution = execute(
             task.case,
-            begun.writer,
+            started.writer,
             solver,
             application,
             ranks,
@@ -139,29 +139,29 @@ def run(
             raise Interrupted(
                 f"{run_id}: stopped by {execution.reason}; the next run goes on from its last state"
             )
-        result = _result(task, begun, execution, solver, ranks)
-        if result.verdict not in WRONG or begun.attempt > 1:
+        result = _result(task, started, execution, solver, ranks)
+        if result.verdict not in WRONG or started.attempt > 1:
             break
-        begun = begin_again(task, solver, ranks, f"{result.verdict} at first ({result.reason})")
-    key, origin = provenance(task.results, spec, solver.label, begun.files, started)
+        started = begin_again(task, solver, ranks, f"{result.verdict} at first ({result.reason})")
+    key, origin = provenance(task.results, spec, solver.label, started.files, started_at)
     result = result.changed(
-        started_at=started.isoformat(timespec="seconds"),
+        started_at=started_at.isoformat(timespec="seconds"),
         wall_seconds=round(execution.wall_seconds, 1),
         core_seconds=round(execution.wall_seconds * ranks, 1),
         legs=execution.legs,
         host=socket.gethostname(),
-        resumed=begun.resumed,
-        attempts=begun.attempt,
+        resumed=started.resumed,
+        attempts=started.attempt,
         kept=keep,
         key=key,
         provenance=origin,
-        warnings=warnings + begun.warnings + result.warnings,
+        warnings=warnings + started.warnings + result.warnings,
     )
     _finish(task, result, keep)
     return result
 
 
-def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, ranks: int) -> RunResult:
+def _result(task: Task, started: StartedCase, execution: Execution, solver: Solver, ranks: int) -> RunResult:
     """Row of coefficients.csv and what else is worth keeping of a finished run."""
     spec, warnings = task.spec, [execution.note] if execution.note else []
     history: ForceHistory | None = None
@@ -172,7 +172,7 @@ def _result(task: Task, begun: Begun, execution: Execution, solver: Solver, rank
     except InputError as error:
         if verdict == "complete":
             verdict, reason = "crashed", str(error)
-    by_hand = edited(task.case, begun.files)
+    by_hand = edited(task.case, started.files)
     if by_hand and verdict in ("complete", "diverged"):
         verdict, reason = "crashed", f"edited by hand while the solver ran: {', '.join(by_hand)}"
     if verdict == "crashed":

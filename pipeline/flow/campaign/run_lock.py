@@ -12,7 +12,7 @@ POLL_SECONDS = 0.5
 
 
 @contextmanager
-def alone(folder: Path) -> Iterator[bool]:
+def locked_run(folder: Path) -> Iterator[bool]:
     """Hold a run's folder while the block lasts; wait for whoever holds it.
 
     A node that the queue has given up may go on computing while its job begins anew elsewhere.

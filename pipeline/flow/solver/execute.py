@@ -107,7 +107,7 @@ def execute(
     """
     writer.permit_start()
     memory = MemoryWatch(memory_needed)
-    begun = time.monotonic()
+    began = time.monotonic()
     before, legs = spent(case)
     told: list[int] = []
 
@@ -133,7 +133,7 @@ def execute(
         samples = 0
         while process.poll() is None:
             time.sleep(POLL_SECONDS)
-            seconds = before + time.monotonic() - begun
+            seconds = before + time.monotonic() - began
             memory.look()
             _keep_account(case, seconds, legs + 1)
             progress = _progress(case, writer.mirrored, targets, bounds)
@@ -161,7 +161,7 @@ def execute(
         links.close()
         for number, handler in previous.items():
             signal.signal(number, handler)
-    seconds = before + time.monotonic() - begun
+    seconds = before + time.monotonic() - began
     _keep_account(case, seconds, legs + 1)
 
     def ended(ending: str, reason: str, note: str = "") -> Execution:
@@ -186,7 +186,7 @@ def execute(
 def spent(case: Path) -> tuple[float, int]:
     """Wall seconds and legs of a case so far, as its last leg has noted them; nothing for a new case.
 
-    An account that cannot be read, after a power cut for instance, is begun anew.
+    An account that cannot be read, after a power cut for instance, is started again.
     """
     try:
         account = json.loads((case / SPENT).read_text())

@@ -107,7 +107,7 @@ class Task:
 
 
 @dataclass(frozen=True)
-class Begun:
+class StartedCase:
     """A case that is ready for the solver.
 
     Attributes
@@ -131,7 +131,7 @@ class Begun:
     warnings: list[str] = field(default_factory=list)
 
 
-def resume(task: Task, solver: Solver, ranks: int) -> Begun | None:
+def resume(task: Task, solver: Solver, ranks: int) -> StartedCase | None:
     """Go on with the case on disk, if it is this run's for this solver, untouched, and has a state to start.
 
     States that are half written, or whose forces are not written, are removed.
@@ -148,24 +148,24 @@ def resume(task: Task, solver: Solver, ranks: int) -> Begun | None:
         # The forces of an iteration are written after its fields: killed in between, they would be missing.
         if float(name) <= last_row and complete(task.case, name, task.fields, ranks):
             robust = start.attempt > 1
-            return Begun(task.writer(solver, robust), True, start.attempt, start.files, start.warnings)
+            return StartedCase(task.writer(solver, robust), True, start.attempt, start.files, start.warnings)
         for part in parts:
             remove_case(part / name)
     return None
 
 
-def begin(task: Task, solver: Solver, ranks: int) -> Begun:
+def begin(task: Task, solver: Solver, ranks: int) -> StartedCase:
     """Write the case anew and start from the neighbour's field, or from rest."""
     warnings = _set_aside_if_broken(task)
     fields, more = _start_fields(task)
     warnings += more
-    # A case of this run that was killed before its first state is begun anew, but its time was spent.
+    # A case of this run that was killed before its first state is started again, but its time was spent.
     account = (0.0, 0) if _start_of_same(task, solver, ranks) is None else spent(task.case)
     warnings = _set_aside_if_edited(task) + warnings
     return _write(task, solver, ranks, 1, fields, warnings, account)
 
 
-def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> Begun:
+def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> StartedCase:
     """Write the case anew with more robust settings and start from rest, after a first attempt."""
     warnings = [f"{reason}; computed again from rest with smaller relaxation factors"]
     return _write(task, solver, ranks, 2, None, warnings, spent(task.case))
@@ -197,10 +197,10 @@ def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
 
 
 def _start_of_same(task: Task, solver: Solver, ranks: int) -> CaseStart | None:
-    """How the case on disk was begun, if it is one of this run for the same solver on as many ranks."""
+    """How the case on disk was started, if it is one of this run for the same solver on as many ranks."""
     try:
         start = read(task.case / START, CaseStart)
-    except InputError:  # none, or broken: the run is begun anew
+    except InputError:  # none, or broken: the run is started again
         return None
     same = (start.spec, start.solver, start.ranks) == (task.spec, solver.label, ranks)
     return start if same else None
@@ -214,7 +214,7 @@ def _write(
     fields: dict[str, Floats] | None,
     warnings: list[str],
     account: tuple[float, int],
-) -> Begun:
+) -> StartedCase:
     writer = task.writer(solver, robust=attempt > 1)
     remove_case(task.case)
     wall = wall_velocity(task.shell, task.spec.spin_ratio)
@@ -226,21 +226,21 @@ def _write(
         with solver_path(task.case) as path:
             run_tool(solver, ["decomposePar", "-case", str(path)], work_folder(path))
     files = case_files(task.case)
-    begun = CaseStart(
+    start = CaseStart(
         spec=task.spec, solver=solver.label, ranks=ranks, attempt=attempt, warnings=warnings, files=files
     )
-    write_json(task.case / START, begun.content())
+    write_json(task.case / START, start.content())
     write_json(task.case / SPENT, {"wall_seconds": account[0], "legs": account[1]})
-    return Begun(writer, False, attempt, files, warnings)
+    return StartedCase(writer, False, attempt, files, warnings)
 
 
 def _set_aside_if_broken(task: Task) -> list[str]:
-    """Keep a broken account of how the case was begun; the case itself is then begun anew."""
+    """Keep a broken account of how the case was started; the case itself is then started again."""
     try:
         read(task.case / START, CaseStart)
     except Broken as error:
         aside = set_aside(task.case / START, task.folder)
-        return [f"{START} was broken ({error.what}): set aside as {aside.name}, begun anew"]
+        return [f"{START} was broken ({error.what}): set aside as {aside.name}, started again"]
     except InputError:
         pass  # there is none
     return []

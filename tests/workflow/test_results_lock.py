@@ -16,7 +16,7 @@ from pipeline.errors import InputError
 from pipeline.machine.processes import start_time
 from pipeline.records.tree import LOCK
 from pipeline.workflow import supervise
-from pipeline.workflow.results_lock import held
+from pipeline.workflow.results_lock import locked_results
 
 
 @contextmanager
@@ -42,7 +42,7 @@ def test_an_engine_that_is_gone_is_no_traceback(
     monkeypatch.setattr(pipeline.workflow.results_lock, "ENDING_SECONDS", 0.1)
     with locked_by_somebody(tmp_path, f"{socket.gethostname()} {gone} {gone} 5 6"):
         with pytest.raises(InputError, match="another process is at work on this study and does not end"):
-            with held(tmp_path):
+            with locked_results(tmp_path):
                 pass
     assert "whose engine is gone too" in capsys.readouterr().err
 
@@ -57,7 +57,7 @@ def test_a_number_that_is_used_again_is_not_told_to_stop(
     started = start_time(bystander.pid)
     assert started is not None
     words = f"{socket.gethostname()} {gone} {bystander.pid} 5 {started - 1}"
-    with locked_by_somebody(tmp_path, words), pytest.raises(InputError), held(tmp_path):
+    with locked_by_somebody(tmp_path, words), pytest.raises(InputError), locked_results(tmp_path):
         pass
     assert start_time(bystander.pid) == started
     bystander.communicate(b"\n")
@@ -72,10 +72,10 @@ def test_a_head_whose_number_is_used_again_is_gone(
     started = start_time(1)
     assert started is not None
     with locked_by_somebody(tmp_path, f"{socket.gethostname()} 1 {gone} {started + 1} 6"):
-        with pytest.raises(InputError, match="does not end"), held(tmp_path):
+        with pytest.raises(InputError, match="does not end"), locked_results(tmp_path):
             pass
     with locked_by_somebody(tmp_path, f"{socket.gethostname()} 1 {gone} {started} 6"):
-        with pytest.raises(InputError, match=r"process 1 on \S+ is at work"), held(tmp_path):
+        with pytest.raises(InputError, match=r"process 1 on \S+ is at work"), locked_results(tmp_path):
             pass
 
 
@@ -87,5 +87,9 @@ def test_an_interrupt_as_the_engine_ends_is_an_interrupt(
         raise KeyboardInterrupt
 
     monkeypatch.setattr(supervise, "show", interrupted)
-    with held(tmp_path) as lock, (tmp_path / "log").open("wb") as log, pytest.raises(KeyboardInterrupt):
+    with (
+        locked_results(tmp_path) as lock,
+        (tmp_path / "log").open("wb") as log,
+        pytest.raises(KeyboardInterrupt),
+    ):
         supervise.supervise(["true"], tmp_path, log, Any, lock)

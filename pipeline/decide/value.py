@@ -1,4 +1,4 @@
-"""What a depth is worth to a golfer: its carry, less what a flight outside the wanted window costs."""
+"""Value of a depth to a golfer: carry or total distance, less the cost of leaving the flight window."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -20,7 +20,7 @@ CONSTRAINT_COST = 1000.0
 
 
 @dataclass(frozen=True)
-class Worth:
+class DepthValues:
     """One golfer with one pattern over depth.
 
     Parameters
@@ -56,12 +56,12 @@ class Worth:
     value_at_places_m: FloatArray
 
 
-def worth(
+def depth_values(
     flown: PatternFlights,
     window: FlightWindow | None,
     keep: NDArray[np.bool_],
     aim: Literal["carry", "total"] = "carry",
-) -> Worth:
+) -> DepthValues:
     """Compute the curves of one golfer and pattern.
 
     Parameters
@@ -77,7 +77,7 @@ def worth(
 
     Returns
     -------
-    Worth
+    DepthValues
         Curves on an even grid of depths.
     """
     depth = flown.depth_m
@@ -92,7 +92,7 @@ def worth(
         at_places = (placed[3] if aim == "total" else placed[0]) - outside_cost(window, placed[1], placed[2])
         lands = np.isfinite(at_places).all(axis=0)  # with lift far beyond the runs' a ball may not come down
         expected = at_places[:, lands] @ PLACE_WEIGHTS[lands] / PLACE_WEIGHTS[lands].sum()
-    return Worth(
+    return DepthValues(
         grid, carry, peak, descent, expected,
         drawn[0], counts_drawn - outside_cost(window, drawn[1], drawn[2]), total, drawn[3],
         value - expected, at_places,
