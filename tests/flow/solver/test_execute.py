@@ -194,6 +194,6 @@ def test_the_kernels_count_of_this_control_group(tmp_path: Path, monkeypatch: py
 
 
 @pytest.mark.parametrize("content", [b"", b"{}", b"[]", b"7", b"\xff", b'{"wall_seconds": NaN, "legs": 1}'])
-def test_a_broken_account_of_the_time_is_begun_anew(tmp_path: Path, content: bytes) -> None:
+def test_a_broken_account_of_the_time_is_started_again(tmp_path: Path, content: bytes) -> None:
     (tmp_path / SPENT).write_bytes(content)
     assert spent(tmp_path) == (0.0, 0)
