@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from pipeline.decide.worth import worth
 
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import Criterion, Place, criteria
@@ -15,6 +14,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import misfit
 from pipeline.aero.table import TableBatch
 from pipeline.decide.flights.population import fly_pattern
+from pipeline.decide.value import depth_values
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.solver.boundary_layer import critical_reynolds, tripped_share
@@ -100,7 +100,7 @@ def test_flights_agree_with_the_runs_own_grid_where_they_stay_tripped(model):
 def test_the_value_of_a_depth_is_its_mean_over_the_places_of_the_crisis():
     drawn = CoefficientModel("a", runs(), Criterion(D))
     flown = fly_pattern(drawn, DRIVE, STILL, draws=20)
-    of = worth(flown, None, np.ones(20, bool))
+    of = depth_values(flown, None, np.ones(20, bool))
     at = np.argmin(np.abs(of.depth_m - 0.15e-3))
     # Against a plain mean over many drawn places, each flown by itself.
     unit = np.random.default_rng(0).standard_normal(400)
