@@ -8,6 +8,8 @@ from typing import Any
 from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, tables
+from pipeline.cli.run import run_study
+from pipeline.cli.study_input import read_study, results_folder
 from pipeline.ending import complain
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
@@ -58,7 +60,11 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     results.mkdir(parents=True, exist_ok=True)
     rows: list[Row] = []
     with locked_results(results) as lock:
-        bench = Bench(results, partial(compute_flows, results, cores or cores_allowed(), lock))
+        bench = Bench(
+            results,
+            partial(compute_flows, results, cores or cores_allowed(), lock),
+            partial(_study_results, results_root, cores),
+        )
         for place, part in enumerate(wanted):
             left = sum(of.core_minutes for of in wanted[place:])
             where = f"part {place + 1} of {len(wanted)}"
@@ -79,6 +85,13 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
     if missed:
         complain(f"{missed} of {len(judged)} judged values are beyond their goals")
     return 1 if bench.failures or missed else 0
+
+
+def _study_results(results_root: Path, cores: int | None, study: Path) -> Path:
+    """Compute a study file, or what is left of it, by `depthline run`; its results folder."""
+    complain(f"study {study.parent.name}")
+    run_study(study, results_root, cores, None)
+    return results_folder(study, results_root, read_study(study))[0]
 
 
 def _print_rows(part: Part, rows: list[Row]) -> None:

@@ -60,10 +60,15 @@ class Bench:
     execute : callable
         Computes flows whose meshes and spec files are there, each after the one that it starts from
         (`pipeline.validation.workflow.compute_flows`).
+    run_study : callable
+        Computes a study file, or what is left of it, and gives its results folder.
     """
 
-    def __init__(self, results: Path, execute: Callable[[list[Flow]], None]) -> None:
+    def __init__(
+        self, results: Path, execute: Callable[[list[Flow]], None], run_study: Callable[[Path], Path]
+    ) -> None:
         self.results = Path(results)
+        self.run_study = run_study
         self.failures: dict[str, str] = {}
         """Verdict and reason of the runs that gave no numbers, by run."""
         self._execute = execute

@@ -39,6 +39,7 @@ LABELS = {
     "carry_yd": "carry (yd)",
     "time_s": "flight time (s)",
     "core_hours": "core hours",
+    "depth_of_least_drag_mm": "depth of least Cd (mm)",
     "core_seconds_per_step_and_million_cells": "core seconds for a step of a million cells",
 }
 """Names of quantities for people."""
@@ -55,6 +56,7 @@ def label(quantity: str) -> str:
         ("_step_unpaired", "{}, step of depth, grids not paired"),
         ("_step", "{}, step of depth"),
         ("_orientation", "{}, seam up less pole up"),
+        ("_ranking", "{}, order of two balls (1 as published, -1 not)"),
     ):
         if quantity.endswith(ending):
             return words.format(LABELS.get(quantity.removesuffix(ending), quantity).split(" (")[0])

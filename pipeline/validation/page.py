@@ -20,6 +20,7 @@ from pipeline.validation.dimpled_figures import (
     draw_steps,
 )
 from pipeline.validation.parts import PARTS
+from pipeline.validation.published_figures import balls_of, draw_ball
 from pipeline.validation.reference import computed_reference
 from pipeline.validation.rows import Row
 from pipeline.validation.shedding import computed_lifts
@@ -110,6 +111,10 @@ def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict
     if name == "transient" and (both := computed_reference(results)):
         caption = "Drag and lift of one ball in time, beside the steady model on the same mesh."
         pictures.append(drawn.keep(partial(draw_resolved, both), "verification-resolved", caption))
+    if name == "published":
+        for ball, of_ball in balls_of(own).items():
+            caption = f"{ball}: computed at each reading of the depth beside the published values."
+            pictures.append(drawn.keep(partial(draw_ball, of_ball), f"verification-{ball}", caption))
     about = PARTS[name].about if name in PARTS else ""
     notes = [_note(row) for row in own if row.cause]
     return {
@@ -134,7 +139,7 @@ def _line(row: Row) -> list[Cell]:
         Cell("" if row.ours_se is None else f"{row.ours_se:.1g}"),
         Cell("" if row.published is None else f"{row.published:.5g}"),
         Cell("" if row.error_pct is None else f"{row.error_pct:+.2f}"),
-        Cell("" if row.goal_pct is None else f"{row.goal_pct:g}"),
+        Cell("" if row.goal_pct is None else f"{row.goal_pct:.3g}"),
         verdict[row.within_goal],
         Cell(source),
     ]
@@ -155,7 +160,7 @@ def _sentence(rows: Sequence[Row]) -> str:
     name = f"{first.part}: {figures.label(first.quantity)}"
     errors = sorted(row.error_pct for row in rows if row.error_pct is not None)
     by = f"{errors[0]:+.1f}" + (f" to {errors[-1]:+.1f}" if len(errors) > 1 else "") if errors else ""
-    error = f", {by} % where {first.goal_pct:g} % is the goal" if errors else ""
+    error = f", {by} % where {first.goal_pct:.3g} % is the goal" if errors else ""
     if len(rows) > 1:
         return f"{name} in {len(rows)} flows, against {first.source}{error}"
     return f"{name} at {first.condition}: {first.ours:.4g} computed, {first.published:.4g} published{error}"

@@ -9,6 +9,7 @@ from pipeline.validation import (
     dimpled,
     flown,
     levels,
+    published_balls,
     reference,
     shedding,
     sphere,
@@ -57,6 +58,7 @@ PARTS = {
         Part("jitter", "the same balls on grids that are turned", 15.0, depth.jittered),
         Part("smooth", "a ball that is never tripped, flown", 15.0, flown.smooth),
         Part("orientation", "pole up against seam up, flown", 15.0, flown.orientation),
+        Part("published", "published balls, each computed as itself", 120.0, published_balls.published),
         Part("transient", "detached eddies against the steady model", 240.0, reference.transient),
     )
 }

@@ -4,7 +4,7 @@ import csv
 import io
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from pipeline.files.atomic import write_text
 _COLUMNS = (
     "quantity", "condition", "ours", "ours_se", "published", "source", "mark", "error_pct", "goal_pct",
     "level", "cause", "part", "reynolds", "spin_ratio", "cells", "within_goal",
+    "published_se",
 )  # fmt: skip
 """In the file's order; columns are only ever added, at the end."""
 
@@ -48,6 +49,8 @@ class Row:
         The flow, for plots.
     cells : int or None
         Of the mesh, a mirrored half counted as it was solved.
+    published_se : float or None
+        Standard error of `published`, where one is known or taken.
     """
 
     quantity: str
@@ -64,6 +67,7 @@ class Row:
     reynolds: float | None = None
     spin_ratio: float | None = None
     cells: int | None = None
+    published_se: float | None = None
 
     @property
     def error_pct(self) -> float | None:
@@ -160,7 +164,8 @@ def _text(value: Any) -> str:
 def _row(line: dict[str, str]) -> Row:
     values: dict[str, Any] = {}
     for entry in fields(Row):
-        text = line[entry.name]
+        # Files of before have no later columns.
+        text = line[entry.name] if entry.default is MISSING else line.get(entry.name, "")
         if entry.type is str:
             values[entry.name] = text
         elif entry.type is float or text:
