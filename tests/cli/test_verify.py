@@ -95,9 +95,9 @@ def test_one_at_a_time(tmp_path: Path, depthline) -> None:
 def test_the_limit_of_a_container_is_kept(tmp_path: Path, depthline, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[int] = []
 
-    def bench(results: Path, execute: partial) -> Bench:
+    def bench(results: Path, execute: partial, run_study: partial) -> Bench:
         asked.append(execute.args[1])
-        return Bench(results, execute)
+        return Bench(results, execute, run_study)
 
     (tmp_path / "cpu.max").write_text("100000 100000\n")
     monkeypatch.setattr(machine, "CONTROL_GROUP", tmp_path)
