@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.flow.solver.boundary_layer import (
+    CRITICAL_SPREAD,
     LAMINAR_END,
     RING_WIDTH,
     SEPARATION,
@@ -140,3 +141,20 @@ def test_share_of_tripped_meridians_is_that_of_the_trip_angles(reynolds, spin_ra
 
 def test_a_ball_without_spin_is_tripped_all_round_or_not_at_all():
     np.testing.assert_array_equal(tripped_share([7e4, 6.9e4], 0.0, 7e4), [1.0, 0.0])
+
+
+@pytest.mark.parametrize(
+    ("source", "depth_over_diameter", "published"),
+    [
+        ("Li et al. 2017, Flow Turb. Combust. 99: between Cd 0.39 at 7.5e4 and 0.22 at 1.1e5 [quoted]", 5.0e-3, 8.2e4),
+        ("Beratlis et al. 2012, direct numerical simulation [quoted]", 6.3e-3, 5.0e4),
+        ("Aoki et al. 2011, kikaib.77.793 [quoted]", 7.9e-3, 5.0e4),
+        ("Bearman & Harvey 1976, Aeronaut. Q. 27:112-122 [quoted]", 9.0e-3, 5.0e4),
+    ],
+)  # fmt: skip
+def test_published_dimpled_balls_that_set_nothing_have_their_crisis_within_the_spread(
+    source, depth_over_diameter, published
+):
+    # The spread is one standard deviation; the farthest of four lies at 1.1 of it.
+    found = critical_reynolds(depth_over_diameter * 0.0427, 0.0427)
+    assert abs(found / published - 1.0) < 1.2 * CRITICAL_SPREAD, source
