@@ -43,8 +43,8 @@ BALLS = (
     Ball("Aoki et al. 2011", 328, 7.9e-3, 0.090, 5.0e4),
     Ball("Bearman & Harvey 1976", 252, 9.0e-3, 0.105, 5.0e4),
 )
-"""All quoted, chords guessed but for the first (memory). Li et al.: Cd 0.39 at Re 7.5e4 and 0.22 at 1.1e5, half
-of the fall from 0.49 is interpolated; Choi et al.: the middle of the fall from Re 4e4 to 9e4."""
+"""All quoted, chords guessed but for the first (memory). Li et al.: Cd 0.39 at Re 7.5e4 and 0.22 at 1.1e5,
+the middle of the fall from 0.49 is interpolated; Choi et al.: the middle of the fall from Re 4e4 to 9e4."""
 
 CRITERIA: dict[str, Callable[[Ball], float]] = {
     "depth from the sphere (in use)": lambda ball: ball.depth,
