@@ -1,6 +1,21 @@
 """Settings of all tests."""
 
+import pytest
 from hypothesis import settings
+
+LONGEST_FIRST = (
+    "test_time_limit.py", "test_slurm.py", "test_dimpled_ball.py", "test_accounting.py",
+    "test_shared_disk.py", "test_calibration.py",
+)  # fmt: skip
+"""Files of minutes: started first, so that no worker is left with one when the others have ended. Those
+of the queue wait most of the time, so that one worker more than cores keeps all cores busy.
+"""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    place = {name: number for number, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: place.get(item.path.name, len(place)))
+
 
 # The same examples at each run, so that a change is judged by what it does and not by luck. New ones are
 # looked for with `./run test --hypothesis-profile=search`.

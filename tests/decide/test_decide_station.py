@@ -18,6 +18,7 @@ from pipeline.study.model import Study
 
 DEPTHS = (0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3)
 REYNOLDS, SPIN_RATIOS = (9e4, 1.8e5), (0.08, 0.2)
+KNOWN = {}
 BEND = 5.0 / 1e-3**2  # drag per depth squared: 0.0125 at 0.05 mm
 
 
@@ -81,9 +82,11 @@ def coefficients(best=0.22e-3, pattern="ico332", depths=DEPTHS, more_drag=0.0, s
 
 
 def decided(of: Study, runs, unresolved=()):
-    """Frame of decision.csv and content of decision.json."""
-    decision = decide_study(of, runs, unresolved).decision
-    return decision_table(decision.rows), decision.content()
+    """Frame of decision.csv and content of decision.json; what was decided before is not computed again."""
+    key = (of.model_dump_json(), runs.to_csv(), tuple(unresolved))
+    if key not in KNOWN:
+        KNOWN[key] = decide_study(of, runs, unresolved).decision
+    return decision_table(KNOWN[key].rows), KNOWN[key].content()
 
 
 def words(advice):
