@@ -20,9 +20,9 @@ from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_o
 from pipeline.decide.place_outcomes import place_outcomes
 from pipeline.decide.product import Product, product, rank
 from pipeline.decide.run_more import runs_to_add
-from pipeline.decide.state import NOTHING, Evidence, State, nothing_to_decide, state_of
+from pipeline.decide.state import DECIDED, NOTHING, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.value import GRID, DepthValues, in_window, outside_cost
-from pipeline.decide.wording import advise, not_told_sentences, product_sentences
+from pipeline.decide.wording import advise, mesh_sentences, not_told_sentences, product_sentences
 from pipeline.files.atomic import write_text
 from pipeline.flow.campaign.unresolved import Unresolved
 from pipeline.records.decision import (
@@ -95,8 +95,9 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
     studied = studied_depths(study, coefficients)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
+    mesh = mesh_sentences(mesh_error(study.flow), study.flow.level)
     of_all, places_of_all = _state(
-        flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied
+        flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied, mesh
     )
     states = {
         golfer.name: _state(
@@ -106,6 +107,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
             _of_one(flown.placed, golfer, flown.ranked),
             nothing,
             studied,
+            mesh,
         )
         for golfer in study.golfers
     }
@@ -195,6 +197,7 @@ def _state(
     placed: Product | None,
     nothing: str | None,
     studied: dict[str, StudiedDepths],
+    mesh: list[str],
 ) -> tuple[State, list[PlaceOutcome]]:
     """State of the decision for one golfer or several, and what the place of the crisis would make best."""
     if of is None:
@@ -204,7 +207,8 @@ def _state(
     state = state_of(Evidence(of, placed, flown.models, flights, studied))
     if nothing is not None:
         return replace(state, word=NOTHING, why=[nothing], place_decides=False), []
-    state = replace(state, why=[*state.why, *not_told_sentences(state.pattern, flown.ranked_as)])
+    also = not_told_sentences(state.pattern, flown.ranked_as) + (mesh if state.word != DECIDED else [])
+    state = replace(state, why=[*state.why, *also])
     model = flown.models[state.pattern]
     if model.criterion is None or not state.place_decides:
         return state, []

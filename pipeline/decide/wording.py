@@ -13,7 +13,7 @@ from pipeline.records.decision import (
     RunsToAdd,
 )
 from pipeline.records.record import finite
-from pipeline.study.model import FlightWindow, Golfer
+from pipeline.study.model import FlightWindow, Golfer, MeshErrorSpec
 from pipeline.study.trade_units import (
     breakable,
     depth_between,
@@ -22,6 +22,7 @@ from pipeline.study.trade_units import (
     micrometres,
     millimetres,
     number,
+    share,
     window,
     yards,
     yards_only,
@@ -168,6 +169,17 @@ def not_told_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
     return [
         f"{pattern} stands for {_and(others)} too: the mesh does not tell their surfaces apart, so that they "
         "are not ranked against each other."
+    ]
+
+
+def mesh_sentences(error: MeshErrorSpec, level: str) -> list[str]:
+    """Say how well the mesh level knows the slopes with depth; nothing where no error of them is known."""
+    if not (error.cd_slope or error.cl_slope):
+        return []
+    cd, cl = share(error.cd_slope or 0.0, 0), share(error.cl_slope or 0.0, 0)
+    return [
+        f"On the {level} mesh the changes of Cd and Cl with depth are known to {cd} and {cl} of themselves, "
+        "which is in the interval; a finer level narrows it."
     ]
 
 

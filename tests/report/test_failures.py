@@ -287,5 +287,5 @@ def test_patterns_that_the_mesh_does_not_tell_apart_are_said(two_patterns: Resul
     path.write_text(json.dumps(decision))
     inputs = read_inputs(*results)
     assert dict(limits(inputs))["Mesh"].endswith(sentence)
-    cells = [cell for row in decision_table(inputs).rows for cell in row if "not told from" in cell.text]
+    cells = [cell for row in decision_table(inputs).rows for cell in row if "not resolved from" in cell.text]
     assert len(cells) == 4 and all(cell.mark == "warn" for cell in cells)
