@@ -52,10 +52,10 @@ def totals(ball: DimpledBall) -> BallTotals:
         dimple_volume_share=float(volume / phantom),
         enclosed_volume_m3=float(phantom - volume),
         narrowest_land_m=narrowest_land(ball.layout, diameter),
-        depth_m=_or_none(fmean, depths),
+        depth_m=_or_none(_mean, depths),
         depth_min_m=_or_none(np.min, depths),
         depth_max_m=_or_none(np.max, depths),
-        edge_angle_deg=_or_none(fmean, angles),
+        edge_angle_deg=_or_none(_mean, angles),
         edge_angle_min_deg=_or_none(np.min, angles),
         edge_angle_max_deg=_or_none(np.max, angles),
         chord_diameter_min_m=_or_none(np.min, chords),
@@ -66,6 +66,11 @@ def totals(ball: DimpledBall) -> BallTotals:
         seam=None if seam is None else "undulating" if seam.waves else "straight",
         seam_clearance_m=clearance,
     )
+
+
+def _mean(values: NDArray[np.float64]) -> float:
+    """Mean; of equal values it is that value to the last digit, which tables of results are keyed by."""
+    return float(values[0] + fmean(values - values[0]))
 
 
 def _or_none(statistic: Callable[..., Any], values: NDArray[np.float64]) -> float | None:

@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from pipeline.geometry.ball.height_field import DimpledBall
-from pipeline.geometry.ball.totals import totals
+from pipeline.geometry.ball.totals import _mean, totals
 from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.shell.cubed_sphere import cubed_sphere
 from pipeline.records.geometry import BallTotals
@@ -78,6 +78,13 @@ def test_plain_figures(ball):
     epsilon = np.degrees(beta + np.arcsin(2 * a * h / (a * a + h * h)))
     for angle in (found.edge_angle_deg, found.edge_angle_min_deg, found.edge_angle_max_deg):
         assert angle == pytest.approx(epsilon, rel=1e-12)
+
+
+@given(st.integers(1, 999))
+@settings(max_examples=30, deadline=None)
+def test_the_mean_of_equal_depths_is_that_depth_to_the_last_digit(microns):
+    depth = microns / 1e6
+    assert _mean(np.full(332, depth)) == depth
 
 
 def test_unequal_dimples():
