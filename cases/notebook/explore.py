@@ -16,7 +16,7 @@ from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.optimum import best_on_grid, tolerance_on_grid
 from pipeline.decide.product import product, short_list
-from pipeline.decide.worth import worth
+from pipeline.decide.value import depth_values
 from pipeline.flight.air import air_from
 from pipeline.flight.trajectory import Conditions, Launches
 
@@ -56,7 +56,7 @@ flown = fly_pattern(model, shots, conditions)
 print(pd.DataFrame({"depth_mm": flown.depth_m * 1e3, "carry_m": flown.mean.carry_m}))
 
 # %% The best depth, its interval, and what a yard buys
-of = worth(flown, None, np.ones(flown.carry_draws_m.shape[1], bool))
+of = depth_values(flown, None, np.ones(flown.carry_draws_m.shape[1], bool))
 best = best_on_grid(of.depth_m, of.value_m[:, None])
 low, high = np.quantile(best_on_grid(of.depth_m, of.value_draws_m).depth_m, (0.05, 0.95))
 print(f"best depth {best.depth_m[0] * 1e3:.3f} mm (90 % interval {low * 1e3:.3f} to {high * 1e3:.3f} mm)")

@@ -26,6 +26,9 @@ COLUMNS = (
 """Columns of a tidy table, in their order."""
 
 
+CORRECTED = "corrected"
+"""Key of the line in a table's head that says which measured balls have corrected it."""
+
 UNITS = (
     "units: depth_m in m; all others without: reynolds U D / nu, spin_ratio omega D / (2 U), cd and cl on "
     "pi D^2 / 4, cm on pi D^2 / 4 times D about the axis of backspin (negative: it slows the spin)"

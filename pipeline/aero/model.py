@@ -61,6 +61,9 @@ class CoefficientModel:
         As given; None too when the runs above the crisis are too few to find it.
     """
 
+    corrected = False
+    """Whether measured balls have corrected the coefficients (`pipeline.aero.corrected`)."""
+
     def __init__(self, pattern: str, runs: pd.DataFrame, criterion: Criterion | None = None) -> None:
         columns = [runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")]
         self.pattern = pattern

@@ -145,8 +145,8 @@ def _asked(
         raise InputError("\n".join(problems))
     from pipeline.aero.plausible_table import implausible_table
     from pipeline.aero.tables_of_file import read_tables
+    from pipeline.decide.flights.conditions import conditions_in
     from pipeline.decide.flights.golfer import read_launches
-    from pipeline.decide.flights.station import conditions_in
     from pipeline.flight.trajectory import Launches
 
     tables = []

@@ -188,8 +188,8 @@ def plan_range(
     from pipeline.aero.table_file import read_table
     from pipeline.aero.tables_of_file import read_tables
     from pipeline.cli.study_input import read_study
+    from pipeline.decide.flights.conditions import scenarios_of
     from pipeline.decide.flights.golfer import as_flown
-    from pipeline.decide.flights.station import scenarios_of
     from pipeline.flight.trajectory import Launches
     from pipeline.range.invented import ARRANGEMENTS, Scatter, quoted_table
     from pipeline.range.plan import Candidate, plan, write_empty_firings

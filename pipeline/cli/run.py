@@ -157,6 +157,8 @@ def _ending(study: Study, results: Path, code: int) -> int:
     decision = read(results / DECISION, Decision)
     for of in decision.advice:
         print(f"{of.golfer}: {of.headline}")
+    if decision.correction is not None:
+        print(f"measured balls: {decision.correction.why}")
     for pair in decision.not_told_apart:
         complain(f"warning: {pair.sentence}")
     print(f"report: {results / REPORT}")

@@ -1,5 +1,6 @@
 """Reading a study for a command: its file, measured launches, flow conditions that were left to `auto`."""
 
+import math
 import sys
 from pathlib import Path
 
@@ -83,9 +84,24 @@ def check_balls(study: Study) -> None:
     """
     if study.shelf is None or not study.balls_named:
         return
-    from pipeline.shelf.folder import read_shelf
+    from pipeline.shelf.folder import ball_path, read_shelf
 
-    read_shelf(study.shelf, study.balls_named)
+    balls = {ball.name: ball for ball in read_shelf(study.shelf, study.balls_named)}
+    patterns = [pattern.name for pattern in study.patterns]
+    problems = []
+    for name in study.measured:
+        ball, file = balls[name], ball_path(study.shelf, name)
+        if ball.kind != "measured":
+            problems.append(f"{file}: kind: is {ball.kind}; `measured` of a study takes measured balls alone")
+        if ball.pattern not in patterns:
+            problems.append(
+                f'{file}: pattern: "{ball.pattern}" is none of the study, which has {", ".join(patterns)}; '
+                "name the ball under `references`, or correct its pattern"
+            )
+        if math.isnan(ball.depth_m):
+            problems.append(f"{file}: depth_mm: is missing; a measured ball corrects by its depth")
+    if problems:
+        raise InputError("\n".join(problems))
 
 
 def results_folder(path: Path, results_root: Path, study: Study) -> tuple[Path, list[str]]:

@@ -5,8 +5,9 @@ from collections.abc import Mapping
 import numpy as np
 
 from pipeline.aero.model import CoefficientModel
+from pipeline.decide.flights.conditions import SEED, conditions_of
 from pipeline.decide.flights.population import fly_pattern
-from pipeline.decide.flights.station import SEED, conditions_of, stated_errors
+from pipeline.decide.flights.station import stated_errors
 from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.records.decision import RuleRow
 from pipeline.study.model import LARGEST_MASS_KG, SMALLEST_DIAMETER_M, Study
@@ -90,7 +91,13 @@ def equipment_rules(
         shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
         for pattern, depth in depth_m.items():
             flown = fly_pattern(
-                models[pattern], shot, still, 200, SEED, stated_errors(study), np.array([depth])
+                models[pattern],
+                shot,
+                still,
+                200,
+                SEED,
+                stated_errors(study, models[pattern].corrected),
+                np.array([depth]),
             )
             total, error = float(flown.mean.total_m[0]), float(np.nanstd(flown.draws.total_m[0], ddof=1))
             finite = bool(np.isfinite(total))
@@ -129,7 +136,15 @@ def _symmetry_rows(
     speed, angle, spin = next(iter(LAUNCHES.values()))
     shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
     up, over = (
-        fly_pattern(models[name], shot, still, 200, SEED, stated_errors(study), np.array([depth]))
+        fly_pattern(
+            models[name],
+            shot,
+            still,
+            200,
+            SEED,
+            stated_errors(study, models[name].corrected),
+            np.array([depth]),
+        )
         for name in (pole, seam)
     )
     rows = []

@@ -6,9 +6,9 @@ from typing import NamedTuple
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.crisis_place import criteria
+from pipeline.aero.correction import Correction
 from pipeline.aero.model import CoefficientModel
-from pipeline.aero.patterns import models_from_coefficients
+from pipeline.decide.flights.models import models_of
 from pipeline.decide.flights.population import DRAWS, PatternFlights
 from pipeline.decide.flights.station import fly_golfer
 from pipeline.decide.product import Product, product
@@ -39,6 +39,10 @@ class Flown(NamedTuple):
         What was left out or does not fit.
     unresolved : sequence of Unresolved
         Pairs of patterns that the mesh does not tell apart.
+    computed : dict
+        By pattern, the coefficients without a correction.
+    correction : Correction or None
+        What measured balls say; None for a study that names none.
     """
 
     models: dict[str, CoefficientModel]
@@ -48,6 +52,8 @@ class Flown(NamedTuple):
     placed: dict[tuple[str, str], DepthValues]
     notes: list[str]
     unresolved: Sequence[Unresolved]
+    computed: dict[str, CoefficientModel]
+    correction: Correction | None
 
     @property
     def ranked_as(self) -> dict[str, str]:
@@ -79,7 +85,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
     Flown
         Flights, and their values. Draws in which some ball does not come down are left out for all.
     """
-    models, notes = models_from_coefficients(coefficients, criteria(study))
+    models, computed, correction, notes = models_of(study, coefficients)
     known = set(coefficients["pattern"])
     notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
     every: dict[str, dict[str, PatternFlights]] = {}
@@ -106,7 +112,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
                 if pattern in flights[golfer.name]
             }
         placed = _valued(study, again)
-    return Flown(models, every, flights, valued, placed, notes, unresolved)
+    return Flown(models, every, flights, valued, placed, notes, unresolved, computed, correction)
 
 
 def _valued(

@@ -6,14 +6,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
-from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable
 from pipeline.decide.depths import shallowest_depths
+from pipeline.decide.flights.conditions import SEED, conditions_of, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.models import models_of
 from pipeline.decide.flights.population import DRAWS, SHOTS, flight_depths, fly_pattern
-from pipeline.decide.flights.station import SEED, conditions_of, scenarios_of, stated_errors
+from pipeline.decide.flights.station import stated_errors
 from pipeline.decide.product import product
 from pipeline.decide.value import DepthValues, depth_values
 from pipeline.errors import InputError
@@ -79,13 +79,14 @@ def next_depths(
     InputError
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
-    fitted = models_from_coefficients(coefficients, criteria(study))[0] if models is None else models
+    fitted = models_of(study, coefficients).models if models is None else models
     # Runs tell nothing of the place of the drag crisis on balls that are cut.
     models = {name: model.placed() for name, model in fitted.items()}
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")
-    conditions, scenarios, stated = conditions_of(study), scenarios_of(study), stated_errors(study)
+    conditions, scenarios = conditions_of(study), scenarios_of(study)
+    stated = stated_errors(study, any(model.corrected for model in models.values()))
     wide: dict[tuple[str, str], DepthValues] = {}
     shallowest = shallowest_depths(study)
     offers: list[tuple[Pattern, float, float | None]] = []

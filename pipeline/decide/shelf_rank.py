@@ -5,9 +5,9 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
+from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import as_flown, draw_shots
 from pipeline.decide.flights.population import SHOTS
-from pipeline.decide.flights.station import SEED, scenarios_of
 from pipeline.decide.value import in_window, outside_cost
 from pipeline.shelf.ball import ShelfBall
 from pipeline.shelf.fly import FlownBall, fly_ball

@@ -9,11 +9,13 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.patterns import fit_of
+from pipeline.decide.correction_effect import correction_record
 from pipeline.decide.depths import AngleOfDepth, StudiedDepths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
+from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.decide.flights.station import SEED, mesh_error, scenarios_of
+from pipeline.decide.flights.station import mesh_error
 from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
@@ -158,6 +160,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         next=runs,
         models=[fit_of(model) for model in flown.models.values()],
         notes=notes,
+        correction=correction_record(study, flown),
         not_told_apart=[NotToldApart(**asdict(pair), sentence=pair.sentence) for pair in unresolved],
         mesh_error=StatedMeshError(**mesh_error(study.flow).model_dump()),
         interval=list(INTERVAL),

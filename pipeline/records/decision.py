@@ -286,6 +286,62 @@ class StatedMeshError(Part):
     cl_slope: float
 
 
+class CorrectionBall(Part):
+    """A measured ball beside the computed one: mean differences of Cd and ln Cl, and carries [m]."""
+
+    name: str
+    pattern: str
+    place: str
+    depth_m: float
+    conditions: int
+    difference: list[float]
+    left_over: list[float]
+    level: list[float]
+    carry_measured_m: float
+    carry_computed_m: float
+    carry_others_m: float
+    carry_patterns_m: float
+    carry_corrected_m: float
+
+
+class SharedTerm(Part):
+    """A term of the discrepancy that all patterns share: of "Cd" or "ln Cl"."""
+
+    term: str
+    of: str
+    value: float
+    sd: float
+
+
+class CorrectionEffect(Part):
+    """Carry, peak height and best depth of a golfer with a pattern before and after a correction [m]."""
+
+    golfer: str
+    pattern: str
+    depth_m: list[float]
+    carry_before_m: list[float]
+    carry_m: list[float]
+    peak_height_before_m: list[float]
+    peak_height_m: list[float]
+    best_depth_before_m: float
+    best_depth_m: float
+
+
+class CorrectionRecord(Part):
+    """What measured balls made of the computed coefficients (`pipeline.aero.correction.Correction`)."""
+
+    applied: bool
+    for_all: bool
+    why: str
+    left_out: list[str]
+    before_m: float | None
+    others_m: float | None
+    patterns_m: float | None
+    balls: list[CorrectionBall]
+    shared: list[SharedTerm]
+    effect: list[CorrectionEffect]
+
+
 class MadeOf(Part):
     """Fingerprints of the study and of the coefficients that a decision was made of."""
 
@@ -319,4 +375,5 @@ class Decision(Record):
     interval: list[float] = Field(default_factory=list)
     shots: int = 0
     draws: int = 0
+    correction: CorrectionRecord | None = None
     made_of: MadeOf | None = None

@@ -48,6 +48,16 @@ def _model_error(inputs: Inputs) -> str:
     model = fidelity(flow.fidelity).model_error.get(flow.boundary_layer)
     if model is None:
         return "None is known for this model, and none is in the bands."
+    correction = inputs.decision.correction
+    if correction is not None and correction.applied:
+        rest = (
+            "" if correction.for_all else " Patterns that were not fired are not corrected and have it still."
+        )
+        return (
+            f"Computed balls are off published ones by about {share(model[0])} of Cd and {share(model[1])} "
+            "of Cl. Measured balls have corrected the coefficients; bands have the uncertainty of that "
+            f"correction in the place of this error.{rest}"
+        )
     return (
         f"Computed balls are off published ones by about {share(model[0])} of Cd and {share(model[1])} of "
         "Cl. Carries and heights have that in their standard errors and bands, the same for all depths and "

@@ -13,7 +13,7 @@ from pipeline import __version__
 from pipeline.decide.flights.golfer import as_flown, in_words
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.records.tree import FIGURES, REPORT, TABLES, variant_folder
-from pipeline.report import figures, limits, station_tables
+from pipeline.report import correction_part, figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.colours import DepthColours
 from pipeline.report.decision_tables import decision_table, moulding_table, scenario_table
@@ -33,6 +33,8 @@ _OUR_FIGURES = (
     "carry-*.png",
     "flights-*.png",
     "coefficients-*.png",
+    "corrected-*.png",
+    "measured-*.png",
     "ball-*.png",
     "layout-*.png",
 )
@@ -92,6 +94,7 @@ def _content(
         "scenarios": scenario_table(inputs),
         "moulding": moulding_table(inputs),
         "depth_pictures": _depth_pictures(inputs, colours, drawn, known),
+        "correction": correction_part.content(inputs.decision.correction, drawn),
         "references": reference_table(inputs, known),
         "facts_of_references": facts_of(known),
         "flights": _flights(inputs, colours, drawn),

@@ -3,9 +3,9 @@
 import math
 from dataclasses import dataclass
 
+from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import as_flown, draw_shots
 from pipeline.decide.flights.population import SHOTS
-from pipeline.decide.flights.station import SEED, scenarios_of
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
 from pipeline.shelf.ball import ShelfBall

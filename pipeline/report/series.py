@@ -10,11 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.collect import USABLE
-from pipeline.aero.crisis_place import criteria
 from pipeline.aero.export import read_tidy
-from pipeline.aero.patterns import models_from_coefficients
+from pipeline.decide.flights.conditions import conditions_of
 from pipeline.decide.flights.golfer import as_flown
-from pipeline.decide.flights.station import conditions_of
+from pipeline.decide.flights.models import models_of
 from pipeline.flight.trajectory import path
 from pipeline.report.inputs import Inputs
 from pipeline.study.model import FlightWindow
@@ -161,7 +160,7 @@ def path_charts(inputs: Inputs) -> list[PathChart]:
 
     A ball that does not come down has no path; the decision's notes report it.
     """
-    models, _ = models_from_coefficients(inputs.coefficients, criteria(inputs.study))
+    models = models_of(inputs.study, inputs.coefficients).models
     conditions = conditions_of(inputs.study)
     charts = []
     for golfer in inputs.study.golfers:

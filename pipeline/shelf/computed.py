@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from pipeline.aero.export import CORRECTED
 from pipeline.aero.tables_of_file import read_tables
 from pipeline.errors import InputError
 from pipeline.files.delimited import COMMENT
@@ -45,7 +46,7 @@ def balls_of_study(folder: Path) -> list[ShelfBall]:
         raise InputError(f"{path}: missing; compute the study first (depthline run)")
     study = Study.from_json(folder / tree.STUDY)
     head = _head(path)
-    if "corrected" in head:
+    if CORRECTED in head:
         raise InputError(
             f"{path}: has coefficients that measured balls have corrected; put on the shelf, they would be "
             "measured twice. Add the study as it is without `measured`"

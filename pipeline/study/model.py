@@ -213,7 +213,7 @@ class Study(Section):
 
     shelf: Path | None = Field(
         None,
-        description="Folder of the shelf (depthline shelf), whose balls `references` names; "
+        description="Folder of the shelf (depthline shelf), whose balls `references` and `measured` name; "
         "relative to the study file.",
         examples=["shelf"],
     )
@@ -221,6 +221,12 @@ class Study(Section):
         default_factory=list,
         description="Balls of the shelf that stand in the report beside the computed ones, flown alike.",
         examples=[["tour-old"]],
+    )
+    measured: Annotated[list[SafeName], Field(max_length=200), AfterValidator(balls_there)] = Field(
+        default_factory=list,
+        description="Measured balls of the shelf, of patterns of this study, that correct the computed "
+        "coefficients where leaving each out in turn shows that it helps.",
+        examples=[["ico332-0_14-mm-range-A", "ico332-0_18-mm-range-A"]],
     )
 
     @field_validator("shelf", mode="before")
@@ -231,14 +237,16 @@ class Study(Section):
     @property
     def balls_named(self) -> list[str]:
         """Balls of the shelf that results depend on."""
-        return self.references
+        return list(dict.fromkeys([*self.references, *self.measured]))
 
     def to_json(self) -> dict[str, Any]:
         """Return the study as a JSON-ready mapping: SI values under unit-bearing names.
 
         Keys of a shelf that is not used are left out: with another text all results would be made again.
         """
-        unused = set() if self.balls_named else {"references", "shelf"}
+        unused = {key for key in ("references", "measured") if not getattr(self, key)}
+        if not self.balls_named:
+            unused.add("shelf")
         return self.model_dump(mode="json", by_alias=False, exclude=unused)
 
     @classmethod

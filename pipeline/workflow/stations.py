@@ -106,7 +106,7 @@ def coefficients() -> None:
 def decision() -> None:
     """Fit the coefficients once, fly every golfer's shots with them, name the depth to cut."""
     from pipeline.aero.collect import checked_coefficients, fingerprint
-    from pipeline.aero.export import origin_lines, write_tables
+    from pipeline.aero.export import CORRECTED, origin_lines, write_tables
     from pipeline.decide.flights.station import flights_table, write_flights
     from pipeline.decide.station import decide_study, write_decision
     from pipeline.flow.campaign.unresolved import unresolved_results
@@ -119,7 +119,12 @@ def decision() -> None:
         complain(f"warning: {note}")
     decided = decide_study(study, coefficients, unresolved_results(study, HERE))
     write_flights(flights_table(study, decided.flown.every), HERE / FLIGHTS)
-    write_tables(decided.flown.models, HERE, origin_lines(study, coefficients))
+    of, origin = decided.flown.correction, origin_lines(study, coefficients)
+    if of is not None and of.applied:
+        origin.append(
+            f"{CORRECTED}: by {len(of.balls)} measured balls ({', '.join(b.name for b in of.balls)})"
+        )
+    write_tables(decided.flown.models, HERE, origin)
     made_of = MadeOf(study=matrix.fingerprint(study), coefficients=fingerprint(coefficients))
     write_decision(HERE, decided.decision.model_copy(update={"made_of": made_of}))
 

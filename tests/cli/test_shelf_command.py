@@ -75,10 +75,11 @@ def test_balls_are_ranked(tmp_path, monkeypatch, capsys):
 def test_a_study_names_balls_of_its_shelf(tmp_path, monkeypatch, capsys):
     add_balls(tmp_path / "shelf", [ball("tour-old")])
     study = tmp_path / "study.yaml"
-    study.write_text(SMALL + "references: [tour-odl]\nshelf: shelf\n")
+    study.write_text(SMALL + "references: [tour-odl]\nmeasured: [x, x]\nshelf: shelf\n")
     assert run(monkeypatch, "check", study, "--results", tmp_path / "results") == 2
     told = capsys.readouterr().err
     assert 'references: the shelf has no ball "tour-odl"; did you mean "tour-old"?' in told
+    assert 'measured: has "x" twice; keep one' in told
     study.write_text(SMALL + "references: [tour-old]\n")
     assert run(monkeypatch, "check", study, "--results", tmp_path / "results") == 2
     assert 'references: goes with "shelf"' in capsys.readouterr().err

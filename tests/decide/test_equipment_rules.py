@@ -8,7 +8,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.published import smits_smith_table
 from pipeline.aero.table import CoefficientTable
 from pipeline.decide.equipment_rules import LAUNCHES, equipment_rules, oriented_pairs
-from pipeline.decide.flights.station import conditions_of
+from pipeline.decide.flights.conditions import conditions_of
 from pipeline.flight.single import fly_single
 from pipeline.flight.trajectory import Launches
 from pipeline.study.model import Study

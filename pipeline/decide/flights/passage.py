@@ -9,9 +9,9 @@ from numpy.typing import ArrayLike, NDArray
 
 from pipeline.aero.published import published_tables
 from pipeline.aero.table import CoefficientTable
+from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import SHOTS
-from pipeline.decide.flights.station import SEED, scenarios_of
 from pipeline.errors import InputError
 from pipeline.flight.trajectory import Conditions, Launches, along_path, path
 from pipeline.study.model import Study

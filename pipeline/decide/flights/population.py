@@ -293,6 +293,13 @@ def _plain(
     return found
 
 
+def mean_flights(
+    model: CoefficientModel, depth_m: FloatArray, shots: Launches, conditions: Conditions | Sequence[Scenario]
+) -> MeanFlights:
+    """Means over shots with the most probable coefficients at depths, arrays of shape (d,)."""
+    return _over_scenarios(model.most_probable(depth_m), shots.as_array(), _scenarios(conditions))
+
+
 def carry_per_diameter(
     model: CoefficientModel, depth_m: float, shots: Launches, conditions: Conditions | Sequence[Scenario]
 ) -> float:

@@ -6,18 +6,15 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.crisis_place import criteria
 from pipeline.aero.model import CoefficientModel
-from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.stated_error import StatedError
+from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import as_flown, draw_shots
-from pipeline.decide.flights.population import SHOTS, PatternFlights, Scenario, fly_pattern
+from pipeline.decide.flights.models import models_of
+from pipeline.decide.flights.population import SHOTS, PatternFlights, fly_pattern
 from pipeline.files.atomic import write_text
-from pipeline.flight.air import air_from
-from pipeline.flight.trajectory import Conditions
-from pipeline.flight.wind import WindProfile
 from pipeline.flow.solver.fidelity import fidelity
-from pipeline.study.model import AirSpec, BallSpec, FlowSettings, Golfer, MeshErrorSpec, Study
+from pipeline.study.model import FlowSettings, Golfer, MeshErrorSpec, Study
 
 COLUMNS = (
     "pattern",
@@ -41,45 +38,19 @@ COLUMNS = (
 )
 """Columns of flights.csv, in their order; columns are only ever added."""
 
-SEED = 1
-"""Seed of the shots and of the coefficient draws, the same in every study, so that studies compare."""
 
-
-def conditions_of(study: Study) -> Conditions:
-    """Ball, air and wind of a study, without its scenarios."""
-    return conditions_in(study.ball, study.air)
-
-
-def conditions_in(ball: BallSpec, spec: AirSpec) -> Conditions:
-    """Ball, air and wind as a study file states them."""
-    wind = spec.wind
-    return Conditions(
-        ball.diameter_m,
-        ball.mass_kg,
-        air_from(spec.temperature_k, spec.pressure_pa, spec.humidity, spec.altitude_m),
-        wind.speed_m_s,
-        wind.from_rad,
-        wind_profile=WindProfile(wind.profile, wind.height_m, wind.roughness_m, wind.exponent),
-    )
-
-
-def scenarios_of(study: Study) -> list[Scenario]:
-    """Conditions that a study's shots are flown in; those of its air alone when it names no scenarios."""
-    if not study.scenarios:
-        return [Scenario("", 1.0, conditions_of(study))]
-    return [Scenario(spec.name, spec.weight, conditions_in(study.ball, spec.air)) for spec in study.scenarios]
-
-
-def stated_errors(study: Study) -> tuple[StatedError, ...]:
+def stated_errors(study: Study, corrected: bool = False) -> tuple[StatedError, ...]:
     """Errors beyond those of the runs: of the mesh and of the flow model.
 
     That of the model is the same for all depths and patterns: it widens every carry and not the best depth.
     That of the mesh has a level, as the study states it, and a slope with depth, as the study states it or
     as it was measured for the mesh level (`Fidelity.slope_error`): it widens the best depth.
+    Coefficients that measured balls have corrected have the error of the correction in the place of the flow
+    model's.
     """
     found = [StatedError(**mesh_error(study.flow).model_dump())]
     model = fidelity(study.flow.fidelity).model_error.get(study.flow.boundary_layer)
-    if model is not None:
+    if model is not None and not corrected:
         found.append(StatedError(shared=1.0, cd_relative=model[0], cl_relative=model[1]))
     return tuple(found)
 
@@ -108,7 +79,7 @@ def fly_golfer(
     golfer : Golfer
         Whose shots.
     models : dict
-        From `pipeline.aero.model.models_from_coefficients`.
+        From `models_of`.
 
     Returns
     -------
@@ -117,11 +88,13 @@ def fly_golfer(
         Draws of the same number are of the same coefficients for every golfer.
     """
     shots = draw_shots(golfer, SHOTS, SEED)
-    scenarios, stated = scenarios_of(study), stated_errors(study)
+    scenarios = scenarios_of(study)
     return {
-        pattern.name: fly_pattern(models[pattern.name], shots, scenarios, seed=SEED, stated=stated)
+        pattern.name: fly_pattern(
+            model, shots, scenarios, seed=SEED, stated=stated_errors(study, model.corrected)
+        )
         for pattern in study.patterns
-        if pattern.name in models
+        if (model := models.get(pattern.name)) is not None
     }
 
 
@@ -149,7 +122,7 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
     InputError
         The coefficients lack a column.
     """
-    models, _ = models_from_coefficients(coefficients, criteria(study))
+    models = models_of(study, coefficients).models
     return flights_table(study, {golfer.name: fly_golfer(study, golfer, models) for golfer in study.golfers})
 
 

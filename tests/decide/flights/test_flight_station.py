@@ -9,15 +9,9 @@ import pytest
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.process import SHARED_BETWEEN_PATTERNS
 from pipeline.aero.stated_error import StatedError
+from pipeline.decide.flights.conditions import conditions_of, scenarios_of
 from pipeline.decide.flights.population import Scenario, carry_per_diameter, fly_pattern
-from pipeline.decide.flights.station import (
-    COLUMNS,
-    conditions_of,
-    fly_study,
-    scenarios_of,
-    stated_errors,
-    write_flights,
-)
+from pipeline.decide.flights.station import COLUMNS, fly_study, stated_errors, write_flights
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.solver.fidelity import fidelity

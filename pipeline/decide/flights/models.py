@@ -1,0 +1,101 @@
+"""Coefficient models that a study is flown with: fitted to its runs, corrected by its measured balls."""
+
+from typing import NamedTuple
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from pipeline.aero.correction import Carry, Correction, correct, measured_criteria
+from pipeline.aero.crisis_place import Criterion, criteria
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.patterns import models_from_coefficients
+from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.decide.flights.conditions import scenarios_of
+from pipeline.decide.flights.golfer import as_flown
+from pipeline.flight.trajectory import fly
+from pipeline.shelf.ball import ShelfBall
+from pipeline.shelf.folder import read_shelf
+from pipeline.study.model import Study
+
+
+class Models(NamedTuple):
+    """Models to fly with.
+
+    Parameters
+    ----------
+    models : dict
+        By pattern, corrected where measured balls say that this helps.
+    computed : dict
+        By pattern, as fitted to the runs.
+    correction : Correction or None
+        None for a study that names no measured balls.
+    notes : list of str
+        What is missing or does not fit, a sentence each.
+    """
+
+    models: dict[str, CoefficientModel]
+    computed: dict[str, CoefficientModel]
+    correction: Correction | None
+    notes: list[str]
+
+
+def models_of(study: Study, coefficients: pd.DataFrame) -> Models:
+    """Fit the coefficients of a study's runs, and correct them by the measured balls that it names.
+
+    Parameters
+    ----------
+    study : Study
+        Patterns, golfers, air, shelf.
+    coefficients : DataFrame
+        As from `pipeline.aero.collect.read_coefficients`.
+
+    Returns
+    -------
+    Models
+        Models.
+
+    Raises
+    ------
+    InputError
+        The coefficients lack a column, or a ball of the shelf is missing or wrong.
+    """
+    balls = measured_balls(study)
+    computed, notes = models_from_coefficients(coefficients, criteria_of(study, balls))
+    if not balls:
+        return Models(computed, computed, None, notes)
+    correction = correct(computed, balls, carry_of(study))
+    notes += [f"Measured ball left out: {line}" for line in correction.left_out]
+    return Models(correction.models(computed), computed, correction, notes)
+
+
+def measured_balls(study: Study) -> list[ShelfBall]:
+    """Measured balls that a study names."""
+    return read_shelf(study.shelf, study.measured) if study.shelf is not None and study.measured else []
+
+
+def criteria_of(study: Study, balls: list[ShelfBall]) -> dict[str, Criterion]:
+    """Where the crisis of each pattern lies, by measured critical Reynolds numbers where there are some."""
+    stated = [pattern.name for pattern in study.patterns if pattern.critical_reynolds is not None]
+    return measured_criteria(criteria(study), balls, stated)
+
+
+def carry_of(study: Study) -> Carry:
+    """Mean carry of the golfers' mean shots, by their weights, in the study's air."""
+    golfers = [golfer for golfer in study.golfers if golfer.weight > 0] or study.golfers
+    weights = [golfer.weight or 1.0 for golfer in golfers]
+    scenarios = scenarios_of(study)
+
+    def carry(tables: list[CoefficientTable]) -> NDArray[np.float64]:
+        batch, every = TableBatch.of(tables), np.arange(len(tables))
+        flown = [
+            np.average(
+                [fly(batch, every, as_flown(golfer).mean_shot, of.conditions).carry_m for of in scenarios],
+                axis=0,
+                weights=[of.weight for of in scenarios],
+            )
+            for golfer in golfers
+        ]
+        return np.asarray(np.average(flown, axis=0, weights=weights))
+
+    return carry  # type: ignore[return-value]  # a list is a sequence

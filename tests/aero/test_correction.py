@@ -1,0 +1,158 @@
+"""Correction by measured balls: who can be compared, when it is applied, what the corrected model does."""
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from aero.simulated_makers import REYNOLDS, SPIN_RATIO, ComputedPattern, carry
+from scipy.stats import multivariate_normal
+
+from pipeline.aero.corrected import CorrectedModel
+from pipeline.aero.correction import compare, correct, measured_criteria
+from pipeline.aero.crisis_place import SHARED_SHIFT, Criterion
+from pipeline.aero.discrepancy import Comparison, columns, learn
+from pipeline.aero.model import CoefficientModel
+from pipeline.aero.table import CoefficientTable
+from pipeline.flow.solver.boundary_layer import critical_reynolds
+from pipeline.shelf.ball import ShelfBall, level_modes
+
+PATTERNS = {
+    name: ComputedPattern(name, 0.0, lift, 1.8e-4, 0.01, 0.05) for name, lift in (("a", 0.0), ("b", 0.1))
+}
+RUNS = Path(__file__).with_name("crisis_runs.csv")
+
+
+def measured(name, pattern="a", depth=1.8e-4, drag=0.0, lift=1.0, **facts):
+    cd, cl = PATTERNS.get(pattern, PATTERNS["a"]).at(2e-4 if math.isnan(depth) else depth)
+    shape = cd.shape
+    table = CoefficientTable(
+        REYNOLDS, SPIN_RATIO, cd + drag, cl * lift, cd_se=np.full(shape, 0.002), cl_se=np.full(shape, 0.004)
+    )
+    inside = np.ones(shape, bool)
+    return ShelfBall(
+        name, "measured", table, inside, level_modes(table), pattern, depth, facts.pop("place", "A"), **facts
+    )  # fmt: skip
+
+
+def test_who_can_be_compared():
+    comparison, nodes = compare(measured("m", drag=-0.02, lift=1.2), PATTERNS)
+    assert comparison.difference[0] == pytest.approx(np.full(9, -0.02))
+    assert comparison.difference[1] == pytest.approx(np.full(9, math.log(1.2)))
+    assert nodes.any() and comparison.reynolds.size == 9
+    assert "has no usable runs" in compare(measured("m", "zz"), PATTERNS)
+    assert "depth is not known" in compare(measured("m", depth=math.nan), PATTERNS)
+    assert "is outside those computed" in compare(measured("m", depth=3e-4), PATTERNS)
+    nowhere = replace(measured("m"), inside=np.zeros((REYNOLDS.size, SPIN_RATIO.size), bool))
+    assert "nothing that was measured" in compare(nowhere, PATTERNS)
+
+
+def test_what_all_share_is_applied_to_all():
+    balls = [
+        measured(f"{pattern}{depth:g}", pattern, depth, -0.02, 1.15)
+        for pattern in "ab"
+        for depth in (1.5e-4, 2.0e-4)
+    ]
+    found = correct(PATTERNS, balls, carry)
+    assert found.applied and found.for_all and found.others_m < 0.3 * found.before_m
+    assert found.why.startswith("Applied: with each of 4 measured balls left out")
+    assert {of.name for of in found.balls} == {ball.name for ball in balls}
+
+
+def test_balls_that_contradict_each_other_correct_nothing():
+    """One ball flies further than computed, the other as much shorter: the others never help."""
+    balls = [measured("up", "a", drag=-0.03, lift=1.1), measured("down", "b", drag=0.03, lift=0.9)]
+    found = correct(PATTERNS, balls, carry)
+    assert not found.applied and found.others_m > found.before_m and found.why.startswith("Not applied")
+    assert found.models(PATTERNS) == PATTERNS
+
+
+def test_one_ball_is_not_enough():
+    found = correct(PATTERNS, [measured("m", drag=-0.03)], carry)
+    assert not found.applied and "one measured ball" in found.why and math.isnan(found.before_m)
+    none = correct(PATTERNS, [measured("m", "zz")], carry)
+    assert not none.applied and len(none.left_out) == 1
+
+
+def test_a_measured_crisis_moves_its_pattern_and_half_of_the_others():
+    diameter, spread = 0.0427, 0.25
+    criteria = {name: Criterion(diameter, spread=spread) for name in ("a", "b", "c")}
+    factor = 1.3
+    ball = measured(
+        "m", "a", 1.8e-4, critical_reynolds=factor * critical_reynolds(1.8e-4, diameter), critical_spread=0.05
+    )
+    found = measured_criteria(criteria, [ball], ["c"])
+    assert found["a"].factor == pytest.approx(factor) and found["a"].spread == pytest.approx(0.05)
+    assert found["c"] == criteria["c"]  # the study states its own
+    # By hand: ln factors of a and b are jointly normal with the shared part as covariance.
+    variance = math.log1p(spread**2)
+    shared = SHARED_SHIFT * variance
+    wanted = shared / (variance + 0.05**2) * math.log(factor)
+    assert math.log(found["b"].factor) == pytest.approx(wanted)
+    left = variance - shared**2 / (variance + 0.05**2)
+    assert math.log1p(found["b"].spread ** 2) == pytest.approx(left)
+    assert multivariate_normal(0, left).pdf(0) > 0
+    assert measured_criteria(criteria, [measured("n")], []) == criteria
+
+
+@pytest.fixture(scope="module")
+def crisis():
+    rows = pd.read_csv(RUNS, comment="#")
+    rows = rows.assign(
+        pattern="ico332", cd_se=0.001, cl_se=0.003, cm=np.nan, cm_se=np.nan, verdict="settled",
+        run=[f"r{k}" for k in range(len(rows))],
+    )  # fmt: skip
+    return CoefficientModel("ico332", rows, Criterion(0.0427))
+
+
+@pytest.fixture(scope="module")
+def corrected(crisis):
+    re, s = (of.ravel() for of in np.meshgrid([1.1e5, 1.6e5, 2.1e5], [0.08, 0.15, 0.25]))
+    at = columns(2e-4, re, s)
+    difference = np.stack([at @ [-0.02, 0.0, 0.0, 0.0], at @ [0.18, 0.0, 0.0, 0.0]])
+    balls = [
+        Comparison(f"m{k}", "ico332", place, 2e-4, re, s, difference, np.zeros((0, 2, re.size)))
+        for k, place in enumerate("ABCD")
+    ]
+    return CorrectedModel(crisis, learn(["ico332"], balls))
+
+
+def test_the_corrected_table_is_the_computed_one_and_the_discrepancy(crisis, corrected):
+    (before,), (after,) = crisis.tables([2e-4]), corrected.tables([2e-4])
+    i = np.flatnonzero(before.reynolds > 1.6e5)
+    j = np.flatnonzero((before.spin_ratio > 0.09) & (before.spin_ratio < 0.2))
+    cut = np.ix_(i, j)
+    assert (after.cd - before.cd)[cut] == pytest.approx(np.full((i.size, j.size), -0.02), abs=0.003)
+    assert (after.cl / before.cl)[cut] == pytest.approx(np.full((i.size, j.size), np.exp(0.18)), rel=0.03)
+    assert (after.cl_se[cut] > before.cl_se[cut]).all()
+
+
+def test_the_crisis_is_left_alone(crisis, corrected):
+    depth = 0.9e-4
+    (before,), (after,) = crisis.tables([depth]), corrected.tables([depth])
+    untripped = crisis.untripped(depth, before.reynolds[:, None], before.spin_ratio)
+    below = untripped > 0.999
+    assert below.any() and (~below).any()
+    assert after.cd[below] == pytest.approx(before.cd[below], abs=1e-4)
+    assert after.cl[below] == pytest.approx(before.cl[below], rel=2e-3)
+
+
+def test_draws_agree_with_the_table(corrected):
+    depth = np.array([2.0e-4, 2.6e-4])
+    drawn = corrected.placed().draws(depth, 400, 1)
+    middle = corrected.placed().most_probable(depth, coarse=True)
+    values = drawn.values.reshape(2, 400, *drawn.values.shape[1:])
+    i = np.flatnonzero(np.exp(drawn.log_reynolds) > 1.6e5)
+    for c, close in ((0, 0.003), (1, 0.006)):
+        off = values[..., c].mean(axis=1) - middle.values[..., c]
+        assert np.abs(off[:, i]).max() < close
+    again = corrected.placed().draws(depth, 400, 1)
+    assert (again.values == drawn.values).all()
+
+
+def test_what_is_compared_with_the_runs_stays_computed(crisis, corrected):
+    pd.testing.assert_frame_equal(crisis.at_runs(), corrected.at_runs())
+    grid, shifted = crisis.runs_table(2e-4), corrected.runs_table(2e-4)
+    assert (shifted.cl[-1] > grid.cl[-1]).all() and (shifted.cl_se == grid.cl_se).all()
