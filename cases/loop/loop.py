@@ -80,7 +80,8 @@ def computed(out: Path, study: Study) -> Path:
 
 def play(results: Path, station: str) -> None:
     """Run one station of the line in a results folder, as the workflow does."""
-    environment = os.environ | {"PYTHONPATH": str(HERE.parents[1])}
+    # Small matrices: threads of the linear algebra would only wait for each other.
+    environment = os.environ | {"PYTHONPATH": str(HERE.parents[1]), "OMP_NUM_THREADS": "1"}
     subprocess.run(
         [sys.executable, "-m", "pipeline.workflow.stations", station],
         cwd=results, check=True, env=environment,

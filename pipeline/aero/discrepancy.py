@@ -162,8 +162,7 @@ class Discrepancy:
         for number, of in enumerate(self.components):
             rows = which == number
             if rows.any():
-                size, vectors = np.linalg.eigh(of.covariance)
-                found[rows] = of.mean + noise[rows] @ (vectors * np.sqrt(np.maximum(size, 0.0))).T
+                found[rows] = of.mean + noise[rows] @ np.linalg.cholesky(of.covariance).T
         return found
 
     def contributions(self) -> FloatArray:

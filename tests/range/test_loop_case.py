@@ -7,6 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+pytestmark = pytest.mark.long
+
 CASE = Path(__file__).parents[2] / "cases" / "loop"
 
 
