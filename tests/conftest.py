@@ -1,5 +1,11 @@
 """Settings of all tests."""
 
+import os
+
+# Matrices of tests are small: threads of BLAS only wait for each other, eight times as long where workers
+# share cores. Set before numpy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 from hypothesis import settings
 

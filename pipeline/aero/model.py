@@ -81,6 +81,7 @@ class CoefficientModel:
             for step, least in zip(longest, STEPS_BETWEEN_NODES, strict=True)
         )
         self._last: tuple[object, TableBatch] | None = None
+        self._last_places: tuple[object, list[TableBatch]] | None = None
 
     @property
     def spread(self) -> float:
@@ -172,6 +173,17 @@ class CoefficientModel:
             values.append(np.zeros_like(values[0]))
         shape = (depth.size, nodes[0].size, nodes[1].size, 3)
         return padded(*nodes, np.stack(values, axis=-1).reshape(shape), has_cm="cm" in self.names)
+
+    def at_places(self, depth_m: FloatArray, deviations: FloatArray) -> list[TableBatch]:
+        """Sample the most probable coefficients with the crisis at several places (see `placed`).
+
+        The last ones are kept: every golfer is flown with the same.
+        """
+        key = (depth_m.tobytes(), deviations.tobytes())
+        if self._last_places is None or self._last_places[0] != key:
+            tables = [self.placed(float(at)).most_probable(depth_m) for at in deviations]
+            self._last_places = (key, tables)
+        return self._last_places[1]
 
     def runs_table(self, depth_m: float) -> CoefficientTable | None:
         """Plain grid of the runs of one depth, without a model; None where the grid of a depth has gaps."""

@@ -1,5 +1,6 @@
 """The drag crisis in the coefficient model, on the runs of cases/crisis."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -135,11 +136,8 @@ def test_a_measured_critical_reynolds_number_moves_the_crisis_of_the_flights_alo
 
 def test_criteria_of_a_study(tmp_path):
     text = (CASES / "demo" / "study.yaml").read_text()
-    (tmp_path / "study.yaml").write_text(
-        text.replace(
-            "depths:", "critical_reynolds: {reynolds: 7e4, depth: 0.15 mm, spread: 4 %}\n    depths:"
-        )
-    )
+    measured = "critical_reynolds: {reynolds: 7e4, depth: 0.15 mm, spread: 4 %}"
+    (tmp_path / "study.yaml").write_text(re.sub(r"critical_reynolds: \{.*\}", measured, text))
     (found,) = criteria(load_study(tmp_path / "study.yaml")).values()
     assert found.factor == pytest.approx(7e4 / critical_reynolds(0.15e-3, found.ball_diameter_m))
     assert found.spread == pytest.approx(0.04)

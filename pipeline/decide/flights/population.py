@@ -249,9 +249,7 @@ def _by_place(
     """Fly the most probable coefficients with the crisis at each of `PLACES`."""
     if not model.spread > 0.0:
         return None
-    each = [
-        _over_scenarios(model.placed(place).most_probable(depth_m), launches, scenarios) for place in PLACES
-    ]
+    each = [_over_scenarios(tables, launches, scenarios) for tables in model.at_places(depth_m, PLACES)]
     return MeanFlights(
         *(np.stack([getattr(at, column.name) for at in each], axis=1) for column in fields(MeanFlights))
     )
