@@ -6,7 +6,7 @@ from pathlib import Path
 PIPELINE = Path(__file__).parents[1] / "pipeline"
 
 LINE = [
-    "errors", "files", "ending", "machine", "records", "study",
+    "errors", "arrays", "files", "ending", "machine", "records", "study",
     "geometry.dimple", "geometry.layout", "geometry.ball", "geometry.shell", "geometry.tooling", "geometry",
     "flow.forces", "flow.solver", "flow.campaign", "flow",
     "aero", "flight", "shelf", "decide.flights", "decide", "report", "workflow", "validation", "range", "cli",

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +43,7 @@ class Points:
             runs["spin_ratio"].to_numpy(float),
         )
 
-    def at(self, which: NDArray[np.bool_]) -> "Points":
+    def at(self, which: BoolArray) -> "Points":
         """Return the conditions marked in `which`, shape (n,)."""
         return Points(self.depth_m[which], self.reynolds[which], self.spin_ratio[which])
 

@@ -4,14 +4,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pipeline.aero.discrepancy import Discrepancy, columns
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.stated_error import StatedError
 from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 
 class CorrectedModel(CoefficientModel):

@@ -11,13 +11,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import Criterion, Place
 from pipeline.aero.process import DEPTH_UNIT_M, SMALL_SPIN_RATIO, matern
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 _MIDDLE_DEPTH = 1.5
 _KNOTS = (np.arange(-1.5, 3.76, 0.75), np.arange(-1.2, 0.81, 0.06), np.arange(0.0, 0.61, 0.075))

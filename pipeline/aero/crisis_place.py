@@ -4,12 +4,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import FloatArray
 from pipeline.flow.solver.boundary_layer import CRITICAL_SPREAD, EDGE_SPEED, critical_reynolds, tripped_share
 from pipeline.study.model import Study
-
-FloatArray = NDArray[np.float64]
 
 INSIDE = 0.002
 """Runs of which more than this share of the meridians is not tripped belong to the crisis, the others to the

@@ -17,8 +17,7 @@ from pipeline.aero.priors import PRIORS
 from pipeline.aero.stated_error import StatedError, slope_draws, stated_draws
 from pipeline.aero.surface import inside, weighted_surfaces
 from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 STEPS_BETWEEN_NODES = (5, 2)
 """Steps of the sampling grid between neighbouring Reynolds numbers or spin ratios studied, at least; the same

@@ -2,7 +2,8 @@
 
 import numpy as np
 
-from pipeline.aero.table import CoefficientTable, FloatArray
+from pipeline.aero.table import CoefficientTable
+from pipeline.arrays import FloatArray
 
 DRAG = (0.1, 1.0)
 MOST_LIFT = 0.8

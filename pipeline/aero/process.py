@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.aero.conditions import Points, lines
 from pipeline.aero.priors import Prior
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 DEPTH_UNIT_M = 1e-4
 """Depths are counted in tenths of a millimetre, over which the effect of depth changes."""

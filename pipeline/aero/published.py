@@ -4,9 +4,10 @@ from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pipeline.aero.table import CoefficientTable
+from pipeline.arrays import FloatArray
 
 if TYPE_CHECKING:
     from scipy.interpolate import RegularGridInterpolator
@@ -24,8 +25,8 @@ SMITS_SMITH_SPIN_DECAY = 2.0e-5
 class DragAndLift(NamedTuple):
     """Drag and lift coefficients on the frontal area pi D^2 / 4 [-]."""
 
-    cd: NDArray[np.float64]
-    cl: NDArray[np.float64]
+    cd: FloatArray
+    cl: FloatArray
 
 
 def smits_smith_1994(reynolds: ArrayLike, spin_ratio: ArrayLike) -> DragAndLift:
@@ -136,9 +137,7 @@ def bearman_harvey_1976(reynolds: ArrayLike, spin_ratio: ArrayLike) -> DragAndLi
     return DragAndLift(found[..., 0], found[..., 1])
 
 
-def _hexagon_flow(
-    reynolds: NDArray[np.float64], spin_ratio: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _hexagon_flow(reynolds: FloatArray, spin_ratio: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Speed [m/s] and spin [rpm] of the hexagonally dimpled ball in its tunnel."""
     speed = reynolds * _HEXAGON_VISCOSITY_M2_S / _HEXAGON_DIAMETER_M
     return speed, spin_ratio * 2.0 * speed / _HEXAGON_DIAMETER_M * 30.0 / np.pi

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import BoolArray, FloatArray
 
 _UNIT = np.array([1.0, 0.3])
 """Sizes of ln Re and S that count alike."""
@@ -33,9 +33,7 @@ class Region:
 
         return Region(points[ConvexHull(points).vertices])
 
-    def nearest(
-        self, reynolds: ArrayLike, spin_ratio: ArrayLike
-    ) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
+    def nearest(self, reynolds: ArrayLike, spin_ratio: ArrayLike) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Nearest conditions inside, and whether the given ones lie inside; arrays of one shape."""
         re, s = np.broadcast_arrays(np.asarray(reynolds, float), np.asarray(spin_ratio, float))
         points = np.stack([np.log(re.ravel()), s.ravel()], axis=1) / _UNIT

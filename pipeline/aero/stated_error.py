@@ -3,11 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.process import DEPTH_UNIT_M, matern
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 
 @dataclass(frozen=True)

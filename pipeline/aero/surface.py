@@ -14,8 +14,7 @@ from pipeline.aero.crisis_place import INSIDE, Criterion, Place
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.priors import PRIORS
 from pipeline.aero.process import Process
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import BoolArray, FloatArray
 
 EXACT = 0.9
 """Probability, before the runs are seen, that their crisis lies where the criterion puts it: it does in our
@@ -169,7 +168,7 @@ class WeightedSurface:
     surface: Surface
 
 
-def inside(points: Points, criterion: Criterion | None, place: Place) -> NDArray[np.bool_]:
+def inside(points: Points, criterion: Criterion | None, place: Place) -> BoolArray:
     """Which conditions lie inside or below the crisis, shape (n,)."""
     if criterion is None:
         return np.zeros(points.depth_m.size, bool)

@@ -8,10 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.errors import InputError
 from pipeline.records.flow import CD_BOUNDS, CL_BOUNDS
-
-FloatArray = NDArray[np.float64]
 
 BOUNDS = {"cd": CD_BOUNDS, "cl": CL_BOUNDS, "cm": (-1.0, 0.0)}
 """What a coefficient of a ball that flies through air can be, generously: drag of a sphere is below 10 at
@@ -49,7 +48,7 @@ class Coefficients(NamedTuple):
     cd: FloatArray
     cl: FloatArray
     cm: FloatArray
-    outside: NDArray[np.bool_]
+    outside: BoolArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -177,7 +176,7 @@ class TableBatch:
     log_reynolds: FloatArray
     spin_ratio: FloatArray
     values: FloatArray
-    has_cm: NDArray[np.bool_]
+    has_cm: BoolArray
     reynolds_range: tuple[float, float]
     spin_ratio_range: tuple[float, float]
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.table import BOUNDS, CoefficientTable, out_of_bounds
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.files.delimited import COMMENT, Delimited, number, read_delimited
@@ -36,7 +36,7 @@ def write_table(
     table: CoefficientTable,
     path: Path,
     header: Sequence[str] = (),
-    more: Mapping[str, NDArray[np.float64]] | None = None,
+    more: Mapping[str, FloatArray] | None = None,
 ) -> None:
     """Write a table as CSV, one row a node: reynolds, spin_ratio, each coefficient and its standard error.
 

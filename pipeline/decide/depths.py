@@ -4,14 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.dimple.cavity import edge_half_angle
 from pipeline.records.tree import RUNS
 from pipeline.study.matrix import variants
 from pipeline.study.model import Study
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

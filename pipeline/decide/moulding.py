@@ -3,12 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.study.model import Moulding
 from pipeline.study.units import YARD_M
-
-FloatArray = NDArray[np.float64]
 
 BALLS = 4096
 SEED = 3

@@ -4,10 +4,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.table import CoefficientTable
+from pipeline.arrays import FloatArray
 from pipeline.decide.depths import shallowest_depths
 from pipeline.decide.flights.conditions import SEED, conditions_of, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
@@ -22,8 +22,6 @@ from pipeline.flow.campaign.cost import cells, core_seconds
 from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
 from pipeline.records.decision import NextDepth
 from pipeline.study.model import Pattern, Study
-
-FloatArray = NDArray[np.float64]
 
 CLOSEST_M = 8e-6
 """Depths nearer than this to one that was computed are not proposed [m]."""

@@ -3,11 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.study.units import YARD_M
-
-FloatArray = NDArray[np.float64]
 
 
 def curve(depth_m: ArrayLike, values: ArrayLike, at_m: ArrayLike) -> FloatArray:
@@ -57,7 +56,7 @@ class Best:
 
     depth_m: FloatArray
     carry_m: FloatArray
-    at_edge: NDArray[np.bool_]
+    at_edge: BoolArray
 
 
 def best_on_grid(grid_m: FloatArray, values: FloatArray) -> Best:

@@ -4,14 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.decide.optimum import best_on_grid
 from pipeline.decide.value import DepthValues
 from pipeline.records.decision import PatternOfProduct, Prototype
 from pipeline.study.units import YARD_M
-
-FloatArray = NDArray[np.float64]
 
 SURE = 0.9
 """Probability with which the short list holds the best prototype."""
@@ -164,7 +162,7 @@ def short_list(of: Product, sure: float = SURE, loss_m: float = YARD_M) -> list[
     return found
 
 
-def _smallest_set(good: NDArray[np.bool_], value: FloatArray, sure: float) -> list[int] | None:
+def _smallest_set(good: BoolArray, value: FloatArray, sure: float) -> list[int] | None:
     """One to three rows of `good` (candidates x draws) that cover a share of the draws; None if none do."""
     bad = (~good).astype(np.float32)
     allowed = (1.0 - sure) * good.shape[1] + 0.5

@@ -4,13 +4,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.decide.flights.population import PLACE_WEIGHTS, MeanFlights, PatternFlights
 from pipeline.decide.optimum import curve
 from pipeline.study.model import FlightWindow
-
-FloatArray = NDArray[np.float64]
 
 GRID = 241
 """Depths at which curves are compared, from the shallowest to the deepest studied."""
@@ -59,7 +57,7 @@ class DepthValues:
 def depth_values(
     flown: PatternFlights,
     window: FlightWindow | None,
-    keep: NDArray[np.bool_],
+    keep: BoolArray,
     aim: Literal["carry", "total"] = "carry",
 ) -> DepthValues:
     """Compute the curves of one golfer and pattern.

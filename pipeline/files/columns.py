@@ -8,12 +8,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.files.delimited import Delimited, number, read_delimited
-
-FloatArray = NDArray[np.float64]
 
 MOST_PROBLEMS = 60
 """Faults of a file that are listed one by one."""
@@ -66,7 +64,7 @@ class TableRead:
     """
 
     path: Path
-    lines: NDArray[np.int64]
+    lines: IntArray
     texts: dict[str, list[str]]
     values: dict[str, FloatArray]
     given: frozenset[str]
@@ -224,7 +222,7 @@ def _spelt(quantities: Mapping[str, Column]) -> list[str]:
 
 def _values(
     found: Delimited,
-    lines: NDArray[np.int64],
+    lines: IntArray,
     cells: Sequence[str],
     head: str,
     column: Column,

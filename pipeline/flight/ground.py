@@ -4,7 +4,8 @@ import math
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
+
+from pipeline.arrays import FloatArray
 
 FRICTION = 0.40
 """Sliding friction between ball and turf [-] (Penner 2002, from memory)."""
@@ -118,12 +119,12 @@ def _run(forward, down, spin, radius, gravity, out):  # type: ignore[no-untyped-
 
 
 def run_after_landing(
-    forward_m_s: NDArray[np.float64],
-    down_m_s: NDArray[np.float64],
-    backspin_rad_s: NDArray[np.float64],
+    forward_m_s: FloatArray,
+    down_m_s: FloatArray,
+    backspin_rad_s: FloatArray,
     radius_m: float,
     gravity_m_s2: float,
-) -> NDArray[np.float64]:
+) -> FloatArray:
     """Distance from the landing to the resting point: bounces without air, then a roll, on level turf.
 
     Parameters

@@ -8,10 +8,11 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pipeline.aero.published import SMITS_SMITH_SPIN_DECAY
 from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.flight.air import STANDARD_GRAVITY_M_S2, Air
 from pipeline.flight.ground import run_after_landing
 from pipeline.flight.kernel import (
@@ -25,8 +26,6 @@ from pipeline.flight.quintic import falling_between, quintic, slope_at, value_at
 from pipeline.flight.surroundings import LOGARITHMIC, POWER, UNIFORM, Grid, World
 from pipeline.flight.wind import WindProfile
 from pipeline.machine.resources import cores_allowed
-
-FloatArray = NDArray[np.float64]
 
 TOLERANCE_M_S = 1e-4
 """Estimated error of the velocity at which a step is taken [m/s]; `fly` states what it is worth."""
@@ -252,9 +251,7 @@ def fly(
     )
 
 
-def _fly_in_threads(
-    launches: FloatArray, index: NDArray[np.int64], how: tuple[Any, ...], threads: int
-) -> int:
+def _fly_in_threads(launches: FloatArray, index: IntArray, how: tuple[Any, ...], threads: int) -> int:
     """Call the kernel in shares, one thread's at least in another thread than this; rows of the track.
 
     The compiled code lets go of the interpreter's lock, so that this thread hears an interrupt and ends it.

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import FloatArray
 from pipeline.study.golfers import POWER_LAW_EXPONENT
 
 ProfileKind = Literal["uniform", "logarithmic", "power"]
@@ -49,7 +50,7 @@ class WindProfile:
             if not getattr(self, name) > 0.0:
                 raise ValueError(f"wind profile: {name} must be above 0, not {getattr(self, name)}")
 
-    def share(self, height_m: ArrayLike) -> NDArray[np.float64]:
+    def share(self, height_m: ArrayLike) -> FloatArray:
         """Wind at heights [m] over that at the reference height, shape as given [-]."""
         z = np.maximum(np.asarray(height_m, float), 0.0)
         if self.kind == "logarithmic":

@@ -5,8 +5,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import MADE_AGAIN, Broken
 from pipeline.files.atomic import remove_leftovers
 from pipeline.geometry.ball.height_field import DimpledBall
@@ -189,9 +189,9 @@ def make_sections(layout: Layout, spec: BallInputs) -> Sections:
     return Sections.of(Profile(spec.profile, spec.joint, spec.radius_ratio, spec.edge_radius_m))
 
 
-def _proportions(layout: Layout, sections: Sections, measure: str, spec: BallInputs) -> NDArray[np.float64]:
+def _proportions(layout: Layout, sections: Sections, measure: str, spec: BallInputs) -> FloatArray:
     """Depth or edge angle of each dimple over their mean, shape (n,)."""
-    values: NDArray[np.float64] = np.ones(len(layout.directions))
+    values: FloatArray = np.ones(len(layout.directions))
     given = {
         name: of_file
         for name, of_file in (("depth_m", layout.depths_m), ("edge_angle_rad", layout.edge_angles_rad))
@@ -269,7 +269,7 @@ def solver_shell(
     turn = ORIENTATIONS[orientation]
     fitted: bool | None = None
 
-    def fit(directions: NDArray[np.float64], quads: NDArray[np.int64]) -> tuple[NDArray[np.float64], float]:
+    def fit(directions: FloatArray, quads: IntArray) -> tuple[FloatArray, float]:
         of_ball = rotated_about_y(directions, grid_turn) @ turn
         nonlocal fitted
         moved, dimple = edge_fitted(of_ball, quads, ball.layout, ball.ball_diameter_m)

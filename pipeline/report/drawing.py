@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import FloatArray
 from pipeline.files.atomic import atomic_open
 from pipeline.study.units import YARD_M
 
@@ -108,7 +109,7 @@ def inline_svg(figure: "Figure", prefix: str, description: str) -> str:
     return svg.replace("<svg", f'<svg role="img" aria-label="{escape(description)}"', 1)
 
 
-def spread_labels(positions: ArrayLike, gap: float) -> NDArray[np.float64]:
+def spread_labels(positions: ArrayLike, gap: float) -> FloatArray:
     """Move labels apart as little as possible, keeping their order.
 
     Parameters

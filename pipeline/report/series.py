@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pipeline.aero.collect import USABLE
 from pipeline.aero.export import read_tidy
+from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import conditions_of
 from pipeline.decide.flights.golfer import as_flown
 from pipeline.decide.flights.models import models_of
@@ -20,8 +21,6 @@ from pipeline.study.model import FlightWindow
 
 if TYPE_CHECKING:
     import pandas as pd
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -35,16 +34,16 @@ class DepthLine:
     """
 
     pattern: str
-    depth_m: Floats
-    carry_m: Floats
-    carry_lo_m: Floats
-    carry_hi_m: Floats
-    peak_m: Floats
-    studied_m: Floats
-    studied_carry_m: Floats
-    studied_peak_m: Floats
-    runs_carry_m: Floats
-    runs_peak_m: Floats
+    depth_m: FloatArray
+    carry_m: FloatArray
+    carry_lo_m: FloatArray
+    carry_hi_m: FloatArray
+    peak_m: FloatArray
+    studied_m: FloatArray
+    studied_carry_m: FloatArray
+    studied_peak_m: FloatArray
+    runs_carry_m: FloatArray
+    runs_peak_m: FloatArray
     named_m: float
     named_lo_m: float
     named_hi_m: float
@@ -72,8 +71,8 @@ class SidePath:
     """Flight path of the mean shot at one depth, seen from the side; `x_m` and `height_m` of shape (m,)."""
 
     depth_m: float
-    x_m: Floats
-    height_m: Floats
+    x_m: FloatArray
+    height_m: FloatArray
 
 
 @dataclass(frozen=True)
@@ -95,11 +94,11 @@ class ModelCurve:
     """
 
     depth_m: float
-    reynolds: Floats
-    spin_ratio: Floats
-    values: dict[str, Floats]
-    errors: dict[str, Floats]
-    tripped: Floats
+    reynolds: FloatArray
+    spin_ratio: FloatArray
+    values: dict[str, FloatArray]
+    errors: dict[str, FloatArray]
+    tripped: FloatArray
 
 
 @dataclass(frozen=True)
@@ -111,11 +110,11 @@ class CoefficientChart:
     """
 
     pattern: str
-    depth_m: Floats
-    reynolds: Floats
-    spin_ratio: Floats
-    values: dict[str, Floats]
-    errors: dict[str, Floats]
+    depth_m: FloatArray
+    reynolds: FloatArray
+    spin_ratio: FloatArray
+    values: dict[str, FloatArray]
+    errors: dict[str, FloatArray]
     verdicts: NDArray[np.object_]
     curves: list[ModelCurve]
 
@@ -210,7 +209,9 @@ def model_curves(path: Path) -> dict[str, list[ModelCurve]]:
     return found
 
 
-def _model_curve(depth_m: float, reynolds: Floats, spin_ratio: Floats, rows: "pd.DataFrame") -> ModelCurve:
+def _model_curve(
+    depth_m: float, reynolds: FloatArray, spin_ratio: FloatArray, rows: "pd.DataFrame"
+) -> ModelCurve:
     ordered = rows.sort_values(["reynolds", "spin_ratio"])
     shape = (reynolds.size, spin_ratio.size)
     grids = {
@@ -249,8 +250,8 @@ def coefficient_charts(inputs: Inputs, curves: Mapping[str, list[ModelCurve]]) -
         verdicts = np.full(shape, "missing", dtype=object)
         verdicts[d, r, s] = rows["verdict"].to_numpy(object)
         usable = np.isin(verdicts.astype(str), USABLE)
-        values: dict[str, Floats] = {}
-        errors: dict[str, Floats] = {}
+        values: dict[str, FloatArray] = {}
+        errors: dict[str, FloatArray] = {}
         for name in ("cd", "cl", "cm"):
             for column, into in ((name, values), (f"{name}_se", errors)):
                 grid = np.full(shape, np.nan)

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import ConfigDict, Field, ValidationInfo, field_validator, model_validator
 
+from pipeline.arrays import FloatArray
 from pipeline.study.fields import Number, Quantity, Section, problem
 from pipeline.study.names import Title, found_file
 from pipeline.study.units import ANGLE, LENGTH, PRESSURE, SHARE, SPEED, SPIN, TEMPERATURE
@@ -106,7 +106,7 @@ class Spread(Section):
             raise problem("has correlations that no scatter can have together; make them weaker")
         return self
 
-    def correlation_matrix(self) -> NDArray[np.float64]:
+    def correlation_matrix(self) -> FloatArray:
         """Return the correlations of `LAUNCH_KEYS`, shape (4, 4)."""
         matrix = np.eye(len(LAUNCH_KEYS))
         for entry in self.correlations:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import Broken
 from pipeline.files.atomic import set_aside, write_json, write_json_if_changed
 from pipeline.geometry.shell.files import write_shell
@@ -17,8 +17,6 @@ from pipeline.records.tree import HISTORY, MEASURES, QUALITY, RESULT, SPEC, TOTA
 from pipeline.validation.flows import Flow
 
 _log = logging.getLogger(__name__)
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -42,7 +40,7 @@ class Outcome:
     result: RunResult
     measures: dict[str, float | None]
 
-    def history(self) -> dict[str, Floats]:
+    def history(self) -> dict[str, FloatArray]:
         """Columns of its history, each of shape (n,): iteration (or time), cd, cl, cs, cm."""
         table = np.genfromtxt(self.folder / HISTORY, delimiter=",", names=True, ndmin=1)
         return {name: table[name] for name in table.dtype.names or ()}

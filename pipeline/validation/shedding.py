@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.flow.forces.averaging import mean_of
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME
 from pipeline.geometry.shell.mesh import Level
@@ -22,8 +22,6 @@ from pipeline.validation.published import (
 from pipeline.validation.rows import Row
 from pipeline.validation.sphere import sphere_mesh
 from pipeline.validation.wake import frequency, regime, spectrum
-
-Floats = NDArray[np.float64]
 
 FIDELITY = "transient-laminar"
 
@@ -58,12 +56,12 @@ class Lift:
     """
 
     spin_ratio: float
-    times: Floats
-    values: Floats
+    times: FloatArray
+    values: FloatArray
     start: float
 
     @property
-    def kept(self) -> tuple[Floats, Floats]:
+    def kept(self) -> tuple[FloatArray, FloatArray]:
         """Times and values from the start of the averaging."""
         later = self.times >= self.start
         return self.times[later], self.values[later]
@@ -73,7 +71,7 @@ class Lift:
         """Steady, shedding or irregular."""
         return regime(self.kept[1])
 
-    def spectrum(self) -> tuple[Floats, Floats]:
+    def spectrum(self) -> tuple[FloatArray, FloatArray]:
         """Frequencies [U / D] and amplitudes of the averaged part."""
         return spectrum(*self.kept)
 

@@ -6,13 +6,11 @@ Solver units throughout: diameter 1, free stream 1 along +x.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.flow.forces.averaging import mean_of
 from pipeline.flow.solver.surface import wall_friction
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
-
-Floats = NDArray[np.float64]
 
 NEIGHBOURHOOD = 1.5
 """Half the width of the window in which the friction is fitted, in angular sizes of a face."""
@@ -46,7 +44,7 @@ class Frequency:
 
 
 def wake_measures(
-    shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float
+    shell: Shell, velocity: FloatArray, reynolds: float, spin_ratio: float
 ) -> dict[str, float | None]:
     """Measure the final state of a run.
 
@@ -74,7 +72,7 @@ def wake_measures(
     }
 
 
-def separation_angle(centres: Floats, friction: Floats) -> float | None:
+def separation_angle(centres: FloatArray, friction: FloatArray) -> float | None:
     """Angle from the front stagnation point at which the wall friction, averaged around the axis, turns back.
 
     The meridional friction is fitted by a parabola in the angle over the faces near its change of sign.
@@ -116,7 +114,7 @@ def separation_angle(centres: Floats, friction: Floats) -> float | None:
     return float(np.degrees(guess + offset))
 
 
-def wake_length(shell: Shell, axial: Floats) -> float | None:
+def wake_length(shell: Shell, axial: FloatArray) -> float | None:
     """Length of the recirculating wake: from the ball's rear to where the axial velocity on the axis turns.
 
     In every layer the velocity on the axis is that of a parabola in the distance from it, fitted to the cells
@@ -159,7 +157,7 @@ def wake_length(shell: Shell, axial: Floats) -> float | None:
     return float(radius[last] + share * (radius[last + 1] - radius[last]) - PHANTOM_RADIUS)
 
 
-def frequency(times: Floats, values: Floats) -> Frequency:
+def frequency(times: FloatArray, values: FloatArray) -> Frequency:
     """Dominant frequency of an evenly sampled history: the highest line of its spectrum.
 
     The mean is removed, a Hann window applied, and a parabola laid through the logarithms of the highest line
@@ -182,7 +180,7 @@ def frequency(times: Floats, values: Floats) -> Frequency:
     return Frequency(parts[0], 0.5 * abs(parts[1] - parts[2]))
 
 
-def spectrum(times: Floats, values: Floats) -> tuple[Floats, Floats]:
+def spectrum(times: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Frequencies and amplitudes of an evenly sampled history without its mean, under a Hann window.
 
     Returns
@@ -197,7 +195,7 @@ def spectrum(times: Floats, values: Floats) -> tuple[Floats, Floats]:
     return np.fft.rfftfreq(PADDING * len(values), step), amplitudes
 
 
-def _peak(times: Floats, values: Floats) -> float:
+def _peak(times: FloatArray, values: FloatArray) -> float:
     frequencies, amplitudes = spectrum(times, values)
     # Lines below one and a half periods are the window's and the drift's.
     first = int(np.ceil(1.5 * PADDING))
@@ -210,7 +208,7 @@ def _peak(times: Floats, values: Floats) -> float:
     return float(frequencies[top] + shift * (frequencies[1] - frequencies[0]))
 
 
-def regime(lift: Floats) -> str:
+def regime(lift: FloatArray) -> str:
     """Name the regime of a lift history.
 
     Parameters
@@ -229,6 +227,6 @@ def regime(lift: Floats) -> str:
     return "irregular" if mean.period is None else "shedding"
 
 
-def _is_whole(centres: Floats) -> bool:
+def _is_whole(centres: FloatArray) -> bool:
     """Whether faces cover the whole ball and not only y > 0."""
     return bool((centres[:, 1] < 0).any())

@@ -10,9 +10,10 @@ import pytest
 from small_study import run_result
 
 from pipeline.aero.published import smits_smith_1994
+from pipeline.arrays import FloatArray
 from pipeline.flow.solver.fidelity import FIDELITIES
 from pipeline.validation import depth, dimpled, flown, levels, reference
-from pipeline.validation.bench import Floats, Outcome
+from pipeline.validation.bench import Outcome
 from pipeline.validation.dimpled_figures import draw_resolved
 from pipeline.validation.flows import Flow
 from pipeline.validation.page import write_verification_page
@@ -25,7 +26,7 @@ START = 100
 class KnownOutcome(Outcome):
     """A flow whose history begins with a transient and then keeps its result, but for a small cycle."""
 
-    def history(self) -> dict[str, Floats]:
+    def history(self) -> dict[str, FloatArray]:
         time = 0.1 * np.arange(1, self.result.iterations + 1)
         cycle = 1e-4 * (-1.0) ** np.arange(time.size)
         transient = np.where(np.arange(time.size) < START, 0.2, 0.0)

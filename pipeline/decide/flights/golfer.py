@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.files.delimited import number, read_delimited
 from pipeline.flight.trajectory import Launches
@@ -27,7 +27,6 @@ FEWEST_TO_FIT = 5
 MPH_M_S = 0.44704
 """Miles an hour, exactly [m/s]."""
 
-FloatArray = NDArray[np.float64]
 
 _RPM = np.pi / 30.0
 _UNITS = {

@@ -4,13 +4,13 @@ from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from pipeline.aero.correction import Carry, Correction, correct, measured_criteria
 from pipeline.aero.crisis_place import Criterion, criteria
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import scenarios_of
 from pipeline.decide.flights.golfer import as_flown
 from pipeline.flight.trajectory import fly
@@ -86,7 +86,7 @@ def carry_of(study: Study) -> Carry:
     weights = [golfer.weight or 1.0 for golfer in golfers]
     scenarios = scenarios_of(study)
 
-    def carry(tables: list[CoefficientTable]) -> NDArray[np.float64]:
+    def carry(tables: list[CoefficientTable]) -> FloatArray:
         batch, every = TableBatch.of(tables), np.arange(len(tables))
         flown = [
             np.average(

@@ -5,18 +5,17 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pipeline.aero.published import published_tables
 from pipeline.aero.table import CoefficientTable
+from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import SHOTS
 from pipeline.errors import InputError
 from pipeline.flight.trajectory import Conditions, Launches, along_path, path
 from pipeline.study.model import Study
-
-FloatArray = NDArray[np.float64]
 
 OUTSIDE_WORTH_A_WARNING = 0.05
 """Share of a golfer's flight time outside the matrix of runs that is worth a warning: the coefficients there

@@ -7,14 +7,12 @@ from dataclasses import dataclass, fields, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.stated_error import StatedError
 from pipeline.aero.table import TableBatch
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.flight.trajectory import Conditions, Launches, fly
-
-FloatArray = NDArray[np.float64]
 
 SHOTS = 128
 """Shots of a golfer with spread.
@@ -100,7 +98,7 @@ class PlainFlights:
     smeared_m: FloatArray
 
     @property
-    def difference_counts(self) -> NDArray[np.bool_]:
+    def difference_counts(self) -> BoolArray:
         """Depths at which a flight stays wholly tripped, so that both ways of interpolating must agree."""
         return (
             np.isfinite(self.carry_m)
@@ -134,7 +132,7 @@ class PatternFlights:
     """
 
     depth_m: FloatArray
-    studied: NDArray[np.bool_]
+    studied: BoolArray
     mean: MeanFlights
     draws: MeanFlights
     by_scenario: dict[str, MeanFlights]
@@ -146,7 +144,7 @@ class PatternFlights:
         """Carry of every draw, shape (d, k) [m]."""
         return self.draws.carry_m
 
-    def at(self, keep: NDArray[np.bool_]) -> "PatternFlights":
+    def at(self, keep: BoolArray) -> "PatternFlights":
         """Return the flights of the depths marked in `keep`, shape (d,)."""
 
         def kept(flights: MeanFlights) -> MeanFlights:
@@ -160,7 +158,7 @@ class PatternFlights:
         )
 
 
-def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+def flight_depths(studied_m: FloatArray) -> tuple[FloatArray, BoolArray]:
     """Depths to fly: those studied, and depths between them.
 
     Returns

@@ -6,7 +6,6 @@ import socket
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.errors import DepthlineError, InputError
 from pipeline.files.atomic import atomic_open, remove_leftovers
@@ -32,8 +31,6 @@ from pipeline.records.flow import FAILED, RETRIED, WRONG, RunInputs, RunResult
 from pipeline.records.geometry import FlowTotals, MeshQuality
 from pipeline.records.record import read, write
 from pipeline.records.tree import FORCES, HISTORY, QUALITY, RESULT, SOLVER_LOG, SPEC, STATE, SURFACE, TOTALS
-
-Floats = NDArray[np.float64]
 
 STATE_BYTES_PER_CELL = 100
 """What the solver writes of a cell and its faces at one time, in double precision."""

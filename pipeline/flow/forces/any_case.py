@@ -9,14 +9,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.flow.forces.histories import FORCE, FORCES, read_history
 from pipeline.flow.forces.number_table import NumberTable, read_table, shown_names
 from pipeline.flow.forces.restarts import Start, merged_rows, starts
-
-Floats = NDArray[np.float64]
 
 COEFFICIENT_FILES = ("forceCoeffs", "coefficient")
 
@@ -58,8 +56,8 @@ class NamedHistory:
     """
 
     name: str
-    time: Floats
-    columns: dict[str, Floats]
+    time: FloatArray
+    columns: dict[str, FloatArray]
     reference: dict[str, tuple[float, ...]]
     warnings: list[str]
 
@@ -137,7 +135,7 @@ def _coefficients(folder: Path, found: list[Start]) -> NamedHistory:
                 )
     rows = merged_rows([table.columns[0] for table in tables])
 
-    def merged(name: str) -> Floats:
+    def merged(name: str) -> FloatArray:
         pairs = zip(tables, rows, strict=True)
         return np.concatenate([table.columns[table.names.index(name)][kept] for table, kept in pairs])
 

@@ -10,9 +10,8 @@ random walk, for smooth histories whose approach has another form.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 LONGEST = 400
 """A longer history is averaged in batches: there are no more than this many."""
@@ -57,7 +56,7 @@ class Limit:
     remaining: float
 
 
-def limit_of(history: Floats) -> Limit:
+def limit_of(history: FloatArray) -> Limit:
     """Limit of a history.
 
     Parameters
@@ -124,13 +123,13 @@ def limit_of(history: Floats) -> Limit:
     )
 
 
-def _batches(history: Floats, size: int) -> Floats:
+def _batches(history: FloatArray, size: int) -> FloatArray:
     """Means of batches, aligned with the end."""
     kept = len(history) // size * size
     return history[len(history) - kept :].reshape(-1, size).mean(axis=1)
 
 
-def _whitened(a: Floats, b: Floats, phi: Floats) -> Floats:
+def _whitened(a: FloatArray, b: FloatArray, phi: FloatArray) -> FloatArray:
     """Inner products of series made white for autoregressive noise, shape (..., phi).
 
     The first sample counts sqrt(1 - phi^2) times, every other less phi times the one before it.
@@ -144,7 +143,7 @@ def _whitened(a: Floats, b: Floats, phi: Floats) -> Floats:
     return np.asarray(now - phi * across + phi**2 * before + (1.0 - phi**2) * first)
 
 
-def _mixture(weights: Floats, means: Floats, variances: Floats) -> tuple[float, float]:
+def _mixture(weights: FloatArray, means: FloatArray, variances: FloatArray) -> tuple[float, float]:
     """Mean and variance of a mixture."""
     total = max(float(weights.sum()), 1e-300)
     mean = float(np.sum(weights * means) / total)

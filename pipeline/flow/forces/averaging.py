@@ -10,11 +10,9 @@ Sokal 1988, J. Stat. Phys. 50:109-186).
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.flow.forces.approach import Limit, limit_of
-
-Floats = NDArray[np.float64]
 
 BATCH = 5
 """Samples a batch of MSER-5."""
@@ -94,7 +92,7 @@ class Mean:
         return self.samples / (2.0 * self.tau)
 
 
-def mser5_cut(history: Floats) -> tuple[int, bool]:
+def mser5_cut(history: FloatArray) -> tuple[int, bool]:
     """Length of the initial transient by MSER-5.
 
     On the means Y_i of batches of five, the cut is d* = argmin_d sum_{i>d} (Y_i - mean_d)^2 / (n - d)^2,
@@ -134,7 +132,7 @@ def mser5_cut(history: Floats) -> tuple[int, bool]:
     return (offset + best * BATCH if best else 0), best < half
 
 
-def autocorrelation_time(samples: Floats) -> float:
+def autocorrelation_time(samples: FloatArray) -> float:
     """Integrated autocorrelation time tau = 1/2 + sum of rho_k, summed to Sokal's self-consistent window.
 
     Parameters
@@ -161,7 +159,7 @@ def autocorrelation_time(samples: Floats) -> float:
     return float(max(0.5, tau[window])) if n > 2 else 0.5
 
 
-def standard_error(samples: Floats) -> tuple[float, float]:
+def standard_error(samples: FloatArray) -> tuple[float, float]:
     """Standard error of the mean of a correlated series, and its autocorrelation time.
 
     SE^2 = 2 tau sigma^2 / (n - 2 tau); the unbiased estimate of the variance of a correlated series loses
@@ -185,7 +183,7 @@ def standard_error(samples: Floats) -> tuple[float, float]:
     return float(np.sqrt(2.0 * tau * variance / (n - 2.0 * tau))), tau
 
 
-def mean_of(history: Floats) -> Mean:
+def mean_of(history: FloatArray) -> Mean:
     """Mean of the stationary part of a history, or the limit that it tends to, with its standard error.
 
     Shorter ends are never chosen for their smaller standard error: an error that is the smallest of several
@@ -249,7 +247,7 @@ def mean_of(history: Floats) -> Mean:
     )
 
 
-def _limit_of_ends(kept: Floats) -> tuple[float, float, float]:
+def _limit_of_ends(kept: FloatArray) -> tuple[float, float, float]:
     """Value, standard error and what is left of an approach, from fits to the whole and to its ends."""
     lengths = [n for n in (int(share * len(kept)) for share in ENDS) if n >= SHORTEST_END] or [len(kept)]
     fits = [limit_of(kept[len(kept) - n :]) for n in lengths]
@@ -279,7 +277,7 @@ def _mixed(first: float, means: tuple[float, float], variances: tuple[float, flo
     return mean, first * variances[0] + second * variances[1] + apart
 
 
-def _change(history: Floats) -> float | None:
+def _change(history: FloatArray) -> float | None:
     """Change of a history over its last `CHANGE_SAMPLES` samples: from where it was farthest from its end.
 
     A history that turned round is not where it was for standing still.
@@ -292,7 +290,7 @@ def _change(history: Floats) -> float | None:
     return float(away[np.argmax(np.abs(away))])
 
 
-def _mean_of_batches(history: Floats, size: int) -> Mean:
+def _mean_of_batches(history: FloatArray, size: int) -> Mean:
     """Mean of the means of batches of `size` samples, in terms of samples again."""
     left_out = len(history) % size
     batches = np.add.reduceat(history, np.arange(left_out, len(history), size)) / size
@@ -312,7 +310,7 @@ def _mean_of_batches(history: Floats, size: int) -> Mean:
     )
 
 
-def _period(series: Floats) -> float | None:
+def _period(series: FloatArray) -> float | None:
     """Period in samples of the cycle that dominates a series without trend.
 
     The highest line of its spectrum and its two neighbours hold more than `PERIODIC_SHARE` of the variance,
@@ -331,20 +329,20 @@ def _period(series: Floats) -> float | None:
     return period if alike else None
 
 
-def _thirds(series: Floats) -> Floats:
+def _thirds(series: FloatArray) -> FloatArray:
     """Means of the thirds of a series, shape (3,)."""
     third = len(series) // 3
     return np.asarray(series[len(series) - 3 * third :].reshape(3, third).mean(axis=1))
 
 
-def _line(series: Floats) -> Floats:
+def _line(series: FloatArray) -> FloatArray:
     """Least-squares straight line through a series, about its mean."""
     count = len(series)
     place = np.arange(count) - (count - 1) / 2.0
     return place * (np.sum(place * series) * 12.0 / (count * (count**2 - 1.0)))
 
 
-def _aitken(thirds: Floats) -> float:
+def _aitken(thirds: FloatArray) -> float:
     """Limit of a series whose thirds have these means, by Aitken's extrapolation.
 
     The ratio of the two steps is that of an exponential approach; a steady climb has 1 and no limit, so the

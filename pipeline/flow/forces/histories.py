@@ -9,13 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.flow.forces.number_table import NumberTable, read_table
 from pipeline.flow.forces.restarts import Start, merged_rows, starts
-
-Floats = NDArray[np.float64]
 
 FORCE, MOMENT, FORCES = "force", "moment", "forces"
 """Names of the files, without the start time that a restart may add and without `.dat`."""
@@ -47,15 +45,15 @@ class ForceHistory:
         Pressure plus viscous part.
     """
 
-    iteration: Floats
-    force: Floats
-    moment: Floats
+    iteration: FloatArray
+    force: FloatArray
+    moment: FloatArray
 
     def first(self, samples: int | None) -> "ForceHistory":
         """Its first samples (iterations, when steady); the whole one for None."""
         return ForceHistory(self.iteration[:samples], self.force[:samples], self.moment[:samples])
 
-    def coefficients(self, mirrored: bool = False) -> dict[str, Floats]:
+    def coefficients(self, mirrored: bool = False) -> dict[str, FloatArray]:
         """Cd, Cl, Cs on the frontal area and Cm about the spin axis on area times diameter.
 
         Solver axes: air along +x, lift along +z, spin about +y, so that the side force along +y and, in air
@@ -127,7 +125,7 @@ def _read_start(start: Start) -> ForceHistory:
 
 def _nested(table: NumberTable) -> ForceHistory:
     """Sum the parts of `forces(pressure viscous) moment(pressure viscous)`; local axes are left out."""
-    sums: dict[str, Floats] = {}
+    sums: dict[str, FloatArray] = {}
     for values, name in zip(table.columns[1:], table.names[1:], strict=True):
         match = re.fullmatch(r"(\w+)\((\w+)\)_([xyz])", name)
         if match is None or match[2] not in NESTED_PARTS:
@@ -139,7 +137,7 @@ def _nested(table: NumberTable) -> ForceHistory:
     return ForceHistory(table.columns[0], sums["force"], sums["moment"])
 
 
-def _total(table: NumberTable) -> tuple[Floats, Floats]:
+def _total(table: NumberTable) -> tuple[FloatArray, FloatArray]:
     """Time and the total vector, checked against its parts."""
     column = {name: table.columns[index] for index, name in enumerate(table.names)}
     known = [f"{part}_{axis}" for part in ("total", *PARTS) for axis in "xyz"]

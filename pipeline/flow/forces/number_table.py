@@ -7,11 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
-
-Floats = NDArray[np.float64]
 
 SHORT_BYTES = 64_000
 """Up to this length rows are read one by one: the import of pandas takes as long as all else that a station
@@ -51,7 +49,7 @@ class NumberTable:
 
     path: Path
     names: list[str]
-    columns: Floats
+    columns: FloatArray
     reference: dict[str, tuple[float, ...]]
 
     def unknown_header(self, expected: str) -> InputError:
@@ -164,14 +162,14 @@ def _column_names(header: str) -> list[str]:
     return text.translate(str.maketrans("()", "  ")).split()
 
 
-def _columns(path: Path, data: bytes, begin: int, width: int) -> Floats:
+def _columns(path: Path, data: bytes, begin: int, width: int) -> FloatArray:
     """Numbers of the rows, shape (width, n)."""
     rows = data[begin:].translate(_BLANKED)
     columns = _by_pandas(rows, width) if len(rows) > SHORT_BYTES else None
     return _row_by_row(path, data, begin, rows, width) if columns is None else columns
 
 
-def _by_pandas(rows: bytes, width: int) -> Floats | None:
+def _by_pandas(rows: bytes, width: int) -> FloatArray | None:
     """Columns of rows that are nothing but numbers; None for anything else."""
     import pandas as pd
 
@@ -184,7 +182,7 @@ def _by_pandas(rows: bytes, width: int) -> Floats | None:
     return columns if len(columns) == width and not np.isnan(columns).any() else None
 
 
-def _row_by_row(path: Path, data: bytes, begin: int, rows: bytes, width: int) -> Floats:
+def _row_by_row(path: Path, data: bytes, begin: int, rows: bytes, width: int) -> FloatArray:
     """Columns of any rows, at 2 us a number; the first that is broken is named."""
     found = []
     for place, row in enumerate(rows.split(b"\n")):

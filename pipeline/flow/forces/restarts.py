@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,7 @@ def is_time(name: str) -> bool:
         return False
 
 
-def merged_rows(times: list[Floats]) -> list[slice]:
+def merged_rows(times: list[FloatArray]) -> list[slice]:
     """Which rows of each start stand in the merged history.
 
     Parameters

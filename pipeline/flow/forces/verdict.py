@@ -3,12 +3,10 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.flow.forces.averaging import Mean, mean_of
 from pipeline.flow.forces.plausible import Bounds, implausible
-
-Floats = NDArray[np.float64]
 
 MIN_ITERATIONS = 110
 """No run is judged settled earlier: a neighbour's fields need this long to feel the new geometry. With 100, a
@@ -73,7 +71,9 @@ class Judgement:
     reason: str = ""
 
 
-def judge(history: dict[str, Floats], targets: dict[str, float], bounds: Bounds | None = None) -> Judgement:
+def judge(
+    history: dict[str, FloatArray], targets: dict[str, float], bounds: Bounds | None = None
+) -> Judgement:
     """Judge a force history against the target standard errors.
 
     Parameters

@@ -7,11 +7,10 @@ is held off in the cells along the wall in front of the trip, and set in a narro
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import BoolArray, FloatArray, IntArray
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
-
-Floats = NDArray[np.float64]
 
 STATES = ("turbulent", "tripped", "laminar")
 
@@ -57,8 +56,8 @@ no trip comes before it."""
 class Zones:
     """Cells in which turbulence is held off, and cells of the trip; labels in increasing order."""
 
-    laminar: NDArray[np.int64]
-    trip: NDArray[np.int64]
+    laminar: IntArray
+    trip: IntArray
 
 
 def rough_sphere_critical_reynolds(roughness: float) -> float:
@@ -97,7 +96,7 @@ def critical_reynolds(depth_m: float, ball_diameter_m: float) -> float:
     return DIMPLE_SHARE * rough_sphere_critical_reynolds(depth_m / ball_diameter_m)
 
 
-def tripped_share(reynolds: ArrayLike, spin_ratio: ArrayLike, critical: ArrayLike) -> Floats:
+def tripped_share(reynolds: ArrayLike, spin_ratio: ArrayLike, critical: ArrayLike) -> FloatArray:
     r"""Share of the meridians on which the boundary layer is tripped before laminar separation.
 
     The criterion of `trip_angles` in closed form: local strength (`trip_strength`) grows with the angle, so a
@@ -157,7 +156,7 @@ def regime_warnings(state: str, reynolds: float, depth_m: float, ball_diameter_m
     return []
 
 
-def trip_strength(angle: Floats, azimuth: Floats, spin_ratio: float) -> Floats:
+def trip_strength(angle: FloatArray, azimuth: FloatArray, spin_ratio: float) -> FloatArray:
     """Local Reynolds number of the boundary layer over that of the ball: edge speed times run length.
 
     Edge speed 1.5 U sin(phi) of potential flow at the angle phi from the front, less the speed of the
@@ -182,14 +181,18 @@ def trip_strength(angle: Floats, azimuth: Floats, spin_ratio: float) -> Floats:
     return np.maximum(edge, 0.0) * angle * PHANTOM_RADIUS
 
 
-def polar_angle(directions: Floats) -> Floats:
+def polar_angle(directions: FloatArray) -> FloatArray:
     """Angle from the front point at -x, shape (q,)."""
     return np.arccos(np.clip(-directions[:, 0], -1.0, 1.0))
 
 
 def trip_angles(
-    directions: Floats, reynolds: float, spin_ratio: float, critical: float, trip_angle: float | None = None
-) -> Floats:
+    directions: FloatArray,
+    reynolds: float,
+    spin_ratio: float,
+    critical: float,
+    trip_angle: float | None = None,
+) -> FloatArray:
     """Angle from the front at which the boundary layer is tripped, on each direction's meridian.
 
     Parameters
@@ -260,7 +263,7 @@ def boundary_layer_zones(
     return Zones(_cells(shell, laminar, LAMINAR_HEIGHT), _cells(shell, ring, RING_HEIGHT))
 
 
-def _cells(shell: Shell, columns: NDArray[np.bool_], height: float) -> NDArray[np.int64]:
+def _cells(shell: Shell, columns: BoolArray, height: float) -> IntArray:
     """Cells of some columns up to a height above the phantom sphere."""
     nodes = shell.layer_radii()
     middle = 0.5 * (nodes[1:] + nodes[:-1]) - PHANTOM_RADIUS

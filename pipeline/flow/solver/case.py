@@ -6,15 +6,12 @@ from pathlib import Path
 
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.files.atomic import atomic_open, write_text
 from pipeline.flow.solver.boundary_layer import ZONE_ENERGY, Zones
 from pipeline.flow.solver.dialect import DISTRIBUTION, Dialect
 from pipeline.flow.solver.fidelity import SAMPLE_TIME, Fidelity
-
-Floats = NDArray[np.float64]
-Labels = NDArray[np.int64]
 
 TEMPLATES = Path(__file__).resolve().parents[3] / "templates"
 
@@ -91,9 +88,9 @@ class CaseWriter:
     def write(
         self,
         mesh: Path,
-        wall: Floats,
-        start: dict[str, Floats] | None = None,
-        ranks: Labels | None = None,
+        wall: FloatArray,
+        start: dict[str, FloatArray] | None = None,
+        ranks: IntArray | None = None,
         zones: Zones | None = None,
     ) -> None:
         """Write the whole case.
@@ -148,7 +145,7 @@ class CaseWriter:
     def _render(self, name: str, **values: object) -> str:
         return self._environment.get_template(name).render(self._values | values)
 
-    def _write_field(self, name: str, internal: Floats, free: Floats, wall: Floats) -> None:
+    def _write_field(self, name: str, internal: FloatArray, free: FloatArray, wall: FloatArray) -> None:
         blobs = {"@internal@": _field_value(internal), "@wall@": _field_value(wall)}
         text = self._render(
             f"0/{name}", internal="@internal@", wall="@wall@", free_stream=f"{float(np.ravel(free)[0]):.10g}"
@@ -159,7 +156,7 @@ class CaseWriter:
         with atomic_open(self._folder / "0" / name) as stream:
             stream.write(content)
 
-    def _write_zones(self, zones: dict[str, NDArray[np.int64]]) -> None:
+    def _write_zones(self, zones: dict[str, IntArray]) -> None:
         energy = {name: ZONE_ENERGY[name] for name in zones}
         self._write("constant/fvOptions", zones=energy)
         entries = "".join(
@@ -175,7 +172,7 @@ class CaseWriter:
             f"{len(zones)}\n(\n{entries})\n",
         )
 
-    def _write_ranks(self, ranks: Labels) -> None:
+    def _write_ranks(self, ranks: IntArray) -> None:
         self._write("system/decomposeParDict", ranks=int(ranks.max()) + 1)
         with atomic_open(self._folder / "constant/cellRanks") as stream:
             stream.write(
@@ -202,7 +199,7 @@ def remove_case(folder: Path) -> None:
     shutil.rmtree(folder, ignore_errors=True)
 
 
-def _field_value(values: Floats) -> bytes:
+def _field_value(values: FloatArray) -> bytes:
     """A field entry in the solver's binary form: uniform for a single value, else a list."""
     values = np.asarray(values, dtype=np.float64)
     if values.ndim == 0:

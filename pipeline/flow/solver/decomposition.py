@@ -1,16 +1,13 @@
 """Which MPI rank computes which cell: whole columns of the shell, side by side on the ball."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import IntArray
 from pipeline.errors import InputError
 from pipeline.geometry.shell.mesh import Shell
 
-Floats = NDArray[np.float64]
-Labels = NDArray[np.int64]
 
-
-def cell_ranks(shell: Shell, ranks: int) -> Labels:
+def cell_ranks(shell: Shell, ranks: int) -> IntArray:
     """Rank of each cell.
 
     The columns from the ball to the outer boundary stay whole, since the equations are stiffest along them;

@@ -1,12 +1,10 @@
 """Number of cells that a run has across its boundary layer, and that layer's thickness."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.flow.solver.boundary_layer import polar_angle
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell, surface_velocity
-
-Floats = NDArray[np.float64]
 
 BAND = np.radians([60.0, 80.0])
 """Where the boundary layer is looked at: in front of any separation."""
@@ -18,7 +16,7 @@ EDGE_SHARE = 0.99
 """Share of the greatest speed near the wall at which the layer ends: the usual thickness delta_99."""
 
 
-def boundary_layer(shell: Shell, velocity: Floats, spin_ratio: float) -> tuple[float, int]:
+def boundary_layer(shell: Shell, velocity: FloatArray, spin_ratio: float) -> tuple[float, int]:
     """Thickness of the boundary layer in front of the equator, and the cells across it.
 
     Parameters
@@ -55,6 +53,6 @@ def boundary_layer(shell: Shell, velocity: Floats, spin_ratio: float) -> tuple[f
     return float(np.median(thickness)), int(np.median(first))
 
 
-def _at_wall(middle: Floats) -> Floats:
+def _at_wall(middle: FloatArray) -> FloatArray:
     """Scale that takes omega x r to the speed of the wall below a point."""
     return PHANTOM_RADIUS / np.linalg.norm(middle, axis=2)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import Broken, InputError
 from pipeline.files.atomic import set_aside, write_json
 from pipeline.flow.forces.histories import read_history
@@ -27,8 +27,6 @@ from pipeline.records.flow import CaseStart, RunInputs
 from pipeline.records.geometry import FlowTotals, MeshQuality
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, FORCES, MESH, QUALITY, SPEC, SPENT, START, STATE
-
-Floats = NDArray[np.float64]
 
 SHELTER = 0.1
 """Height above the ball over which the free stream fades in at a cold, time-accurate start, in diameters."""
@@ -171,7 +169,7 @@ def begin_again(task: Task, solver: Solver, ranks: int, reason: str) -> StartedC
     return _write(task, solver, ranks, 2, None, warnings, spent(task.case))
 
 
-def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, Floats]:
+def sheltered_start(shell: Shell, spin_ratio: float) -> dict[str, FloatArray]:
     """Velocities from which a time-accurate run can start cold.
 
     A free stream that blows right through the thin cells at the wall has Courant numbers of a hundred; here
@@ -211,7 +209,7 @@ def _write(
     solver: Solver,
     ranks: int,
     attempt: int,
-    fields: dict[str, Floats] | None,
+    fields: dict[str, FloatArray] | None,
     warnings: list[str],
     account: tuple[float, int],
 ) -> StartedCase:
@@ -259,7 +257,7 @@ def _set_aside_if_edited(task: Task) -> list[str]:
     return [f"edited by hand ({', '.join(names)}): set aside as {SET_ASIDE}, computed anew without the edits"]
 
 
-def _start_fields(task: Task) -> tuple[dict[str, Floats] | None, list[str]]:
+def _start_fields(task: Task) -> tuple[dict[str, FloatArray] | None, list[str]]:
     """Converged fields of the run to start from, if they are there."""
     origin = task.spec.starts_from
     if origin is None:

@@ -7,11 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import MADE_AGAIN, Broken, InputError
 from pipeline.files.arrays import read_archive
 from pipeline.files.atomic import atomic_open
-
-Floats = NDArray[np.float64]
 
 
 def written_times(case: Path, ranks: int = 1) -> list[str]:
@@ -30,7 +29,7 @@ def complete(case: Path, time: str, fields: tuple[str, ...], ranks: int = 1) -> 
 
 def read_state(
     case: Path, time: str, fields: tuple[str, ...], cells: int, ranks: int = 1
-) -> dict[str, Floats]:
+) -> dict[str, FloatArray]:
     """Cell values of a written state.
 
     Parameters
@@ -71,13 +70,13 @@ def read_state(
     return state
 
 
-def _cell_ranks(case: Path) -> NDArray[np.int64]:
+def _cell_ranks(case: Path) -> IntArray:
     """Rank of each cell, as `CaseWriter` left it."""
     content = (case / "constant/cellRanks").read_bytes()
     return np.array(content.split(b"(\n", 1)[1].split(b")", 1)[0].split(), dtype=np.int64)
 
 
-def save_state(path: Path, state: dict[str, Floats]) -> None:
+def save_state(path: Path, state: dict[str, FloatArray]) -> None:
     """Keep a state in single precision: a start needs no more.
 
     The four bytes of the numbers are stored apart, since the first two of neighbouring cells resemble each
@@ -91,7 +90,7 @@ def save_state(path: Path, state: dict[str, Floats]) -> None:
         np.savez_compressed(stream, **planes)  # type: ignore[arg-type]
 
 
-def load_state(path: Path) -> dict[str, Floats]:
+def load_state(path: Path) -> dict[str, FloatArray]:
     """Read what `save_state` wrote, now or before it stored bytes apart.
 
     Raises
@@ -131,7 +130,7 @@ def _ended(path: Path) -> bool:
         return stream.read().rstrip().endswith(b"//")
 
 
-def _internal_field(path: Path) -> Floats:
+def _internal_field(path: Path) -> FloatArray:
     content = path.read_bytes()
     if re.search(rb"format\s+binary", content[:2000]) is None:
         raise InputError(f"{path}: not a binary field file")

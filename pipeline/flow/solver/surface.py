@@ -3,17 +3,15 @@
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.files.meshes import write_surface_mesh
 from pipeline.geometry.shell.mesh import Shell, wall_velocity
 
-Floats = NDArray[np.float64]
-
 
 def wall_friction(
-    shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float
-) -> tuple[Floats, Floats]:
+    shell: Shell, velocity: FloatArray, reynolds: float, spin_ratio: float
+) -> tuple[FloatArray, FloatArray]:
     """Wall shear stress of every face on the ball, and the height of its first cell's centre.
 
     Within the viscous sublayer the shear is nu times the tangential velocity relative to the wall over the
@@ -43,7 +41,7 @@ def wall_friction(
     return tangential / (height[:, None] * reynolds), height
 
 
-def wall_yplus(shell: Shell, velocity: Floats, reynolds: float, spin_ratio: float) -> Floats:
+def wall_yplus(shell: Shell, velocity: FloatArray, reynolds: float, spin_ratio: float) -> FloatArray:
     """Wall distance y+ of the centre of every first cell: y+ = u_tau y / nu, u_tau the root of the shear.
 
     Parameters
@@ -61,7 +59,7 @@ def wall_yplus(shell: Shell, velocity: Floats, reynolds: float, spin_ratio: floa
 
 
 def write_surface(
-    path: Path, shell: Shell, state: dict[str, Floats], reynolds: float, spin_ratio: float
+    path: Path, shell: Shell, state: dict[str, FloatArray], reynolds: float, spin_ratio: float
 ) -> None:
     """Write the ball's surface with its pressure and friction as a legacy VTK file (binary, single).
 

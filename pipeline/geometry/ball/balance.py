@@ -1,8 +1,8 @@
 """Balance of a ball's dimples, and the great circles that they leave free."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.rotation_groups import special_orbits
@@ -56,7 +56,7 @@ def free_great_circles(ball: DimpledBall) -> int:
     return _planes(free)
 
 
-def _planes(normals: NDArray[np.float64]) -> int:
+def _planes(normals: FloatArray) -> int:
     """Number of different planes through the origin with these normals."""
     same = np.abs(normals @ normals.T) > 1 - SAME_PLANE
     return int(np.sum(~np.tril(same, -1).any(axis=1)))

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import IntArray
 from pipeline.geometry.ball.height_field import DimpledBall
 
 ALIKE_M = 1e-6
@@ -30,7 +30,7 @@ class SizeClass:
     """
 
     name: str
-    members: NDArray[np.int64]
+    members: IntArray
 
 
 def size_classes(ball: DimpledBall) -> list[SizeClass]:
@@ -72,7 +72,7 @@ def size_classes(ball: DimpledBall) -> list[SizeClass]:
     return classes
 
 
-def class_of_dimple(classes: list[SizeClass], count: int) -> NDArray[np.int64]:
+def class_of_dimple(classes: list[SizeClass], count: int) -> IntArray:
     """Index of each dimple's class, shape (count,)."""
     found = np.zeros(count, dtype=np.int64)
     for place, size_class in enumerate(classes):

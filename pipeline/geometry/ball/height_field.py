@@ -3,16 +3,15 @@
 import dataclasses
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.spatial import cKDTree
 
+from pipeline.arrays import BoolArray, FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.geometry.dimple.cavity import Cavities, solve_cavities
 from pipeline.geometry.dimple.perimeter import corner_half_angle, solid_angle
 from pipeline.geometry.dimple.section import ARC, Sections, chain_parameter
 from pipeline.geometry.layout.layout import LAND_ROUNDING_M, Layout, narrowest_land
-
-FloatArray = NDArray[np.float64]
 
 _POLYGONS_TRIED = 4
 """Dimples whose circumscribed circles may hold a direction and that are looked into."""
@@ -221,7 +220,7 @@ class DimpledBall:
             normals[inside] = outward / np.linalg.norm(outward, axis=1, keepdims=True)
         return normals
 
-    def _dimples_at(self, directions: FloatArray) -> tuple[NDArray[np.bool_], NDArray[np.int64], FloatArray]:
+    def _dimples_at(self, directions: FloatArray) -> tuple[BoolArray, IntArray, FloatArray]:
         """Mask of the directions in dimples; for those, the dimple and the cosine of the angle to it."""
         if self._tree.n == 0:
             nothing = np.zeros(len(directions), dtype=bool)
@@ -238,12 +237,12 @@ class DimpledBall:
             dimple[left[hit]], cosine[left[hit]], inside[left[hit]] = other[left[hit]], found[hit], True
         return inside, dimple[inside], cosine[inside]
 
-    def _piece(self, dimple: NDArray[np.int64], cosine: FloatArray) -> NDArray[np.int64]:
+    def _piece(self, dimple: IntArray, cosine: FloatArray) -> IntArray:
         """Index of the piece of section that a ray meets."""
         beyond = (cosine < self._cos_joint[dimple]) & ~self._catenary[dimple]
         return 3 * dimple + np.where(cosine < self._cos_rounding[dimple], 2, beyond)
 
-    def _cavity_radius(self, dimple: NDArray[np.int64], cosine: FloatArray) -> FloatArray:
+    def _cavity_radius(self, dimple: IntArray, cosine: FloatArray) -> FloatArray:
         """Radius at the nearer crossing of a ray with its dimple's section.
 
         At the edge it equals the phantom radius but for rounding, which `minimum` takes away.
@@ -261,7 +260,7 @@ class DimpledBall:
         return np.minimum(radii, self.ball_diameter_m / 2)
 
     def _hanging(
-        self, dimple: NDArray[np.int64], start: FloatArray, sine: FloatArray, cosine: FloatArray
+        self, dimple: IntArray, start: FloatArray, sine: FloatArray, cosine: FloatArray
     ) -> FloatArray:
         """Radius where a ray meets a catenary, by Newton's method."""
         k, lowest = self._chain[dimple], self.ball_diameter_m / 2 - self.depths_m[dimple]

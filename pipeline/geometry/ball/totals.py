@@ -5,8 +5,8 @@ from statistics import fmean
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.ball.balance import balance, class_totals, free_great_circles
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.layout import narrowest_land
@@ -68,10 +68,10 @@ def totals(ball: DimpledBall) -> BallTotals:
     )
 
 
-def _mean(values: NDArray[np.float64]) -> float:
+def _mean(values: FloatArray) -> float:
     """Mean; of equal values it is that value to the last digit, which tables of results are keyed by."""
     return float(values[0] + fmean(values - values[0]))
 
 
-def _or_none(statistic: Callable[..., Any], values: NDArray[np.float64]) -> float | None:
+def _or_none(statistic: Callable[..., Any], values: FloatArray) -> float | None:
     return float(statistic(values)) if len(values) else None

@@ -20,14 +20,13 @@ radius they are those of the sharp edge, where wall and phantom sphere would mee
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.geometry.dimple.perimeter import ROUND
 from pipeline.geometry.dimple.rounding import Roundings, check_roundings, edge_roundings, removed_volume
 from pipeline.geometry.dimple.section import Sections
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -52,7 +51,7 @@ class Cavities:
     ball_diameter_m: float
     half_angle_rad: FloatArray
     wall_rad: FloatArray
-    sides: NDArray[np.int64]
+    sides: IntArray
 
     @property
     def chord_diameter_m(self) -> FloatArray:

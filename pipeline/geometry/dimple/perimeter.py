@@ -13,10 +13,8 @@ as the section at tan(theta') = tan(theta) cos(phi): lines of equal depth are si
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-Labels = NDArray[np.int64]
+from pipeline.arrays import FloatArray, IntArray
 
 ROUND = 0
 """Number of sides of a circle."""
@@ -46,10 +44,10 @@ class Perimeters:
     """
 
     directions: FloatArray
-    sides: Labels
+    sides: IntArray
     turns_rad: FloatArray
 
-    def section_cosine(self, dimple: Labels, directions: FloatArray) -> FloatArray:
+    def section_cosine(self, dimple: IntArray, directions: FloatArray) -> FloatArray:
         """Cosine of the angle theta' at which the section is as deep as the dimple in given directions.
 
         Parameters
@@ -73,7 +71,7 @@ class Perimeters:
         return along
 
     def section_cosine_gradient(
-        self, dimple: Labels, directions: FloatArray, cosine: FloatArray
+        self, dimple: IntArray, directions: FloatArray, cosine: FloatArray
     ) -> FloatArray:
         """Gradient of -cos(theta') on the unit sphere, shape (m, 3), at what `section_cosine` gave.
 
@@ -97,7 +95,7 @@ class Perimeters:
         total = (square + along * along)[:, None]
         return (along[:, None] * towards - square[:, None] * axis) / total**1.5
 
-    def half_angle(self, dimple: Labels, directions: FloatArray, beta: FloatArray) -> FloatArray:
+    def half_angle(self, dimple: IntArray, directions: FloatArray, beta: FloatArray) -> FloatArray:
         """Angle from a dimple's axis to its edge, on the side of given directions [rad], shape (m,).
 
         Parameters
@@ -136,7 +134,7 @@ class Perimeters:
         across = np.cos(turn)[..., None] * first[:, None] + np.sin(turn)[..., None] * second[:, None]
         return np.cos(angle) * self.directions[:, None] + np.sin(angle) * across
 
-    def _across(self, dimple: Labels, directions: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def _across(self, dimple: IntArray, directions: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Components of the directions across their dimple's axis, the first towards a side's middle."""
         first, second = _frames(self.directions)
         cosine, sine = np.cos(self.turns_rad)[:, None], np.sin(self.turns_rad)[:, None]
@@ -146,11 +144,11 @@ class Perimeters:
             np.einsum("md,md->m", directions, beside[dimple]),
         )
 
-    def _nearest_side(self, dimple: Labels, azimuth: FloatArray) -> FloatArray:
+    def _nearest_side(self, dimple: IntArray, azimuth: FloatArray) -> FloatArray:
         return _folded(azimuth, self.sides[dimple])
 
 
-def corner_half_angle(beta: FloatArray, sides: Labels) -> FloatArray:
+def corner_half_angle(beta: FloatArray, sides: IntArray) -> FloatArray:
     """Angle from the axis to the corners [rad]: arctan(tan(beta) / cos(pi / n)); beta of a circle."""
     return np.where(sides > 0, np.arctan(np.tan(beta) / np.cos(np.pi / np.maximum(sides, 3))), beta)
 
@@ -160,7 +158,7 @@ def inscribed_half_angle(corner_rad: FloatArray, sides: int) -> FloatArray:
     return np.arctan(np.tan(corner_rad) * np.cos(np.pi / sides)) if sides else corner_rad
 
 
-def solid_angle(beta: FloatArray, sides: Labels) -> FloatArray:
+def solid_angle(beta: FloatArray, sides: IntArray) -> FloatArray:
     """Solid angle inside a perimeter [sr].
 
     Parameters
@@ -181,7 +179,7 @@ def solid_angle(beta: FloatArray, sides: Labels) -> FloatArray:
     return np.where(sides > 0, polygon, 4 * np.pi * np.sin(beta / 2) ** 2)
 
 
-def facing_turns(directions: FloatArray, sides: Labels) -> FloatArray:
+def facing_turns(directions: FloatArray, sides: IntArray) -> FloatArray:
     """Turns [rad], shape (n,), at which the sides of polygons face their neighbours.
 
     The sum of exp(i n psi) over all other dimples, psi their azimuths, weighted by a high power of their
@@ -241,7 +239,7 @@ def hull_distance(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.where((apart > 0) | points, nearest, apart)
 
 
-def _folded(azimuth: FloatArray, sides: Labels) -> FloatArray:
+def _folded(azimuth: FloatArray, sides: IntArray) -> FloatArray:
     """Cosine of the azimuth from the middle of the nearest of n sides, one of which is at 0."""
     step = 2 * np.pi / sides
     return np.cos(azimuth - np.round(azimuth / step) * step)

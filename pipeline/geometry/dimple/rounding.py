@@ -12,13 +12,11 @@ which falls from the joint, or the axis of a catenary, to 0 at the sharp edge.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.geometry.dimple.perimeter import solid_angle
 from pipeline.geometry.dimple.section import Sections
-
-FloatArray = NDArray[np.float64]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(24)
 _HALVINGS = 60
@@ -106,7 +104,7 @@ def removed_volume(
     ball_diameter_m: float,
     half_angle_rad: FloatArray,
     wall_rad: FloatArray,
-    sides: NDArray[np.int64],
+    sides: IntArray,
 ) -> FloatArray:
     """Volume removed from the phantom sphere by dimples of any perimeter, with any edge [m^3], shape (n,).
 

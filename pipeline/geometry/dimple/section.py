@@ -34,9 +34,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 PROFILES = ("arc", "two-radius", "cone", "catenary")
 JOINTED = ("two-radius", "cone")
@@ -114,7 +113,7 @@ class Sections:
 
     joint: FloatArray
     curvature_ratio: FloatArray
-    catenary: NDArray[np.bool_]
+    catenary: BoolArray
     edge_radius_m: FloatArray
 
     @classmethod

@@ -3,9 +3,8 @@
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 
 def nth_cuts(orbits: int, cuts: int, place: int) -> tuple[int, ...]:

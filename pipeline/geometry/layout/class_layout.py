@@ -4,8 +4,8 @@ import dataclasses
 from collections.abc import Callable, Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.geometry.dimple.perimeter import ROUND, inscribed_half_angle
 from pipeline.geometry.layout.coverage import Packer, Packing
@@ -108,9 +108,7 @@ def pack_layout(
     return dataclasses.replace(with_sides(layout, sides), seam=seam)
 
 
-def _arranged(
-    group: NDArray[np.float64], fixed: list[NDArray[np.float64]], packing: Packing
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _arranged(group: FloatArray, fixed: list[FloatArray], packing: Packing) -> tuple[FloatArray, FloatArray]:
     """Directions and radii of all dimples; general orbits from the pole down."""
     representatives = into_fundamental_domain(group, packing.representatives)
     order = np.lexsort((representatives[:, 0], -representatives[:, 2]))

@@ -11,16 +11,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.sparse import csr_array, hstack, vstack
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.geometry.layout.class_cuts import nearest_cuts, nth_cuts
 from pipeline.geometry.layout.seam import Seam
 from pipeline.geometry.layout.spacing import descend, orbit_points, project, tangents, tie_rows
-
-FloatArray = NDArray[np.float64]
-Labels = NDArray[np.int64]
 
 SPREAD_EXPONENTS = (4.0, 16.0)
 FREE_STEPS, CLASS_STEPS = 30, 40
@@ -81,7 +78,7 @@ class Packer:
         fixed: list[FloatArray],
         land_rad: float,
         tied: FloatArray | None = None,
-        partners: Labels | None = None,
+        partners: IntArray | None = None,
         seam: Seam | None = None,
     ) -> None:
         self.group, self.land, self.tied = group, land_rad, tied
@@ -148,11 +145,11 @@ class Packer:
     def _joined(
         self,
         free: Packing,
-        own: Labels,
+        own: IntArray,
         classes: int,
         shares: FloatArray | None,
         report: Callable[[float], None],
-    ) -> Labels:
+    ) -> IntArray:
         """Class of each orbit, shape (f + k,): neighbours in radius together."""
         sizes = self._sizes(len(free.representatives))
         radius = np.array([free.radii[own == v][0] for v in range(own.max() + 1)])
@@ -169,7 +166,7 @@ class Packer:
             places = [place * (ways - 1) // max(compared - 1, 1) for place in range(compared)]
             cuts = [nth_cuts(len(order), count - 1, place) for place in places]
 
-        def labels(cut: tuple[int, ...]) -> Labels:
+        def labels(cut: tuple[int, ...]) -> IntArray:
             place = np.empty(len(order), dtype=np.int64)
             place[order] = np.searchsorted(np.array(cut, dtype=int), np.arange(len(order)), side="right")
             return place[own]
@@ -185,7 +182,7 @@ class Packer:
     def _improved(
         self,
         representatives: FloatArray,
-        label: Labels,
+        label: IntArray,
         steps: int,
         report: Callable[[float], None] = lambda share: None,
     ) -> Packing:
@@ -213,7 +210,7 @@ class Packer:
 
     def _pairs(
         self, representatives: FloatArray, reach: float
-    ) -> tuple[Labels, Labels, Labels, Labels, FloatArray]:
+    ) -> tuple[IntArray, IntArray, IntArray, IntArray, FloatArray]:
         """Pairs nearer than `reach`: orbit and orbit, general orbit i or -1, point p, and their angle."""
         points = orbit_points(self.group, self.fixed, representatives)
         k, order, fixed = len(representatives), len(self.group), len(self.fixed)
@@ -234,7 +231,7 @@ class Packer:
         return RADIUS_RANGE[0] * mean, RADIUS_RANGE[1] * mean
 
     def _largest(
-        self, representatives: FloatArray, label: Labels, about: FloatArray, sizes: FloatArray
+        self, representatives: FloatArray, label: IntArray, about: FloatArray, sizes: FloatArray
     ) -> FloatArray:
         """Radii of the labels that cover most at given positions (linearised about given radii)."""
         low, high = self._bounds(sizes)
@@ -267,7 +264,7 @@ class Packer:
     def _step(
         self,
         representatives: FloatArray,
-        label: Labels,
+        label: IntArray,
         radii: FloatArray,
         trust: float,
         sizes: FloatArray,
@@ -334,7 +331,7 @@ class Packer:
         return project(moved, self.tied), found.x[2 * k :]
 
 
-def _radius_rows(one: Labels, other: Labels, labels: int) -> csr_array:
+def _radius_rows(one: IntArray, other: IntArray, labels: int) -> csr_array:
     """Rows that add the radii of two labels, shape (pairs, labels)."""
     rows = np.arange(len(one))
     return csr_array(

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.files.delimited import Delimited, number, read_delimited
@@ -276,7 +276,7 @@ def _shown(field: str) -> str:
     return field if len(field) <= 30 else field[:27] + "..."
 
 
-def _directions(polar: NDArray[np.float64], azimuth: NDArray[np.float64]) -> NDArray[np.float64]:
+def _directions(polar: FloatArray, azimuth: FloatArray) -> FloatArray:
     return np.stack([np.sin(polar) * np.cos(azimuth), np.sin(polar) * np.sin(azimuth), np.cos(polar)], axis=1)
 
 
@@ -302,7 +302,7 @@ def _impossible(layout: Layout, lines: list[int], ball_diameter_m: float) -> dic
     return problems
 
 
-def _conflicts(layout: Layout, lines: NDArray[np.int64], ball_diameter_m: float) -> dict[int, str]:
+def _conflicts(layout: Layout, lines: IntArray, ball_diameter_m: float) -> dict[int, str]:
     """For each dimple that repeats or overlaps an earlier one: its line and what to say of it."""
     problems: dict[int, str] = {}
     for first, land in land_widths(layout, ball_diameter_m):

@@ -4,12 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.dimple.perimeter import FEWEST_SIDES, MOST_SIDES
 from pipeline.geometry.dimple.section import PROFILES
-
-FloatArray = NDArray[np.float64]
 
 LENGTH_UNITS: dict[str, Callable[[FloatArray], FloatArray]] = {
     "mm": lambda values: values / 1e3,

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.geometry.dimple.cavity import edge_half_angle
 from pipeline.geometry.dimple.perimeter import (
@@ -22,8 +22,6 @@ from pipeline.geometry.layout.orbits import check_mirror, mirror_ties, orbit_mak
 from pipeline.geometry.layout.rotation_groups import into_fundamental_domain, rotation_group
 from pipeline.geometry.layout.seam import Seam
 from pipeline.geometry.layout.spacing import largest_spacing, orbit_points, smallest_spacing
-
-FloatArray = NDArray[np.float64]
 
 STARTS_WITH_SYMMETRY = 24
 STARTS_WITHOUT_SYMMETRY = 2
@@ -73,7 +71,7 @@ class Layout:
     depths_m: FloatArray | None = None
     edge_angles_rad: FloatArray | None = None
     profiles: tuple[Profile, ...] | None = None
-    sides: NDArray[np.int64] | None = None
+    sides: IntArray | None = None
     turns_rad: FloatArray | None = None
     seam: Seam | None = None
 

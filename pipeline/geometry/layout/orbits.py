@@ -4,13 +4,11 @@ import itertools
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.geometry.layout.rotation_groups import into_fundamental_domain, rotation_group, special_orbits
 from pipeline.geometry.layout.seam import Seam, off_seam
-
-FloatArray = NDArray[np.float64]
 
 
 def orbit_make_up(symmetry: str, count: int, seam: Seam | None = None) -> tuple[tuple[FloatArray, ...], int]:

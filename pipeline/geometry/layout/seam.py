@@ -8,14 +8,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.errors import InputError
 from pipeline.geometry.layout.rotation_groups import rotation_group
-
-FloatArray = NDArray[np.float64]
-
 
 _SAMPLES = 7200
 """Points along an undulating seam: at a dimple's distance the nearest is 0.02 um farther than the curve."""
@@ -47,7 +44,7 @@ class Seam:
         """Latitude of the mould's seam at an azimuth [rad]."""
         return self.amplitude_rad * np.sin(self.waves * azimuth_rad)
 
-    def above(self, directions: FloatArray) -> NDArray[np.bool_]:
+    def above(self, directions: FloatArray) -> BoolArray:
         """Whether directions, shape (m, 3), lie on the side of the pole +z."""
         x, y, z = directions.T
         return np.arcsin(np.clip(z, -1.0, 1.0)) > self.latitude(np.arctan2(y, x))

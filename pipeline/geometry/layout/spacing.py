@@ -3,13 +3,11 @@
 from collections.abc import Callable, Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import linprog, minimize
 from scipy.sparse import csr_array, hstack, vstack
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.layout.seam import Seam
-
-FloatArray = NDArray[np.float64]
 
 # Riesz energies of rising exponent lead from an even spread to the largest smallest spacing.
 RIESZ_EXPONENTS = (4.0, 16.0, 64.0, 256.0)

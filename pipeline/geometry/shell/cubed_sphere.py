@@ -1,10 +1,11 @@
 """Equiangular cubed sphere: the grid of quadrilaterals under the skin and the shell mesh."""
 
 import numpy as np
-from numpy.typing import NDArray
+
+from pipeline.arrays import FloatArray, IntArray
 
 
-def half_cubed_sphere(n: int) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def half_cubed_sphere(n: int) -> tuple[FloatArray, IntArray]:
     """Return the half of an equiangular cubed sphere with y >= 0.
 
     Parameters
@@ -33,7 +34,7 @@ def half_cubed_sphere(n: int) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     return directions[used], inverse.reshape(-1, 4)
 
 
-def cubed_sphere(n: int) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+def cubed_sphere(n: int) -> tuple[FloatArray, IntArray]:
     """Directions and quadrilaterals of an equiangular cubed sphere.
 
     Each of the six faces of a cube carries n x n quadrilaterals whose corners lie at equal angles
@@ -84,7 +85,7 @@ def cubed_sphere(n: int) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
     return directions, quads.reshape(-1, 4)
 
 
-def coarsened(quads: NDArray[np.int64], n: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+def coarsened(quads: IntArray, n: int) -> tuple[IntArray, IntArray]:
     """Quadrilaterals of half as many along a cube edge, each made of 2 x 2 of a cubed sphere's or half's.
 
     Parameters
@@ -116,7 +117,7 @@ def coarsened(quads: NDArray[np.int64], n: int) -> tuple[NDArray[np.int64], NDAr
     return coarse, middles
 
 
-def parents(n: int, quads: int) -> NDArray[np.int64]:
+def parents(n: int, quads: int) -> IntArray:
     """Quadrilateral of the grid of half as many along a cube edge that each one lies in.
 
     Parameters

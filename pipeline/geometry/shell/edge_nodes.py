@@ -8,18 +8,15 @@ over a cell. Only the layout matters, so all depths of a pattern get one grid.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array, diags_array
 from scipy.spatial import cKDTree
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.dimple.cavity import edge_half_angle
 from pipeline.geometry.dimple.perimeter import Perimeters
 from pipeline.geometry.layout.layout import Layout
 from pipeline.geometry.layout.mirror import has_mirror_plane
-
-FloatArray = NDArray[np.float64]
-Labels = NDArray[np.int64]
 
 SWEEPS, MORE_SWEEPS = 40, 6
 """Jacobi sweeps of the displacements, at first and after nodes were let go: they reach some cells far."""
@@ -51,11 +48,11 @@ ON_PLANE = 1e-12
 
 def edge_fitted(
     directions: FloatArray,
-    quads: Labels,
+    quads: IntArray,
     layout: Layout,
     ball_diameter_m: float,
-    pinned: NDArray[np.int64] | None = None,
-) -> tuple[FloatArray, Labels]:
+    pinned: IntArray | None = None,
+) -> tuple[FloatArray, IntArray]:
     """Move nodes of a grid on the sphere onto the edges of dimples.
 
     Parameters
@@ -96,7 +93,7 @@ def edge_fitted(
     return directions, np.full(len(directions), -1)
 
 
-def edges_fitted(layout: Layout, dimple: Labels) -> bool | None:
+def edges_fitted(layout: Layout, dimple: IntArray) -> bool | None:
     """Whether `edge_fitted` put nodes on dimples' edges; None for a ball without dimples.
 
     It did not where dimples or land are too small for the grid everywhere, or where the cells that it spoilt
@@ -106,7 +103,7 @@ def edges_fitted(layout: Layout, dimple: Labels) -> bool | None:
     return None if len(layout.directions) == 0 else bool((dimple >= 0).any())
 
 
-def volume_factor(ball: DimpledBall, directions: FloatArray, quads: Labels) -> float:
+def volume_factor(ball: DimpledBall, directions: FloatArray, quads: IntArray) -> float:
     """Dimple volume over that of the dimples' facets on a grid.
 
     Facets lie above a hollow between its edges: with nodes on the edges a grid of spacing h misses about
@@ -140,7 +137,7 @@ def volume_factor(ball: DimpledBall, directions: FloatArray, quads: Labels) -> f
     return float(np.clip(exact / missing, 1.0, MOST_FACTOR)) if missing > 0 else 1.0
 
 
-def _volume_under(points: FloatArray, quads: Labels) -> float:
+def _volume_under(points: FloatArray, quads: IntArray) -> float:
     """Volume between the origin and cells, mean of the two ways of cutting each into triangles."""
     a, b, c, d = np.moveaxis(points[quads], 1, 0)
     triple = sum(
@@ -152,7 +149,7 @@ def _volume_under(points: FloatArray, quads: Labels) -> float:
 class _Grid:
     """Nodes, cells and the lines between them."""
 
-    def __init__(self, directions: FloatArray, quads: Labels, mirrored: bool) -> None:
+    def __init__(self, directions: FloatArray, quads: IntArray, mirrored: bool) -> None:
         self.directions, self.quads = directions, quads
         count = len(directions)
         self.pinned = np.empty(0, dtype=np.int64)
@@ -175,14 +172,14 @@ class _Grid:
         self.spacing, self.longest = float(lengths.mean()), float(lengths.max())
 
 
-def _nearest_to_edges(grid: _Grid, shapes: Perimeters, beta: FloatArray) -> tuple[Labels, FloatArray]:
+def _nearest_to_edges(grid: _Grid, shapes: Perimeters, beta: FloatArray) -> tuple[IntArray, FloatArray]:
     """For each node that is to move: the dimple onto whose edge, and how far [rad]; -1 for the others."""
     centres = shapes.directions
     lift = np.sqrt(np.maximum(2 * np.cos(beta) - 2 * np.cos(beta).min(), 0.0))
     lifted = np.column_stack([grid.directions, np.zeros(len(grid.directions))])
     nearest = cKDTree(np.column_stack([centres, lift])).query(lifted)[1]
 
-    def beyond_edge(node: Labels, dimple: Labels) -> FloatArray:
+    def beyond_edge(node: IntArray, dimple: IntArray) -> FloatArray:
         angle = np.arccos(np.clip(_dot(grid.directions[node], centres[dimple]), -1.0, 1.0))
         return angle - shapes.half_angle(dimple, grid.directions[node], beta)
 
@@ -213,7 +210,7 @@ def _nearest_to_edges(grid: _Grid, shapes: Perimeters, beta: FloatArray) -> tupl
 
 
 def _relaxed(
-    grid: _Grid, dimple: Labels, shapes: Perimeters, beta: FloatArray, start: FloatArray, sweeps: int
+    grid: _Grid, dimple: IntArray, shapes: Perimeters, beta: FloatArray, start: FloatArray, sweeps: int
 ) -> FloatArray:
     """Nodes after sweeps towards harmonic displacements, those with a dimple sliding along its edge."""
     on_edge = np.flatnonzero(dimple >= 0)
@@ -240,7 +237,7 @@ def _relaxed(
     return nodes
 
 
-def _spoilt(grid: _Grid, nodes: FloatArray, dimple: Labels) -> NDArray[np.int64]:
+def _spoilt(grid: _Grid, nodes: FloatArray, dimple: IntArray) -> IntArray:
     """Cells, shape (s,), that are too skew or too small, or at a line between two edges that is too short.
 
     Where no node has moved by more than `HARDLY` the grid is as good as it was, and is passed over.
@@ -291,7 +288,7 @@ def _centroids(corners: FloatArray) -> FloatArray:
     return (total / weight + middle) / 3
 
 
-def _to_let_go(grid: _Grid, spoilt: Labels, dimple: Labels, distance: FloatArray) -> Labels:
+def _to_let_go(grid: _Grid, spoilt: IntArray, dimple: IntArray, distance: FloatArray) -> IntArray:
     """Of each spoilt cell the node that moved farthest onto an edge; those around it when it has none."""
     moved = np.where(dimple >= 0, distance, -1.0)[grid.quads[spoilt]]
     farthest = grid.quads[spoilt, np.argmax(moved, axis=1)]

@@ -11,10 +11,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.geometry.shell.cubed_sphere import coarsened, cubed_sphere, half_cubed_sphere, parents
 
-Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
 
 PHANTOM_RADIUS = 0.5
@@ -129,7 +129,7 @@ class Shell:
         As of `Level`.
     """
 
-    points: Floats
+    points: FloatArray
     quads: Labels
     layers: int
     mirrored: bool = False
@@ -188,7 +188,7 @@ class Shell:
         block = next(known for known in reversed(self.blocks) if known.first_layer <= layer)
         return block.first_cell + block.column * np.int32(block.layers) + np.int32(layer - block.first_layer)
 
-    def cell_centres(self) -> Floats:
+    def cell_centres(self) -> FloatArray:
         """Means of the cells' corners in ball diameters, shape (cells, 3)."""
         found = []
         for block in self.blocks:
@@ -196,7 +196,7 @@ class Shell:
             found.append(np.moveaxis(0.5 * (faces[1:] + faces[:-1]), 0, 1).reshape(-1, 3))
         return np.concatenate(found)
 
-    def layer_radii(self) -> Floats:
+    def layer_radii(self) -> FloatArray:
         """Radii of the layers' nodes over one node of the ball, in ball diameters, shape (layers + 1,).
 
         The node is a corner of the cube, which the grids of all blocks have.
@@ -204,7 +204,7 @@ class Shell:
         column = [block.nodes[int(block.first_layer > 0) :, 0] for block in self.blocks]
         return np.linalg.norm(self.points[np.concatenate(column)], axis=1)
 
-    def ball_faces(self) -> tuple[Floats, Floats]:
+    def ball_faces(self) -> tuple[FloatArray, FloatArray]:
         """Centres and outward unit normals of the faces on the ball.
 
         Returns
@@ -258,7 +258,7 @@ def growth_ratio(first_cell: float, thickness: float, layers: int) -> float:
 
 def layer_radii(
     first_cell: float, layers: int, far_radius: float = FAR_RADIUS, wall_layers: int = 0
-) -> Floats:
+) -> FloatArray:
     """Radii of the layers' spheres over the phantom sphere.
 
     Parameters
@@ -296,18 +296,18 @@ def layer_radii(
     return radii
 
 
-def _geometric(first: float, growth: float, layers: int) -> Floats:
+def _geometric(first: float, growth: float, layers: int) -> FloatArray:
     """Heights of the faces of a geometric row, from 0."""
     return first * (np.power(growth, np.arange(layers + 1, dtype=np.float64)) - 1.0) / (growth - 1.0)
 
 
 def build_shell(
-    radius: Callable[[Floats], Floats],
+    radius: Callable[[FloatArray], FloatArray],
     level: Level,
     first_cell: float,
     mirrored: bool = False,
     far_radius: float = FAR_RADIUS,
-    fit: Callable[[Floats, NDArray[np.int64]], tuple[Floats, float]] | None = None,
+    fit: Callable[[FloatArray, IntArray], tuple[FloatArray, float]] | None = None,
 ) -> Shell:
     """Shell mesh around a ball.
 
@@ -363,7 +363,7 @@ def build_shell(
     )
 
 
-def surface_velocity(points: Floats, spin_ratio: float) -> Floats:
+def surface_velocity(points: FloatArray, spin_ratio: float) -> FloatArray:
     """Velocity omega x r of a ball with backspin.
 
     Backspin turns about +y with omega = 2 S in solver units (U = D = 1), so that the top of the ball moves
@@ -384,7 +384,7 @@ def surface_velocity(points: Floats, spin_ratio: float) -> Floats:
     return np.cross([0.0, 2.0 * spin_ratio, 0.0], points)
 
 
-def rotated_about_y(vectors: Floats, angle: float) -> Floats:
+def rotated_about_y(vectors: FloatArray, angle: float) -> FloatArray:
     """Vectors turned about +y, the axis of backspin.
 
     Parameters
@@ -403,7 +403,7 @@ def rotated_about_y(vectors: Floats, angle: float) -> Floats:
     return vectors @ np.array([[cosine, 0.0, -sine], [0.0, 1.0, 0.0], [sine, 0.0, cosine]])
 
 
-def wall_velocity(shell: Shell, spin_ratio: float) -> Floats:
+def wall_velocity(shell: Shell, spin_ratio: float) -> FloatArray:
     """Velocity of the spinning ball's surface, its wall-normal part removed.
 
     A dimpled wall turning past a fixed mesh would blow through its own faces; the tangential

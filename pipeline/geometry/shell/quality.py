@@ -4,16 +4,15 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.shell.mesh import Shell
 from pipeline.geometry.shell.poly_mesh import Faces
 from pipeline.records.geometry import MeshQuality
 
-Floats = NDArray[np.float64]
-
 ROUNDING = 1e-150
 
 
-def face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, Floats]:
+def face_geometry(points: FloatArray, corners: NDArray[np.int32]) -> tuple[FloatArray, FloatArray]:
     """Centres and vector areas of faces, from their triangles around the corners' mean.
 
     Parameters
@@ -31,7 +30,9 @@ def face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, F
     return _face_geometry(points, corners)
 
 
-def cell_geometry(faces: Faces, centres: Floats, areas: Floats, cells: int) -> tuple[Floats, Floats]:
+def cell_geometry(
+    faces: Faces, centres: FloatArray, areas: FloatArray, cells: int
+) -> tuple[FloatArray, FloatArray]:
     """Centres and volumes of cells, from the pyramids over their faces around the mean face centre.
 
     Parameters
@@ -90,7 +91,7 @@ def _corners_of(corners: NDArray[np.int32], face: int) -> int:
 
 
 @njit(cache=True)
-def _face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, Floats]:
+def _face_geometry(points: FloatArray, corners: NDArray[np.int32]) -> tuple[FloatArray, FloatArray]:
     count = len(corners)
     centres, areas = np.empty((count, 3)), np.empty((count, 3))
     middle, one, two, moment, total = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3)
@@ -125,8 +126,8 @@ def _face_geometry(points: Floats, corners: NDArray[np.int32]) -> tuple[Floats, 
 
 @njit(cache=True)
 def _cell_geometry(
-    owner: NDArray[np.int32], neighbour: NDArray[np.int32], centres: Floats, areas: Floats, cells: int
-) -> tuple[Floats, Floats]:
+    owner: NDArray[np.int32], neighbour: NDArray[np.int32], centres: FloatArray, areas: FloatArray, cells: int
+) -> tuple[FloatArray, FloatArray]:
     internal = len(neighbour)
     middle, uses = np.zeros((cells, 3)), np.zeros(cells)
     for f in range(len(owner)):
@@ -158,13 +159,13 @@ def _cell_geometry(
 
 @njit(cache=True)
 def _face_quality(
-    points: Floats,
+    points: FloatArray,
     corners: NDArray[np.int32],
     owner: NDArray[np.int32],
     neighbour: NDArray[np.int32],
-    centres: Floats,
-    areas: Floats,
-    cell_centres: Floats,
+    centres: FloatArray,
+    areas: FloatArray,
+    cell_centres: FloatArray,
 ) -> tuple[float, float]:
     """Least cosine of the angle between normal and line of centres, and largest skewness."""
     least, most = 1.0, 0.0

@@ -9,15 +9,13 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.layout import Layout
 from pipeline.geometry.shell.cubed_sphere import cubed_sphere
 from pipeline.geometry.shell.edge_nodes import edge_fitted, edges_fitted, volume_factor
-
-FloatArray = NDArray[np.float64]
 
 SAMPLES = 4
 """Random places in each cell at which heights are compared; 38,400 at the coarsest level."""
@@ -131,7 +129,7 @@ def surface_difference(one: SampledBall, other: SampledBall) -> SurfaceDifferenc
     return SurfaceDifference(depth_of_height * _rms(exact), depth_of_height * _rms(shown - exact))
 
 
-def _random_directions(directions: FloatArray, quads: NDArray[np.int64]) -> FloatArray:
+def _random_directions(directions: FloatArray, quads: IntArray) -> FloatArray:
     """Random directions in each cell of a grid, shape (q s, 3)."""
     u, v = np.random.default_rng(SEED).random((2, len(quads), SAMPLES))
     weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
@@ -139,9 +137,7 @@ def _random_directions(directions: FloatArray, quads: NDArray[np.int64]) -> Floa
     return points / np.linalg.norm(points, axis=1, keepdims=True)
 
 
-def _located(
-    nodes: FloatArray, quads: NDArray[np.int64], directions: FloatArray
-) -> tuple[NDArray[np.int64], FloatArray]:
+def _located(nodes: FloatArray, quads: IntArray, directions: FloatArray) -> tuple[IntArray, FloatArray]:
     """Corners of the triangle, half of a cell, that holds each direction, and their weights there; (s, 3)."""
     triangles = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
     # d = w0 a + w1 b + w2 c has no negative weight inside the triangle.

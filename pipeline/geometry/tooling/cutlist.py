@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.ball.classes import SizeClass, class_of_dimple
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.dimple.cavity import Cavities
@@ -75,7 +76,7 @@ def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -
     return {"dimple": np.arange(1, len(z) + 1)} | {name: column[order] for name, column in table.items()}
 
 
-def dimple_measures(cavities: Cavities) -> dict[str, NDArray[np.float64]]:
+def dimple_measures(cavities: Cavities) -> dict[str, FloatArray]:
     """`MEASURES` of each dimple, shape (n,); NaN for what its section has not."""
     sections = cavities.sections
     bottom = cavities.bottom_radius_m

@@ -4,8 +4,8 @@ import textwrap
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.geometry.ball.classes import SizeClass
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.tooling.cutlist import dimple_measures
@@ -13,7 +13,6 @@ from pipeline.geometry.tooling.cutlist import dimple_measures
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-FloatArray = NDArray[np.float64]
 
 LAND, INK, SOFT_INK = "#f2f2f2", "#222222", "#777777"
 _CLASS_COLOURS = (

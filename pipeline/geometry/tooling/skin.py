@@ -4,10 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.files.meshes import write_surface_mesh
 from pipeline.geometry.ball.height_field import DimpledBall
@@ -15,8 +15,6 @@ from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.seam import MOULD_PLANE
 from pipeline.geometry.shell.cubed_sphere import cubed_sphere
 from pipeline.geometry.shell.edge_nodes import edge_fitted, edges_fitted
-
-FloatArray = NDArray[np.float64]
 
 VOLUME_TOLERANCE = 0.002
 
@@ -36,7 +34,7 @@ class Skin:
     """
 
     points: FloatArray
-    triangles: NDArray[np.int64]
+    triangles: IntArray
     edges_fitted: bool | None = None
 
 
@@ -119,9 +117,7 @@ def half_skins(ball: DimpledBall, n: int) -> tuple[Skin, Skin]:
     return parts[0], parts[1]
 
 
-def _triangles(
-    directions: FloatArray, quads: NDArray[np.int64], dimple: NDArray[np.int64]
-) -> NDArray[np.int64]:
+def _triangles(directions: FloatArray, quads: IntArray, dimple: IntArray) -> IntArray:
     """Triangles of a grid's quadrilaterals, shape (2 q, 3), cut as `skin` says."""
     corners = directions[quads]
     first = np.sum((corners[:, 2] - corners[:, 0]) ** 2, axis=1)

@@ -11,13 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError, MissingError
 from pipeline.files.atomic import atomic_open
 from pipeline.geometry.ball.height_field import DimpledBall
-
-FloatArray = NDArray[np.float64]
 
 SEWING_MM = 1e-5
 """Edges nearer than this are one; rounding leaves some 1e-12 mm."""

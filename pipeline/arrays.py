@@ -1,0 +1,8 @@
+"""Types of arrays by what they hold: floats, whole numbers, truth values."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
