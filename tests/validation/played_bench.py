@@ -16,6 +16,10 @@ def _no_flow(due: list[Flow]) -> None:
     raise AssertionError("a played bench computes nothing")
 
 
+def no_study(study: Path) -> Path:
+    raise AssertionError("no study is computed here")
+
+
 Play = Callable[[Flow], dict[str, Any]]
 
 
@@ -23,7 +27,7 @@ class PlayedBench(Bench):
     """Gives `play(flow)`: coefficients, measures, and, under "history", columns of a history."""
 
     def __init__(self, results: Path, play: Play) -> None:
-        super().__init__(results, _no_flow)
+        super().__init__(results, _no_flow, no_study)
         self._play = play
 
     def compute(self, flows: Iterable[Flow]) -> dict[Flow, Outcome]:
@@ -50,4 +54,4 @@ def bench_in(results: Path) -> Bench:
         for flow in due:
             run_flow.compute_run(results, flow.run_id)
 
-    return Bench(results, one_by_one)
+    return Bench(results, one_by_one, no_study)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from played_bench import bench_in
+from played_bench import bench_in, no_study
 from small_study import run_result
 
 from pipeline.flow.campaign import kept
@@ -163,7 +163,8 @@ def test_the_workflow_computes_flows_side_by_side_as_one_by_one(
         folder = Path(str(cores))
         folder.mkdir()
         with locked_results(folder) as lock:
-            return Bench(folder, partial(compute_flows, folder, cores, lock)).compute([*flows, after])
+            execute = partial(compute_flows, folder, cores, lock)
+            return Bench(folder, execute, no_study).compute([*flows, after])
 
     together = by_workflow(2)
     assert list(together) == [*flows, after]
