@@ -1,7 +1,6 @@
 """`depthline check`: what a study asks for and what it costs, before any of it is computed."""
 
 from collections.abc import Callable
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -120,7 +119,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
         "variants": geometry,
         "golfers": [golfer_row(golfer) for golfer in study.golfers],
         "passages": [passage_row(study, of) for of in flights],
-        "not_told_apart": [asdict(pair) | {"sentence": pair.sentence} for pair in apart],
+        "not_told_apart": [pair.model_dump() for pair in apart],
         "results": str(results),
         "warnings": study.warnings()
         + [

@@ -13,7 +13,8 @@ from pipeline.decide.flights.population import DRAWS, PatternFlights
 from pipeline.decide.flights.station import fly_golfer
 from pipeline.decide.product import Product, product
 from pipeline.decide.value import DepthValues, depth_values
-from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
+from pipeline.flow.campaign.unresolved import ranked_as
+from pipeline.records.decision import Unresolved
 from pipeline.study.model import Golfer, Study
 from pipeline.study.trade_units import breakable, millimetres, share
 

@@ -19,8 +19,8 @@ from pipeline.decide.value import DepthValues, depth_values
 from pipeline.errors import InputError
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.campaign.cost import cells, core_seconds
-from pipeline.flow.campaign.unresolved import Unresolved, ranked_as
-from pipeline.records.decision import NextDepth
+from pipeline.flow.campaign.unresolved import ranked_as
+from pipeline.records.decision import NextDepth, Unresolved
 from pipeline.study.model import Pattern, Study
 
 CLOSEST_M = 8e-6

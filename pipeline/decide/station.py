@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -26,16 +26,15 @@ from pipeline.decide.state import DECIDED, NOTHING, Evidence, State, nothing_to_
 from pipeline.decide.value import GRID, DepthValues, in_window, outside_cost
 from pipeline.decide.wording import advise, mesh_sentences, not_told_sentences, product_sentences
 from pipeline.files.atomic import write_text
-from pipeline.flow.campaign.unresolved import Unresolved
 from pipeline.records.decision import (
     Decision,
     DecisionCurve,
     DecisionRow,
-    NotToldApart,
     PlaceOutcome,
     ProductAdvice,
     ScenarioRow,
     StatedMeshError,
+    Unresolved,
 )
 from pipeline.records.record import finite, write
 from pipeline.records.tree import DECISION, DECISION_TABLE
@@ -161,7 +160,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         models=[fit_of(model) for model in flown.models.values()],
         notes=notes,
         correction=correction_record(study, flown),
-        not_told_apart=[NotToldApart(**asdict(pair), sentence=pair.sentence) for pair in unresolved],
+        not_told_apart=list(unresolved),
         mesh_error=StatedMeshError(**mesh_error(study.flow).model_dump()),
         interval=list(INTERVAL),
         shots=SHOTS,

@@ -244,8 +244,8 @@ class ModelFit(Part):
         return found if self.cm is None else found | {"cm": self.cm}
 
 
-class NotToldApart(Part):
-    """Two patterns whose surfaces differ by less than the solver mesh resolves.
+class Unresolved(Part):
+    """Two patterns whose surfaces differ by less than the solver mesh of a study resolves.
 
     Attributes
     ----------
@@ -370,7 +370,7 @@ class Decision(Record):
     next: RunsToAdd = RunsToAdd()
     models: list[ModelFit] = Field(default_factory=list)
     notes: list[str]
-    not_told_apart: list[NotToldApart] = Field(default_factory=list)
+    not_told_apart: list[Unresolved] = Field(default_factory=list)
     mesh_error: StatedMeshError | None = None
     interval: list[float] = Field(default_factory=list)
     shots: int = 0

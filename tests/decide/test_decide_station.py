@@ -11,9 +11,10 @@ import pandas as pd
 import pytest
 
 from pipeline.aero.published import smits_smith_1994
-from pipeline.decide.flights.station import fly_study
+from pipeline.decide.flights.station import flights_table
 from pipeline.decide.station import COLUMNS, decide_study, decision_table, write_decision
-from pipeline.flow.campaign.unresolved import Unresolved
+from pipeline.flow.campaign.unresolved import unresolved_pair
+from pipeline.geometry.shell.surface_difference import SurfaceDifference
 from pipeline.study.model import Study
 
 DEPTHS = (0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3)
@@ -120,8 +121,9 @@ def test_the_planted_depth_is_named():
 
 
 def test_carry_agrees_with_flights_csv_and_its_curve():
-    frame, details = decided(study(), coefficients(best=0.25e-3))
-    flights = fly_study(study(), coefficients(best=0.25e-3))
+    made = decide_study(study(), coefficients(best=0.25e-3))
+    frame, details = decision_table(made.decision.rows), made.decision.content()
+    flights = flights_table(study(), made.flown.every)
     for row in frame.itertuples():
         flown = flights[(flights["golfer"] == row.golfer) & (flights["depth_m"] == 0.25e-3)].iloc[0]
         # Carry is not quite linear in drag, so not quite a parabola over depth: the cubic through four depths
@@ -180,7 +182,7 @@ def test_two_patterns_are_ranked_on_the_same_shots():
 
 
 def not_told(one, other):
-    return Unresolved(one, other, 2e-4, "coarse", 8e-4, 1e-7, 1e-6, None)
+    return unresolved_pair(one, other, 2e-4, "coarse", 8e-4, SurfaceDifference(1e-7, 1e-6), None)
 
 
 def test_patterns_that_the_mesh_does_not_tell_apart_are_not_ranked():

@@ -10,7 +10,6 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.stated_error import StatedError
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import as_flown, draw_shots
-from pipeline.decide.flights.models import models_of
 from pipeline.decide.flights.population import SHOTS, PatternFlights, fly_pattern
 from pipeline.files.atomic import write_text
 from pipeline.flow.solver.fidelity import fidelity
@@ -98,15 +97,15 @@ def fly_golfer(
     }
 
 
-def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
-    """Fly every golfer with every pattern and depth.
+def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlights]]) -> pd.DataFrame:
+    """Rows of flights.csv.
 
     Parameters
     ----------
     study : Study
-        Golfers, ball and air.
-    coefficients : DataFrame
-        As from `pipeline.aero.collect.read_coefficients`.
+        Golfers.
+    flights : mapping
+        By golfer and pattern.
 
     Returns
     -------
@@ -116,18 +115,7 @@ def fly_study(study: Study, coefficients: pd.DataFrame) -> pd.DataFrame:
         one. carry_runs_m and peak_height_runs_m are of plain interpolation of the runs' own grid (NaN where
         it has gaps), crisis_m is what the drag crisis takes of the carry, most probable. Without rows when no
         run is usable.
-
-    Raises
-    ------
-    InputError
-        The coefficients lack a column.
     """
-    models = models_of(study, coefficients).models
-    return flights_table(study, {golfer.name: fly_golfer(study, golfer, models) for golfer in study.golfers})
-
-
-def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlights]]) -> pd.DataFrame:
-    """Flights by golfer and pattern as the frame of `fly_study`."""
     rows = []
     for number, golfer in enumerate(study.golfers):
         speed, angle, spin, tilt = as_flown(golfer).mean
@@ -162,5 +150,5 @@ def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlight
 
 
 def write_flights(frame: pd.DataFrame, path: Path) -> None:
-    """Write the frame of `fly_study` as CSV, atomically."""
+    """Write the frame of `flights_table` as CSV, atomically."""
     write_text(path, frame.to_csv(index=False, lineterminator="\n"))

@@ -6,7 +6,6 @@ resolved when it is as large as the depth that two runs of nearly the same ball 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
@@ -22,6 +21,7 @@ from pipeline.geometry.shell.surface_difference import (
     SurfaceDifference,
     surface_difference,
 )
+from pipeline.records.decision import Unresolved
 from pipeline.study.matrix import Variant, variants
 from pipeline.study.model import Study
 from pipeline.study.trade_units import breakable, millimetres, number
@@ -56,53 +56,40 @@ and 0.2050 mm gave +0.0001, +0.0005 and +0.0011 of Cd, -0.0006, -0.0021 and -0.0
 """
 
 
-@dataclass(frozen=True)
-class Unresolved:
-    """Two patterns whose difference the mesh of a study does not resolve.
-
-    Attributes
-    ----------
-    pattern, other : str
-        Names, in the study's order.
-    depth_m : float
-        Mean surface depth at which they were compared [m].
-    level : str
-        Mesh level of the study.
-    cell_m : float
-        Width of its cells [m].
-    exact_m, missed_m : float
-        As of `SurfaceDifference` [m].
-    resolved_at : str or None
-        The coarsest finer level that resolves the difference; None when none does.
-    """
-
-    pattern: str
-    other: str
-    depth_m: float
-    level: str
-    cell_m: float
-    exact_m: float
-    missed_m: float
-    resolved_at: str | None
-
-    @property
-    def sentence(self) -> str:
-        """What is not resolved, why, and which level would resolve it."""
-        differ = (
-            f"at a depth of {millimetres(self.depth_m, 3)} their surfaces differ by {_depth(self.exact_m)}"
+def unresolved_pair(
+    pattern: str,
+    other: str,
+    depth_m: float,
+    level: str,
+    cell_m: float,
+    of: SurfaceDifference,
+    resolved_at: str | None,
+) -> Unresolved:
+    """Record of a pair, whose sentence says what is not resolved, why, and which level would resolve it."""
+    differ = f"at a depth of {millimetres(depth_m, 3)} their surfaces differ by {_depth(of.exact_m)}"
+    if of.exact_m < REPEATED_DEPTH_M:
+        why = f", less than the {_depth(REPEATED_DEPTH_M)} to which runs repeat"
+    else:
+        why = (
+            f" (root mean square, as a change of depth), which the {level} mesh with its cells of "
+            f"{millimetres(cell_m, 2)} misses by {_depth(of.missed_m)}"
         )
-        if self.exact_m < REPEATED_DEPTH_M:
-            why = f", less than the {_depth(REPEATED_DEPTH_M)} to which runs repeat"
-        else:
-            why = (
-                f" (root mean square, as a change of depth), which the {self.level} mesh with its cells of "
-                f"{millimetres(self.cell_m, 2)} misses by {_depth(self.missed_m)}"
-            )
-        remedy = "no mesh level resolves it: compare them by prototypes"
-        if self.resolved_at is not None:
-            remedy = f"level: {self.resolved_at} resolves it"
-        names = f"{self.pattern} and {self.other}"
-        return breakable(f"{names} are not ranked against each other: {differ}{why}; {remedy}.")
+    remedy = "no mesh level resolves it: compare them by prototypes"
+    if resolved_at is not None:
+        remedy = f"level: {resolved_at} resolves it"
+    return Unresolved(
+        pattern=pattern,
+        other=other,
+        depth_m=depth_m,
+        level=level,
+        cell_m=cell_m,
+        exact_m=of.exact_m,
+        missed_m=of.missed_m,
+        resolved_at=resolved_at,
+        sentence=breakable(
+            f"{pattern} and {other} are not ranked against each other: {differ}{why}; {remedy}."
+        ),
+    )
 
 
 def unresolved_patterns(study: Study, layouts: Mapping[str, Layout]) -> list[Unresolved]:
@@ -154,9 +141,7 @@ def unresolved_patterns(study: Study, layouts: Mapping[str, Layout]) -> list[Unr
         at_finer = ((level, difference(one, other, depth, level)) for level in finer)
         better = (level for level, at in at_finer if at is not None and is_resolved(at))
         cell = model.level(study.flow.level).cell_width(study.ball.diameter_m)
-        found.append(
-            Unresolved(one, other, depth, study.flow.level, cell, of.exact_m, of.missed_m, next(better, None))
-        )
+        found.append(unresolved_pair(one, other, depth, study.flow.level, cell, of, next(better, None)))
     return found
 
 

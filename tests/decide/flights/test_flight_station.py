@@ -10,8 +10,9 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.process import SHARED_BETWEEN_PATTERNS
 from pipeline.aero.stated_error import StatedError
 from pipeline.decide.flights.conditions import conditions_of, scenarios_of
+from pipeline.decide.flights.models import models_of
 from pipeline.decide.flights.population import Scenario, carry_per_diameter, fly_pattern
-from pipeline.decide.flights.station import COLUMNS, fly_study, stated_errors, write_flights
+from pipeline.decide.flights.station import COLUMNS, flights_table, fly_golfer, stated_errors, write_flights
 from pipeline.flight.air import Air
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.flow.solver.fidelity import fidelity
@@ -19,6 +20,12 @@ from pipeline.study.model import Study
 
 SHOTS = Launches([70.0, 74.0], [0.19, 0.21], [260.0, 280.0])
 STILL = Conditions(0.0427, 0.0459, Air(1.2, 1.5e-5, 293.15, 101325.0, 0.0))
+
+
+def fly_study(of: Study, runs: pd.DataFrame) -> pd.DataFrame:
+    """Rows of flights.csv of all golfers."""
+    models = models_of(of, runs).models
+    return flights_table(of, {golfer.name: fly_golfer(of, golfer, models) for golfer in of.golfers})
 
 
 def model(pattern="a", slope=0.0, se=0.001):

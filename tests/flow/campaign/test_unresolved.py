@@ -3,8 +3,14 @@
 import pytest
 
 from pipeline.flow.campaign.prepare import layout_spec, prepare
-from pipeline.flow.campaign.unresolved import Unresolved, ranked_as, unresolved_patterns, unresolved_results
+from pipeline.flow.campaign.unresolved import (
+    ranked_as,
+    unresolved_pair,
+    unresolved_patterns,
+    unresolved_results,
+)
 from pipeline.geometry.build import build_layout, make_layout
+from pipeline.geometry.shell.surface_difference import SurfaceDifference
 from pipeline.study.file import load_study
 
 STUDY = """\
@@ -90,7 +96,7 @@ def test_layouts_of_results_are_those_compared(tmp_path):
 
 
 def pair(one, other):
-    return Unresolved(one, other, 2e-4, "coarse", 8e-4, 1e-7, 1e-6, None)
+    return unresolved_pair(one, other, 2e-4, "coarse", 8e-4, SurfaceDifference(1e-7, 1e-6), None)
 
 
 def test_the_first_of_the_study_stands_for_those_not_told_from_it():
