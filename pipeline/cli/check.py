@@ -10,7 +10,7 @@ from pipeline.aero.published import published_tables
 from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.plausible_geometry import pattern_warnings
-from pipeline.cli.study_input import check_launches, resolved, results_folder
+from pipeline.cli.study_input import check_balls, check_launches, resolved, results_folder
 from pipeline.decide.flights.passage import outside_warnings, passages
 from pipeline.errors import InputError, MissingError
 from pipeline.flow.campaign.at_hand import FINISHED, REUSED, at_hand
@@ -51,6 +51,7 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
     """
     asked = load_study(path)
     check_launches(asked)
+    check_balls(asked)
     study = resolved(asked)
     check_cavities(study, path)
     results, elsewhere = results_folder(path, results_root, study)

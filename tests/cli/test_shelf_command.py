@@ -86,3 +86,24 @@ def test_a_study_names_balls_of_its_shelf(tmp_path, monkeypatch, capsys):
     study.write_text(SMALL + "shelf: nowhere\n")
     assert run(monkeypatch, "check", study, "--results", tmp_path / "results") == 2
     assert "shelf: nowhere: there is no such folder" in capsys.readouterr().err
+
+
+def test_balls_that_cannot_correct_a_study_are_refused(tmp_path, monkeypatch, capsys):
+    add_balls(
+        tmp_path / "shelf",
+        [
+            ball("good", pattern="ico32", depth_m=2e-4),
+            ball("computed", kind="computed", pattern="ico32", depth_m=2e-4),
+            ball("other", pattern="zz", depth_m=2e-4),
+            ball("shallow", pattern="ico32"),
+        ],
+    )
+    study = tmp_path / "study.yaml"
+    study.write_text(SMALL + "shelf: shelf\nmeasured: [good, computed, other, shallow]\n")
+    assert run(monkeypatch, "check", study, "--results", tmp_path / "results") == 2
+    told = capsys.readouterr().err
+    assert "computed.csv: kind: is computed" in told
+    assert 'other.csv: pattern: "zz" is none of the study, which has ico32' in told
+    assert "shallow.csv: depth_mm: is missing" in told and "good.csv" not in told
+    study.write_text(SMALL + "shelf: shelf\nmeasured: [good]\n")
+    assert run(monkeypatch, "check", study, "--results", tmp_path / "results") == 0

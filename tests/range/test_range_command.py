@@ -2,9 +2,16 @@
 
 import json
 
+import numpy as np
+import pandas as pd
 import pytest
+from shelf.balls import table
+from small_study import SMALL
 
+from pipeline.aero.export import write_tidy
 from pipeline.cli.app import main
+from pipeline.files.atomic import write_json
+from pipeline.range.shelf_balls import _WITH_DEPTH
 
 
 def run(monkeypatch, *words):
@@ -57,3 +64,49 @@ def test_a_table_of_a_reduction_can_be_flown(tmp_path, monkeypatch, capsys):
     with pytest.raises(SystemExit):
         main()
     assert 180 < json.loads(capsys.readouterr().out)["carry_m"] < 250
+
+
+def study_with_a_short_list(folder):
+    """Results of a study as far as `range plan` reads them: a decision with a short list, and its tables."""
+    (folder / "study.yaml").write_text(SMALL)
+    results = folder / "results" / "small"
+    listed = [{"pattern": "ico32", "depth_m": depth} for depth in (1.5e-4, 2.0e-4)]
+    write_json(results / "decision.json", {"product": {"short_list": listed}})
+    frames = []
+    for depth, drag in ((1.5e-4, 1.0), (2.0e-4, 1.02)):
+        of = table(cd=drag)
+        re, s = (axis.ravel() for axis in np.meshgrid(of.reynolds, of.spin_ratio, indexing="ij"))
+        columns = {"reynolds": re, "spin_ratio": s, "cd": of.cd.ravel(), "cl": of.cl.ravel()}
+        columns |= dict.fromkeys(("cd_se", "cl_se"), 0.001) | dict.fromkeys(("cm", "cm_se"), np.nan)
+        frames.append(pd.DataFrame({"pattern": "ico32", "depth_m": depth, "tripped_share": 1.0} | columns))
+    write_tidy(pd.concat(frames), results / "tables.csv")
+    return folder / "study.yaml", folder / "results"
+
+
+def test_a_firing_is_planned(tmp_path, monkeypatch, capsys):
+    study, results = study_with_a_short_list(tmp_path)
+    words = ("plan", study, "--results", results, "--error", "4 yd")
+    assert run(monkeypatch, *words, "--json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["reached"] and found["wanted_se_m"] == pytest.approx(4 * 0.9144)
+    assert set(found["se_m"]) == {"ico32 0.15 mm", "ico32 0.20 mm"}
+    assert max(found["se_m"].values()) <= found["wanted_se_m"]
+    sheet = (results / "small" / "firing" / "sheet.html").read_text()
+    assert "guarded range" in sheet and "ico32 0.20 mm-1" in sheet
+    rows = (results / "small" / "firing" / "firings.csv").read_text().splitlines()
+    assert len(rows) == 2 + 9 * found["shots"]  # caution, headings, nine screens a shot
+    assert found["shots"] == 12 * 3 * found["balls"]  # speeds x spins, three kinds of ball
+    shelved = _WITH_DEPTH.fullmatch("ico32 0.20 mm")
+    assert (shelved[1], shelved[2]) == ("ico32", "0.20")  # so that the shelf knows pattern and depth again
+
+
+def test_a_plan_without_what_it_needs_is_refused(tmp_path, monkeypatch, capsys):
+    study, results = study_with_a_short_list(tmp_path)
+    assert run(monkeypatch, "plan", study, "--results", results, "--error", "4 kg") == 2
+    assert "--error: 4 kg" in capsys.readouterr().err
+    assert run(monkeypatch, "plan", study, "--results", results, "--arrangement", "radar") == 2
+    assert "write screens or baselines" in capsys.readouterr().err
+    write_json(results / "small" / "decision.json", {"product": {"short_list": []}})
+    assert run(monkeypatch, "plan", study, "--results", results) == 2
+    assert "has no short list of prototypes; compute the study first" in capsys.readouterr().err
+    assert not (results / "small" / "firing").exists()
