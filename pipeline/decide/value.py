@@ -98,7 +98,7 @@ def depth_values(
 
 
 def outside_cost(window: FlightWindow | None, peak_m: FloatArray, descent_rad: FloatArray) -> FloatArray:
-    """Carry that leaving the flight window costs, zero where it is only told [m].
+    """Carry that leaving the flight window costs, zero where it is only reported [m].
 
     Parameters
     ----------

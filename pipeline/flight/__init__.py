@@ -1,1 +1,1 @@
-"""Flight station: air, trajectories and golfers."""
+"""Flight physics: air, wind, trajectories, bounce and roll; golfers are in `decide.flights`."""

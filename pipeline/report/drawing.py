@@ -1,4 +1,4 @@
-"""Style of figures, and saving them as SVG for the page and PNG for other documents."""
+"""Style of all figures, and their files: SVG for the page, PNG for other documents."""
 
 import io
 import re

@@ -1,4 +1,4 @@
-"""Sections of the study file on golfers and the air that they play in."""
+"""Keys of the study file for golfers and the air that they play in: units, ranges, descriptions."""
 
 import math
 from collections.abc import Iterator, Mapping

@@ -1,4 +1,4 @@
-"""Sections of the study file on the ball and its dimples."""
+"""Keys of the study file for the ball, its patterns and dimples: units, ranges, descriptions."""
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""A folder in which flows around balls are computed for verification, each once."""
+"""Folder of the validation's flows: which are due, which are there, each computed once."""
 
 import logging
 from collections.abc import Callable, Iterable

@@ -1,4 +1,4 @@
-"""The parts of the verification suite by name."""
+"""Parts of `depthline verify` by name: what each computes and costs."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass

@@ -45,20 +45,20 @@ def set_broken_aside(study: Study, results: Path) -> list[str]:
         has one that says so, with the verdict "crashed", so that it is taken up again, and nothing that
         started from it.
     """
-    told: list[str] = []
-    _check(results / tree.STUDY, Study.from_json, told)
+    lines: list[str] = []
+    _check(results / tree.STUDY, Study.from_json, lines)
     for pattern in study.patterns:
         folder = tree.pattern_folder(results, pattern.name)
-        _check(folder / tree.LAYOUT_SPEC, _reader(LayoutInputs), told)
-        _check(folder / tree.LAYOUT, _with_end(_layout_reader(study, pattern)), told)
+        _check(folder / tree.LAYOUT_SPEC, _reader(LayoutInputs), lines)
+        _check(folder / tree.LAYOUT, _with_end(_layout_reader(study, pattern)), lines)
     for variant in matrix.variants(study):
-        _check_variant(tree.variant_folder(results, variant.pattern, variant.key), told)
+        _check_variant(tree.variant_folder(results, variant.pattern, variant.key), lines)
     for run in matrix.runs(study):
-        _check_run(results / run.run_id, told)
-    _check(results / tree.COEFFICIENTS, _with_end(read_coefficients), told)
-    _check(results / tree.FLIGHTS, _with_end(read_flights), told)
-    _check(results / tree.DECISION, _reader(Decision), told)
-    return told
+        _check_run(results / run.run_id, lines)
+    _check(results / tree.COEFFICIENTS, _with_end(read_coefficients), lines)
+    _check(results / tree.FLIGHTS, _with_end(read_flights), lines)
+    _check(results / tree.DECISION, _reader(Decision), lines)
+    return lines
 
 
 def _reader(kind: type[Record]) -> Callable[[Path], Any]:
@@ -87,7 +87,7 @@ def _with_end(reader: Callable[[Path], Any]) -> Callable[[Path], Any]:
     return read
 
 
-def _check(path: Path, reader: Callable[[Path], Any], told: list[str]) -> bool:
+def _check(path: Path, reader: Callable[[Path], Any], lines: list[str]) -> bool:
     """Read a file and set it aside when it is broken; whether it is there and whole."""
     if not os.path.lexists(path):
         return False
@@ -96,23 +96,23 @@ def _check(path: Path, reader: Callable[[Path], Any], told: list[str]) -> bool:
     except (InputError, OSError) as error:
         what = error.what if isinstance(error, Broken) else str(error).removeprefix(str(path)).lstrip(": ")
         aside = set_aside(path)
-        told.append(f"{path}: was broken ({what[:160]}): {_AGAIN}; the old one is {aside.name}")
+        lines.append(f"{path}: was broken ({what[:160]}): {_AGAIN}; the old one is {aside.name}")
         return False
     return True
 
 
-def _check_variant(folder: Path, told: list[str]) -> None:
-    _check(folder / tree.SPEC, _reader(VariantInputs), told)
-    _check(folder / tree.TOTALS, _reader(BallTotals), told)
-    _check(folder / SHELL, check_archive, told)
-    _check(folder / QUALITY, _reader(MeshQuality), told)
+def _check_variant(folder: Path, lines: list[str]) -> None:
+    _check(folder / tree.SPEC, _reader(VariantInputs), lines)
+    _check(folder / tree.TOTALS, _reader(BallTotals), lines)
+    _check(folder / SHELL, check_archive, lines)
+    _check(folder / QUALITY, _reader(MeshQuality), lines)
 
 
-def _check_run(folder: Path, told: list[str]) -> None:
+def _check_run(folder: Path, lines: list[str]) -> None:
     spec_path, result = folder / tree.SPEC, folder / tree.RESULT
-    known = _check(spec_path, _reader(RunInputs), told)
-    _check(folder / STATE, check_archive, told)
-    if not os.path.lexists(result) or _check(result, _reader(RunResult), told) or not known:
+    known = _check(spec_path, _reader(RunInputs), lines)
+    _check(folder / STATE, check_archive, lines)
+    if not os.path.lexists(result) or _check(result, _reader(RunResult), lines) or not known:
         return
     spec = read(spec_path, RunInputs)
     placeholder = RunResult(

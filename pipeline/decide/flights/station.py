@@ -1,4 +1,4 @@
-"""The flight station: every golfer's shots with every pattern and depth, flights.csv."""
+"""Flights of one golfer with every pattern and depth, and the rows of flights.csv."""
 
 from collections.abc import Mapping
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""How cases are written for the OpenFOAM that was found: file names and words that differ between versions.
+"""Versions of OpenFOAM: the file names and words of a case that differ between them.
 
 OpenCFD numbers its versions by year and month (1906 to 2606), the Foundation counts (8 to 14). What
 the Foundation changed, read in the documentation of each version's source (cpp.openfoam.org/v8 to v14):

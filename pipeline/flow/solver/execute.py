@@ -27,7 +27,7 @@ from pipeline.records.tree import FORCES, PROGRESS, SOLVER_LOG, SPENT
 POLL_SECONDS = 1.0
 STOP_SECONDS = 120.0
 STOP_SAMPLES = 3.0
-"""How long a solver may take to end and write its state after it was told to stop: that many seconds, or the
+"""How long a solver may take to end and write its state after it was asked to stop: that many seconds, or the
 time of so many samples of its history, which on large meshes is longer."""
 
 
@@ -39,7 +39,7 @@ class Execution:
     ----------
     ending : str
         "complete" (stopped by us or at its ceiling), "diverged", "killed" (by a signal), "crashed" (its own
-        error), or "interrupted" (we were told to stop; the state is on disk).
+        error), or "interrupted" (this process was asked to stop; the state is on disk).
     reason : str
         One line for people; empty for "complete" unless the ceiling of wall time ended it.
     settled_at : int or None
@@ -102,17 +102,17 @@ def execute(
     Returns
     -------
     Execution
-        How it ended. A solver that does not end in time after it was told to stop is killed with all
+        How it ended. A solver that does not end in time after it was asked to stop is killed with all
         processes of its session; a run whose means had reached their targets by then is complete.
     """
     writer.permit_start()
     memory = MemoryWatch(memory_needed)
     began = time.monotonic()
     before, legs = spent(case)
-    told: list[int] = []
+    signals: list[int] = []
 
     def note_signal(number: int, _frame: FrameType | None) -> None:
-        told.append(number)
+        signals.append(number)
 
     links = contextlib.ExitStack()
     path = links.enter_context(solver_path(case))
@@ -147,7 +147,7 @@ def execute(
                 if progress is not None and progress["at_targets"]:
                     settled_at = samples
                 out_of_time = wall_time is not None and seconds >= wall_time and settled_at is None
-                if told or out_of_time or settled_at is not None:
+                if signals or out_of_time or settled_at is not None:
                     writer.request_stop()
                     stop_asked = time.monotonic()
             elif time.monotonic() - stop_asked > max(STOP_SECONDS, STOP_SAMPLES * seconds / (samples or 1)):
@@ -167,13 +167,13 @@ def execute(
     def ended(ending: str, reason: str, note: str = "") -> Execution:
         return Execution(ending, reason, settled_at, seconds, legs + 1, note)
 
-    if told and settled_at is None:
-        return ended("interrupted", signal.Signals(told[0]).name)
+    if signals and settled_at is None:
+        return ended("interrupted", signal.Signals(signals[0]).name)
     if diverged:
         return ended("diverged", "coefficients out of bounds")
     ending, reason = _ending(process.returncode, case, memory)
     if given_up:
-        ending, reason = "complete", "the solver did not end after it was told to stop, and was killed"
+        ending, reason = "complete", "the solver did not end after it was asked to stop, and was killed"
     ceiling = f"ceiling of wall time reached ({wall_time:g} s)" if out_of_time else ""
     if settled_at is not None and ending != "diverged":
         after = "" if reason == "" else f"after the means had reached their targets, {reason}"

@@ -112,7 +112,7 @@ def find_solver(environment: dict[str, str] | None = None, root: Path = Path("/"
                 f"{executable}: found, but not its etc/controlDict; set WM_PROJECT_DIR to its installation"
             )
         env["WM_PROJECT_DIR"] = str(home)
-    # Open MPI refuses root unless told twice; containers and cluster images run as root.
+    # Open MPI refuses root unless allowed twice; containers and cluster images run as root.
     env.setdefault("OMPI_ALLOW_RUN_AS_ROOT", "1")
     env.setdefault("OMPI_ALLOW_RUN_AS_ROOT_CONFIRM", "1")
     env["FOAM_SIGFPE"] = "true"

@@ -82,7 +82,7 @@ def test_a_run_at_its_targets_is_kept_when_the_solver_does_not_stop(
     assert result["cd"] == pytest.approx(0.25, abs=1e-3)
     assert any(
         warning
-        == "after the means had reached their targets, the solver did not end after it was told to stop, "
+        == "after the means had reached their targets, the solver did not end after it was asked to stop, "
         "and was killed"
         for warning in result["warnings"]
     )
@@ -100,7 +100,8 @@ def test_a_run_without_its_targets_says_why_it_was_killed(
     result = run(tunnel.results, run_id, wall_time=1.0).content()
     assert result["verdict"] in ("noisy", "drifting", "oscillating")
     assert result["reason"] == (
-        "ceiling of wall time reached (1 s); the solver did not end after it was told to stop, and was killed"
+        "ceiling of wall time reached (1 s); the solver did not end after it was asked to stop, "
+        "and was killed"
     )
     assert "memory" not in result["reason"]
 
