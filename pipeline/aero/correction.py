@@ -13,9 +13,8 @@ from pipeline.aero.crisis_place import INSIDE, SHARED_SHIFT, Criterion
 from pipeline.aero.discrepancy import Comparison, Discrepancy, columns, learn
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.table import BOUNDS, CoefficientTable
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.flow.solver.boundary_layer import critical_reynolds
-
-FloatArray = NDArray[np.float64]
 
 LEAST_SPIN_RATIO, LEAST_LIFT = 0.03, 0.03
 """Below these the ratio of two lifts is that of two errors."""
@@ -54,7 +53,7 @@ class Measured(Protocol):
         """Drag and lift."""
 
     @property
-    def inside(self) -> NDArray[np.bool_]:
+    def inside(self) -> BoolArray:
         """Nodes of the table that were measured, shape (nr, ns)."""
 
     @property
@@ -218,9 +217,7 @@ def _verdict(whole: Discrepancy, scores: list[BallScore], left_out: list[str]) -
     )
 
 
-def compare(
-    ball: Measured, models: Mapping[str, CoefficientModel]
-) -> tuple[Comparison, NDArray[np.bool_]] | str:
+def compare(ball: Measured, models: Mapping[str, CoefficientModel]) -> tuple[Comparison, BoolArray] | str:
     """Compare a measured ball with the computed one, or say why that cannot be.
 
     Returns
@@ -262,9 +259,7 @@ def compare(
     return found, nodes
 
 
-def _few(
-    re: FloatArray, s: FloatArray, nodes: NDArray[np.bool_]
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+def _few(re: FloatArray, s: FloatArray, nodes: BoolArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Few of the nodes, spread over them."""
     places = np.argwhere(nodes)
     points = np.stack([np.log(re[nodes]), s[nodes] / 0.3], axis=1)
@@ -279,7 +274,7 @@ def _few(
 def _tables(
     ball: Measured,
     model: CoefficientModel,
-    nodes: NDArray[np.bool_],
+    nodes: BoolArray,
     corrections: Sequence[Discrepancy | None],
 ) -> list[CoefficientTable]:
     """Measured table, and computed ones with each correction, all of the conditions that can be compared.

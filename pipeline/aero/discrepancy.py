@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 TERMS = ("level", "S", "ln Re", "depth")
 MIDDLE = (0.15, math.log(1.3e5), 2.0e-4)

@@ -4,14 +4,11 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.range.firings import Firings
 from pipeline.range.judging import FAR
 from pipeline.range.measures import ShotEstimates
 from pipeline.range.reduce import Reduction
-
-FloatArray = NDArray[np.float64]
 
 _UNIT_RATIOS = {
     "mph read as m/s": 1 / 0.44704,

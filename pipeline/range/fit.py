@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.published import SMITS_SMITH_SPIN_DECAY
+from pipeline.arrays import BoolArray, FloatArray, IntArray
 from pipeline.range.gate_kernel import N_RANGE
 from pipeline.range.judging import judged_measurements, judged_shots, late_gates, noise_scales
 from pipeline.range.scatter import Form, Group, most_probable_common, most_probable_scatter, offsets
@@ -15,7 +15,6 @@ from pipeline.range.shot_data import ShotData
 from pipeline.range.shot_fit import Linear, Point, Trace, leverages, linearise, moved, trace, unsettled
 from pipeline.range.terms import Term
 
-FloatArray = NDArray[np.float64]
 Terms = tuple[tuple[Term, ...], tuple[Term, ...]]
 """Terms of drag and of lift."""
 
@@ -32,8 +31,8 @@ class State:
 
     point: Point
     kept: FloatArray
-    shot_kept: NDArray[np.bool_]
-    gate_of_row: NDArray[np.int64]
+    shot_kept: BoolArray
+    gate_of_row: IntArray
     gate_names: list[str]
     late: Mapping[str, float]
     scale: FloatArray
@@ -42,8 +41,8 @@ class State:
     ball_sd: FloatArray
     rounds: int
     settled: bool
-    shot_of_row: NDArray[np.int64]
-    whole: NDArray[np.bool_]
+    shot_of_row: IntArray
+    whole: BoolArray
     traced: Trace | None = None
 
     @property
@@ -177,7 +176,7 @@ def _judging_sd(state: State, shot_sd: FloatArray, ball_sd: FloatArray) -> Float
     return np.where(by_gates, np.maximum(usual, 1e-3), np.maximum(3.0 * usual, JUDGING_SD))
 
 
-def _whole_again(data: ShotData, state: State, kept: FloatArray) -> tuple[FloatArray, NDArray[np.bool_]]:
+def _whole_again(data: ShotData, state: State, kept: FloatArray) -> tuple[FloatArray, BoolArray]:
     """Give shots that are far off their measurements back where more than a few would have to go."""
     seen = np.isfinite(data.seen)
     first = data.first_row[:-1]
@@ -187,7 +186,7 @@ def _whole_again(data: ShotData, state: State, kept: FloatArray) -> tuple[FloatA
     return np.where(broken[state.shot_of_row][:, None], 1.0, kept), state.whole | broken
 
 
-def form_of(linear: Linear, shot_kept: NDArray[np.bool_] | None = None) -> Form:
+def form_of(linear: Linear, shot_kept: BoolArray | None = None) -> Form:
     """The shots' forms; those of shots that do not count are empty."""
     share = np.ones(len(linear.score)) if shot_kept is None else shot_kept.astype(float)
     return Form(

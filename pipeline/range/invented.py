@@ -4,13 +4,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from pipeline.aero.published import SMITS_SMITH_SPIN_DECAY
 from pipeline.aero.table import CoefficientTable
+from pipeline.arrays import FloatArray
 from pipeline.range.terms import QUOTED_DRAG, QUOTED_LIFT, design
 
-FloatArray = NDArray[np.float64]
 Coefficients = Callable[[FloatArray, FloatArray, FloatArray], tuple[FloatArray, FloatArray]]
 """Cd and Cl at Reynolds numbers, spin ratios and depths [m], arrays of one shape."""
 

@@ -3,13 +3,11 @@
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import BoolArray, FloatArray, IntArray
 from pipeline.range.gate_kernel import N_RANGE
 from pipeline.range.shot_data import ShotData
 from pipeline.range.shot_fit import Linear, Point
-
-FloatArray = NDArray[np.float64]
 
 FAR, NEAR = 5.0, 4.0
 """Standard deviations beyond which a measurement is left out, and below which it is taken again."""
@@ -40,8 +38,8 @@ def judged_measurements(
 
 def late_gates(
     names: list[str],
-    gate_of_row: NDArray[np.int64],
-    counted: NDArray[np.bool_],
+    gate_of_row: IntArray,
+    counted: BoolArray,
     already: Mapping[str, float],
     linear: Linear,
     deviation: FloatArray,
@@ -85,7 +83,7 @@ def others_of(data: ShotData, point: Point) -> FloatArray:
     )
 
 
-def judged_shots(data: ShotData, linear: Linear, point: Point) -> tuple[NDArray[np.bool_], FloatArray]:
+def judged_shots(data: ShotData, linear: Linear, point: Point) -> tuple[BoolArray, FloatArray]:
     """Leave out shots whose Cd and Cl are far from those of their like; the robust scatter of shots, too."""
     own, covariance = own_offsets(linear, others_of(data, point))
     offset = np.zeros((len(data.balls), 2))

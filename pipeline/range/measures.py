@@ -5,15 +5,13 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray
 from pipeline.range.firings import Firings
 from pipeline.range.judging import others_of, own_offsets
 from pipeline.range.reduce import Reduction
 from pipeline.range.shot_fit import shot_covariance
 from pipeline.range.terms import DEPTH_UNIT_M
-
-FloatArray = NDArray[np.float64]
 
 WANTED_CD, WANTED_CL = 0.005, 0.010
 """Standard errors of one shot that the needed errors are stated for: published instruments reach the first

@@ -13,9 +13,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.table import CoefficientTable, TableBatch
+from pipeline.arrays import FloatArray
 from pipeline.files.atomic import write_text
 from pipeline.flight.trajectory import Conditions, Launches, fly, path
 from pipeline.range.firings import headings
@@ -25,8 +25,6 @@ from pipeline.range.results import CAUTION
 from pipeline.range.simulate import simulate
 from pipeline.range.tables import pattern_table, region_of
 from pipeline.range.terms import CANDIDATES, design
-
-FloatArray = NDArray[np.float64]
 
 BALLS = (2, 3, 4, 5, 6, 8, 10, 12, 16, 20, 24)
 """Balls of each kind that are tried, fewest first."""

@@ -10,9 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.published import SMITS_SMITH_SPIN_DECAY
+from pipeline.arrays import BoolArray, FloatArray, IntArray
 from pipeline.errors import InputError
 from pipeline.range.firings import Firings
 from pipeline.range.fit import State, Terms, fitted, form_of
@@ -21,8 +21,6 @@ from pipeline.range.scatter import Common, Group, mixed, offsets
 from pipeline.range.shot_data import ShotData, prepare
 from pipeline.range.shot_fit import Linear, Point, linearise, trace
 from pipeline.range.terms import CANDIDATES, DEPTH_UNIT_M, ONE, Term, design
-
-FloatArray = NDArray[np.float64]
 
 TERM_SD = {
     "cd": {
@@ -94,7 +92,7 @@ class Reduction:
     kept: FloatArray
     scale: FloatArray
     deviation: FloatArray
-    shot_kept: NDArray[np.bool_]
+    shot_kept: BoolArray
     late_gates: dict[str, float]
     ball_offset: FloatArray
     ball_offset_se: FloatArray
@@ -103,7 +101,7 @@ class Reduction:
     tilt_told: bool
     notes: list[str] = field(default_factory=list)
 
-    def places(self, pattern: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def places(self, pattern: int) -> tuple[IntArray, IntArray]:
         """Places of a pattern's drag and lift terms among the common parameters; -1 where it has none."""
         local = self.group.places[pattern][N_RANGE:]
         return local[: len(self.terms[0])], local[len(self.terms[0]) :]

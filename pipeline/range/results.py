@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline import __version__
 from pipeline.aero.table_file import write_table
@@ -21,8 +20,6 @@ from pipeline.range.measures import GateSummary, Needs, ShotEstimates
 from pipeline.range.reduce import TOLD_SHARE, Reduction
 from pipeline.range.tables import PatternTable
 from pipeline.range.terms import DEPTH_UNIT_M
-
-FloatArray = NDArray[np.float64]
 
 CAUTION = (
     "Balls are fired at up to 90 m/s: only on a guarded range, by its operator's rules, with eye protection. "

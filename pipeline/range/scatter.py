@@ -12,9 +12,8 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import FloatArray, IntArray
 
 LARGE_SD, SMALL_SD = 0.02, 5e-4
 """Sizes of the scatter of balls and shots in Cd and Cl that the prior lies between: shots of published
@@ -50,9 +49,9 @@ class Group:
         Of the common parameters.
     """
 
-    ball_of_shot: NDArray[np.int64]
-    pattern_of_ball: NDArray[np.int64]
-    places: list[NDArray[np.int64]]
+    ball_of_shot: IntArray
+    pattern_of_ball: IntArray
+    places: list[IntArray]
     prior_mean: FloatArray
     prior_precision: FloatArray
 

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.table_file import read_table
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.errors import InputError
 from pipeline.files.columns import Column, Problems, read_columns
 from pipeline.range.results import REDUCTION, VALUES, table_file
@@ -16,8 +16,6 @@ from pipeline.range.terms import Term, design, parse_terms
 from pipeline.records.record import read_object
 from pipeline.shelf.ball import ShelfBall, modes_of
 from pipeline.study.names import SAFE_NAME
-
-FloatArray = NDArray[np.float64]
 
 _REMEDY = "reduce the firings again (depthline range reduce)"
 _WITH_DEPTH = re.compile(r"(.+?)[ _-]+([0-9]+(?:\.[0-9]+)?) ?mm")
@@ -93,7 +91,7 @@ def _ball(
 
 
 def _nearest(
-    reynolds: FloatArray, spin_ratio: FloatArray, inside: NDArray[np.bool_]
+    reynolds: FloatArray, spin_ratio: FloatArray, inside: BoolArray
 ) -> tuple[FloatArray, FloatArray]:
     """Conditions of the nodes, those outside what was fired replaced by the nearest node inside."""
     log, s = np.meshgrid(np.log(reynolds), spin_ratio, indexing="ij")

@@ -4,13 +4,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.flight.air import air_from
 from pipeline.range.firings import Firings
 from pipeline.range.terms import DEPTH_UNIT_M, REYNOLDS_UNIT
-
-FloatArray = NDArray[np.float64]
 
 _WIDE = {"time_s": 10.0, "side_m": 1.0, "height_m": 3.0, "speed_m_s": 50.0, "azimuth_rad": 0.2}
 """Standard deviations of what is not stated of a launch: no information."""
@@ -48,9 +46,9 @@ class ShotData:
         Row of the gates of the firings.
     """
 
-    first_row: NDArray[np.int64]
-    pattern: NDArray[np.int64]
-    ball: NDArray[np.int64]
+    first_row: IntArray
+    pattern: IntArray
+    ball: IntArray
     patterns: list[str]
     balls: list[str]
     constants: FloatArray
@@ -63,11 +61,11 @@ class ShotData:
     position_error: FloatArray
     position: FloatArray
     tan_slant: FloatArray
-    used: NDArray[np.int64]
-    source: NDArray[np.int64]
+    used: IntArray
+    source: IntArray
 
     @property
-    def shot_of_row(self) -> NDArray[np.int64]:
+    def shot_of_row(self) -> IntArray:
         """Shot of each row."""
         return np.repeat(np.arange(self.first_row.size - 1), np.diff(self.first_row))
 

@@ -13,15 +13,13 @@ from typing import NamedTuple
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.flight.air import STANDARD_GRAVITY_M_S2
 from pipeline.machine.resources import cores_allowed
 from pipeline.range.gate_kernel import FIRST_TERM, N_EFFECTS, N_NUISANCE, SEEN, pass_gates
 from pipeline.range.shot_data import ShotData
 from pipeline.range.terms import Term
-
-FloatArray = NDArray[np.float64]
 
 _SCALES = np.array([1e-4, 1e-2, 1e-2, 0.1, 1e-2, 1e-2, 10.0, 0.05])
 """Sizes of the shots' own parameters, so that their equations are well conditioned."""
@@ -181,7 +179,7 @@ def moved(
     return Point(own, np.clip(effects, -1.0, 1.5), range_of, drag, lift)
 
 
-def unsettled(linear: Linear) -> NDArray[np.bool_]:
+def unsettled(linear: Linear) -> BoolArray:
     """Shots whose own parameters another step would still move by more than a fifth of their errors, (n,)."""
     step = np.linalg.solve(linear.own_information, linear.own_score[:, :, None])[:, :, 0]
     return np.asarray((linear.own_score * step).sum(axis=1) > 0.04)

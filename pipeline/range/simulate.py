@@ -8,14 +8,13 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.flight.air import STANDARD_GRAVITY_M_S2, air_from
 from pipeline.flight.quintic import quintic, slope_at, value_at
 from pipeline.range.firings import DEFAULTS, GATE_COLUMNS, SHOT_COLUMNS, Firings, si_name
 from pipeline.range.invented import LEVEL, Gates, Kind, Programme, RangeTruth, Scatter
 
-FloatArray = NDArray[np.float64]
 _STEP_S = 2e-3
 _LONGEST_S = 8.0
 _LOWEST_M, _HIGHEST_M = 0.0, 3.0
@@ -211,7 +210,7 @@ def _passings(
 
 
 def _at_gate(
-    y: FloatArray, new: FloatArray, rate: FloatArray, new_rate: FloatArray, which: NDArray[np.bool_],
+    y: FloatArray, new: FloatArray, rate: FloatArray, new_rate: FloatArray, which: BoolArray,
     at: float, tan: float, time: float,
 ) -> FloatArray:  # fmt: skip
     """Where the balls of a step pass a gate, on polynomials of fifth degree over the step."""

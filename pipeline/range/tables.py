@@ -3,13 +3,11 @@
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.region import Region
 from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
+from pipeline.arrays import BoolArray, FloatArray
 from pipeline.range.reduce import Reduction
-
-FloatArray = NDArray[np.float64]
 
 NODES = (9, 9)
 """Reynolds numbers and spin ratios of a table."""
@@ -25,7 +23,7 @@ class PatternTable(NamedTuple):
     pattern: str
     depth_m: float
     table: CoefficientTable
-    inside: NDArray[np.bool_]
+    inside: BoolArray
     draws: TableBatch
 
 

@@ -5,11 +5,10 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
-
-FloatArray = NDArray[np.float64]
 
 REYNOLDS_UNIT = 1.0e5
 """Reynolds numbers of the terms are in units of this [-]."""

@@ -5,11 +5,9 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.table import CoefficientTable
-
-FloatArray = NDArray[np.float64]
+from pipeline.arrays import BoolArray, FloatArray
 
 Kind = Literal["measured", "computed"]
 
@@ -52,7 +50,7 @@ class ShelfBall:
     name: str
     kind: Kind
     table: CoefficientTable
-    inside: NDArray[np.bool_]
+    inside: BoolArray
     modes: FloatArray
     pattern: str = ""
     depth_m: float = math.nan

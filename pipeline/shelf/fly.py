@@ -4,13 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.table import BOUNDS, TableBatch, padded
+from pipeline.arrays import FloatArray
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.shelf.ball import ShelfBall
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -4,16 +4,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pipeline.aero.region import Region
 from pipeline.aero.table import BOUNDS, CoefficientTable
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.files.columns import Problems
 from pipeline.shelf.ball import ShelfBall, level_modes, modes_of
 from pipeline.shelf.ball_file import MODE, read_grid
-
-FloatArray = NDArray[np.float64]
 
 NODES = (9, 9)
 """Reynolds numbers and spin ratios of the grid that scattered conditions are continued to."""
