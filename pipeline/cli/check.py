@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from rich.table import Table
 
@@ -21,9 +21,11 @@ from pipeline.flow.campaign.unresolved import unresolved_patterns
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import find_solver
 from pipeline.geometry import build
+from pipeline.geometry.ball.plausible import measures_of_totals
 from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.layout.layout import Layout
 from pipeline.records import tree
+from pipeline.records.geometry import BallTotals
 from pipeline.records.tree import pattern_folder
 from pipeline.study.file import line_of, load_study
 from pipeline.study.matrix import Variant, runs, variants
@@ -117,7 +119,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
             }
             for pattern in study.patterns
         ],
-        "variants": geometry,
+        "variants": [{"pattern": of.pattern, "variant": of.variant} | of.totals.content() for of in geometry],
         "golfers": [golfer_row(golfer) for golfer in study.golfers],
         "passages": [passage_row(study, of) for of in flights],
         "not_told_apart": [pair.model_dump() for pair in apart],
@@ -127,7 +129,9 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
             warning
             for index, pattern in enumerate(study.patterns)
             for warning in pattern_warnings(
-                index, pattern, [row for row in geometry if row["pattern"] == pattern.name]
+                index,
+                pattern,
+                [measures_of_totals(of.totals, of.variant) for of in geometry if of.pattern == pattern.name],
             )
         ]
         + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
@@ -144,9 +148,17 @@ def _solver() -> str | None:
         return None
 
 
-def _geometry(study: Study, results: Path, path: Path) -> tuple[list[dict[str, Any]], dict[str, Layout]]:
+class _Built(NamedTuple):
+    """A variant that was made, and its totals."""
+
+    pattern: str
+    variant: str
+    totals: BallTotals
+
+
+def _geometry(study: Study, results: Path, path: Path) -> tuple[list[_Built], dict[str, Layout]]:
     """Totals of every variant, and the layout of every pattern; all impossible ones are reported at once."""
-    rows: list[dict[str, Any]] = []
+    built: list[_Built] = []
     layouts: dict[str, Layout] = {}
     problems: list[str] = []
     everything = variants(study)
@@ -164,12 +176,12 @@ def _geometry(study: Study, results: Path, path: Path) -> tuple[list[dict[str, A
                 continue
             try:
                 ball = build.make_ball(layout, variant_spec(study, variant))
-                rows.append({"pattern": pattern.name, "variant": variant.key} | totals(ball).content())
+                built.append(_Built(pattern.name, variant.key, totals(ball)))
             except InputError as error:
                 problems.append(f"{_place(path, study, index, variant)}: {error}")
     if problems:
         raise InputError("\n".join(problems))
-    return rows, layouts
+    return built, layouts
 
 
 def _place(path: Path, study: Study, index: int, variant: Variant) -> str:

@@ -1,15 +1,15 @@
 """Warnings of a study's geometry before it runs, from what is known without looking for a layout."""
 
 import dataclasses
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from pipeline.errors import InputError
 from pipeline.flow.campaign.prepare import layout_spec, variant_spec
 from pipeline.geometry import build
-from pipeline.geometry.ball.plausible import implausible, measures
+from pipeline.geometry.ball.plausible import Measures, implausible, measures, measures_of_totals
 from pipeline.geometry.layout.layout import Layout
 from pipeline.geometry.layout.store import recall
 from pipeline.records import tree
@@ -41,12 +41,12 @@ def geometry_warnings(study: Study, results: Path) -> list[str]:
         if some is None:
             continue
         layout, copies = some
-        rows = [
-            {"variant": variant.key} | measures(build.make_ball(layout, variant_spec(study, variant)), copies)
+        balls = [
+            measures(build.make_ball(layout, variant_spec(study, variant)), variant.key, copies)
             for variant in variants(study)
             if variant.pattern == pattern.name
         ]
-        found += pattern_warnings(index, pattern, rows)
+        found += pattern_warnings(index, pattern, balls)
     return found
 
 
@@ -56,21 +56,22 @@ def built_warnings(study: Study, results: Path) -> list[str]:
     for index, pattern in enumerate(study.patterns):
         if pattern.layout.classes is None:
             continue
-        rows = []
+        balls: list[Measures | None] = []
         for variant in variants(study):
             path = tree.variant_folder(results, variant.pattern, variant.key) / tree.TOTALS
             try:
                 if variant.pattern == pattern.name:
-                    rows.append({"variant": variant.key} | read(path, BallTotals).content())
+                    balls.append(measures_of_totals(read(path, BallTotals), variant.key))
             except (InputError, OSError, TypeError):
                 continue
-        found += pattern_warnings(index, pattern, rows)
+        found += pattern_warnings(index, pattern, balls)
     return found
 
 
-def pattern_warnings(index: int, pattern: Pattern, rows: list[dict[str, Any]]) -> list[str]:
-    """Warnings of the balls of one pattern of a study; `rows` as for `implausible`."""
-    return [f"patterns[{index}] ({pattern.name}): {line}" for line in implausible(rows)]
+def pattern_warnings(index: int, pattern: Pattern, balls: Sequence[Measures | None]) -> list[str]:
+    """Warnings of the balls of one pattern of a study; None stands for a smooth one."""
+    dimpled = [of for of in balls if of is not None]
+    return [f"patterns[{index}] ({pattern.name}): {line}" for line in implausible(dimpled)]
 
 
 def _dimples(study: Study, pattern: Pattern, results: Path) -> tuple[Layout, int] | None:
