@@ -67,7 +67,7 @@ def late_gates(
 def own_offsets(linear: Linear, others: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Each shot's own estimate of its offsets under given common parameters, and its covariance.
 
-    A part of 0.3 in Cd and Cl is taken as known beforehand, so that a shot that tells only one has both.
+    A part of 0.3 in Cd and Cl is taken as known beforehand, so that a shot that shows only one has both.
     """
     pull = linear.score[:, :2] - np.einsum("nij,nj->ni", linear.information[:, :2, 2:], others)
     covariance: FloatArray = np.asarray(np.linalg.inv(linear.information[:, :2, :2] + np.eye(2) / 0.3**2))

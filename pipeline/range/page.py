@@ -106,7 +106,7 @@ def _coefficients(reduction: Reduction) -> Table:
         if row["told"]:
             value = [Cell(f"{row['value']:.4f}"), Cell(f"{row['se']:.4f}")]
         else:
-            value = [Cell("not told by these shots"), Cell("")]
+            value = [Cell("not determined by these shots"), Cell("")]
         rows.append([Cell(row["pattern"]), Cell(row["of"].capitalize()), Cell(row["term"]), *value])
     return Table(
         "Re in 1e5, depth in 0.1 mm from the mean of the pattern's balls",

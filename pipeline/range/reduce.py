@@ -168,7 +168,7 @@ def reduce(
     Raises
     ------
     InputError
-        No shot can be used, or the terms asked for cannot be told from the data.
+        No shot can be used, or the terms asked for cannot be determined from the data.
     """
     data, notes = prepare(firings)
     if not len(data.pattern):
@@ -250,7 +250,7 @@ def _refuse_untold(
                 error = float(np.sqrt(common.covariance[place, place]))
                 if not error < UNTOLD_SD:
                     problems.append(
-                        f"pattern {data.patterns[pattern]}: {of}: term {term} cannot be told "
+                        f"pattern {data.patterns[pattern]}: {of}: term {term} cannot be determined "
                         f"from these shots; "
                         "leave it out, or fire at more speeds and spins"
                     )

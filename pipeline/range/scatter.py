@@ -57,7 +57,7 @@ class Group:
 
     @property
     def ball_freedom(self) -> int:
-        """Balls beyond the first of each pattern: what the scatter of balls can be told from."""
+        """Balls beyond the first of each pattern: from which the scatter of balls can be determined."""
         return len(self.pattern_of_ball) - len(self.places)
 
 
@@ -73,7 +73,7 @@ class Common:
         The mixture over the scatter of balls: weight, mean and Cholesky root of each part.
     shot_sd, ball_sd : ndarray, shape (2,)
         Standard deviations of Cd and Cl; those of balls are means over the mixture, NaN where they cannot be
-        told.
+        determined.
     """
 
     mean: FloatArray
@@ -194,7 +194,7 @@ def most_probable_scatter(form: Form, group: Group, start_sd: FloatArray) -> tup
     Returns
     -------
     of_shots, of_balls : ndarray, shape (2,)
-        The latter are zero where one ball a pattern tells nothing of them.
+        The latter are zero where one ball a pattern shows nothing of them.
     """
     from scipy.optimize import minimize
 
@@ -241,8 +241,8 @@ def mixed(form: Form, group: Group, shot_sd: FloatArray) -> Common:
     Returns
     -------
     Common
-        Where the scatter of balls cannot be told (one ball a pattern) it is taken as none: what is known is
-        then of the balls that were fired.
+        Where the scatter of balls cannot be determined (one ball a pattern) it is taken as none; the result
+        is then that of the balls that were fired.
     """
     balls = by_ball(form, group, shot_sd**2)
     told = group.ball_freedom > 0

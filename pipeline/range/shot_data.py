@@ -143,7 +143,7 @@ def _stated(shots, seen, position, lean, first_row, of_row, origin):  # type: ig
     for column, name in enumerate(("time_s", "side_m", "height_m", "speed_m_s", "", "azimuth_rad")):
         if name:
             error[:, column] = _WIDE[name]
-    # A shot whose sides are not seen tells its azimuth by the cosine alone, which has no slope at zero.
+    # A shot whose sides are not seen shows its azimuth only by the cosine, which has no slope at zero.
     sides = np.bincount(of_row, np.isfinite(seen[:, 1]), n)
     error[sides < 2, 5] = _NARROW_AZIMUTH_RAD
     stated[:, 4] = shots["launch_angle_rad"].fillna(0.0)
