@@ -96,7 +96,8 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
     studied = studied_depths(study, coefficients)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
-    mesh = mesh_sentences(mesh_error(study.flow), study.flow.level)
+    error = mesh_error(study.flow, any(model.corrected for model in flown.models.values()))
+    mesh = mesh_sentences(error, study.flow.level)
     of_all, places_of_all = _state(
         flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied, mesh
     )
@@ -161,7 +162,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         notes=notes,
         correction=correction_record(study, flown),
         not_told_apart=list(unresolved),
-        mesh_error=StatedMeshError(**mesh_error(study.flow).model_dump()),
+        mesh_error=StatedMeshError(**error.model_dump()),
         interval=list(INTERVAL),
         shots=SHOTS,
         draws=DRAWS,

@@ -1,6 +1,5 @@
 """Limits of the report's numbers: fidelity, mesh, standard errors, what lies outside the table."""
 
-from pipeline.decide.flights.station import mesh_error
 from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.report.inputs import Inputs
@@ -102,14 +101,16 @@ def _mesh(inputs: Inputs) -> str:
 
 
 def _slope_error(inputs: Inputs) -> str:
-    error = mesh_error(inputs.study.flow)
-    if not (error.cd_slope or error.cl_slope):
-        return "What does not cancel is not known for this flow model, and no error of it is in the bands."
-    return (
-        "What does not cancel is an error of how fast Cd and Cl change with depth: "
-        f"{share(error.cd_slope or 0.0, 0)} and {share(error.cl_slope or 0.0, 0)} of it (one standard "
-        "deviation). Best depths have it in their intervals; a finer level narrows it."
-    )
+    error, correction = inputs.decision.mesh_error, inputs.decision.correction
+    if error is not None and (error.cd_slope or error.cl_slope):
+        return (
+            "What does not cancel is an error of how fast Cd and Cl change with depth: "
+            f"{share(error.cd_slope, 0)} and {share(error.cl_slope, 0)} of it (one standard deviation). Best "
+            "depths have it in their intervals; a finer level narrows it."
+        )
+    if correction is not None and correction.applied:
+        return "What does not cancel is part of what measured balls have corrected."
+    return "What does not cancel is not known for this flow model, and no error of it is in the bands."
 
 
 def _outside(inputs: Inputs) -> str:

@@ -44,20 +44,24 @@ def stated_errors(study: Study, corrected: bool = False) -> tuple[StatedError, .
     That of the model is the same for all depths and patterns: it widens every carry and not the best depth.
     That of the mesh has a level, as the study states it, and a slope with depth, as the study states it or
     as it was measured for the mesh level (`Fidelity.slope_error`): it widens the best depth.
-    Coefficients that measured balls have corrected have the error of the correction in the place of the flow
-    model's.
+    Coefficients that measured balls have corrected have the errors of the correction, that of its slope with
+    depth included, in the place of the flow model's and of those measured for the mesh level.
     """
-    found = [StatedError(**mesh_error(study.flow).model_dump())]
+    found = [StatedError(**mesh_error(study.flow, corrected).model_dump())]
     model = fidelity(study.flow.fidelity).model_error.get(study.flow.boundary_layer)
     if model is not None and not corrected:
         found.append(StatedError(shared=1.0, cd_relative=model[0], cl_relative=model[1]))
     return tuple(found)
 
 
-def mesh_error(flow: FlowSettings) -> MeshErrorSpec:
-    """Error of the mesh: as the study states it, its slopes else as measured for the mesh level."""
+def mesh_error(flow: FlowSettings, corrected: bool = False) -> MeshErrorSpec:
+    """Error of the mesh: as the study states it, its slopes else as measured for the mesh level.
+
+    Slopes of coefficients that are `corrected` by measured balls have none of the latter.
+    """
     stated = flow.mesh_error or MeshErrorSpec()
-    cd_slope, cl_slope = fidelity(flow.fidelity).slope_error.get(flow.level, (0.0, 0.0))
+    measured = {} if corrected else fidelity(flow.fidelity).slope_error
+    cd_slope, cl_slope = measured.get(flow.level, (0.0, 0.0))
     return stated.model_copy(
         update={
             "cd_slope": cd_slope if stated.cd_slope is None else stated.cd_slope,
