@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
+from scipy.special import ndtri
 
 from pipeline.aero.collect import USABLE
 from pipeline.aero.crisis_place import Criterion
@@ -23,6 +24,9 @@ NEEDED = (
 
 FITS_WITHIN = 3.0
 """The model passes through a run that lies within so many of its stated errors."""
+
+CHANCE = 0.05
+"""Probability with which a model that fits is taken for one that does not (`largest_by_chance`)."""
 
 CLAIM_TOO_SMALL = 1.5
 """Leave-one-out residuals this many times their claimed size are worth a note."""
@@ -151,10 +155,28 @@ def _coefficient_fit(
     )
 
 
-def misfit(model: CoefficientModel) -> str | None:
-    """Why the model does not fit its runs, a sentence; None when it passes through all of them."""
+def largest_by_chance(n: int) -> float:
+    """Distance, in stated errors, that the farthest of n runs exceeds with the probability `CHANCE`.
+
+    For Gaussian errors, by Bonferroni's bound; at least `FITS_WITHIN`. Of 160 values (80 runs) one lies
+    beyond three stated errors in a third of all models that fit.
+    """
+    return max(FITS_WITHIN, -float(ndtri(CHANCE / (2.0 * max(n, 1)))))
+
+
+def misfit(model: CoefficientModel, by_chance: bool = False) -> str | None:
+    """Why the model does not fit its runs, a sentence; None when it passes through all of them.
+
+    Parameters
+    ----------
+    model : CoefficientModel
+        The model.
+    by_chance : bool
+        Whether the farthest run may lie as far off as the farthest of so many does by chance.
+    """
     met = model.at_runs()
-    off = met[np.abs(met["ratio"].to_numpy(float)) >= FITS_WITHIN]
+    within = largest_by_chance(len(met)) if by_chance else FITS_WITHIN
+    off = met[np.abs(met["ratio"].to_numpy(float)) >= within]
     if off.empty:
         return None
     worst = off.iloc[int(np.abs(off["ratio"].to_numpy(float)).argmax())]

@@ -247,7 +247,7 @@ def _doubts(evidence: Evidence, contending: Sequence[str]) -> list[str]:
     found = []
     for pattern in contending:
         model = evidence.models[pattern]
-        off = misfit(model)
+        off = misfit(model, by_chance=True)
         if off is not None:
             found.append(off)
         differs = []

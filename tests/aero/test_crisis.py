@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import Criterion, Place, criteria
 from pipeline.aero.model import CoefficientModel
-from pipeline.aero.patterns import misfit
+from pipeline.aero.patterns import largest_by_chance, misfit
 from pipeline.aero.table import TableBatch
 from pipeline.decide.flights.population import fly_pattern
 from pipeline.decide.value import depth_values
@@ -132,6 +132,14 @@ def test_a_measured_critical_reynolds_number_moves_the_crisis_of_the_flights_alo
     np.testing.assert_allclose(later.shifts(10, 1), np.log(1.2))
     re = np.array([7.5e4, 8.0e4])
     assert later.untripped(0.15e-3, re, 0.08)[0] > 0.5 > later.untripped(0.15e-3, 1.1e5, 0.08)
+
+
+def test_the_farthest_of_many_runs_may_lie_farther_off():
+    # Against the distribution of the largest of n normal deviates, simulated.
+    deviates = np.abs(np.random.default_rng(0).standard_normal((4000, 160))).max(axis=1)
+    assert np.mean(deviates > largest_by_chance(160)) == pytest.approx(0.05, abs=0.012)
+    assert np.mean(deviates > 3.0) > 0.3
+    assert largest_by_chance(8) == 3.0
 
 
 def test_criteria_of_a_study(tmp_path):
