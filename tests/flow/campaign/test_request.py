@@ -38,7 +38,7 @@ def test_time_stays_within_the_partition() -> None:
 def test_small_runs_go_together_by_pattern_and_reynolds_number() -> None:
     found = requests(DEMO, Policy(small_minutes=60))
     assert {request.group for request in found.values()} == {
-        f"ico392/re{reynolds:g}" for reynolds in DEMO.flow.reynolds
+        f"ico332/re{reynolds:g}" for reynolds in DEMO.flow.reynolds
     }
     assert {request.group for request in requests(DEMO, Policy(small_minutes=0.01)).values()} == {None}
 
