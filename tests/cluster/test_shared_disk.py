@@ -35,7 +35,10 @@ def fill(folder: Path) -> Path:
 
 
 def _ready(head: Head, quick: str, held: str) -> bool:
-    return head.result(quick) is not None and head.iteration(held) == HOLD
+    """Whether the quick run is finished for the engine too, and the other one waits."""
+    log = head.results / "workflow.log"
+    finished = log.is_file() and b"(Rule: flow)" in log.read_bytes()
+    return finished and head.result(quick) is not None and head.iteration(held) == HOLD
 
 
 def test_a_full_disk_loses_nothing(cluster: Cluster, small_disk: Path, tmp_path: Path) -> None:
