@@ -13,9 +13,7 @@ LONGEST_FIRST = (
     "test_time_limit.py", "test_slurm.py", "test_dimpled_ball.py", "test_accounting.py",
     "test_shared_disk.py", "test_calibration.py",
 )  # fmt: skip
-"""Files of minutes: started first, so that no worker is left with one when the others have ended. Those
-of the queue wait most of the time, so that one worker more than cores keeps all cores busy.
-"""
+"""Files of minutes: started first, so that no worker is left with one when the others have ended."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

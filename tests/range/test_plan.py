@@ -20,7 +20,7 @@ def test_a_smaller_error_takes_more_balls_and_is_found(tmp_path):
     scatter = Scatter(ball_cd=0.003, ball_cl=0.003)
     coarse, fine = (
         plan(REFERENCE, [PROTOTYPE], screens(), scatter, LAUNCH, CONDITIONS, wanted, 1, checks=8)
-        for wanted in (3.0, 1.0)
+        for wanted in (4.0, 2.0)
     )
     assert coarse.balls < fine.balls and coarse.reached and fine.reached
     # Eight ranges tell a root mean square to a quarter; the stated error allows for few balls' scatter.
@@ -34,5 +34,5 @@ def test_a_smaller_error_takes_more_balls_and_is_found(tmp_path):
     write_empty_firings(tmp_path / "f.csv", coarse, screens(), {"known": np.nan, "hex 0.20 mm": 2e-4})
     with pytest.raises(Exception, match="temperature"):  # what has to be filled in is asked for
         read_firings([tmp_path / "f.csv"])
-    page = write_sheet(tmp_path / "s.html", coarse, 3.0).read_text()
+    page = write_sheet(tmp_path / "s.html", coarse, 4.0).read_text()
     assert "guarded range" in page and "hex 0.20 mm-1" in page
