@@ -33,7 +33,7 @@ class CorrectedModel(CoefficientModel):
 
     def __init__(self, computed: CoefficientModel, discrepancy: Discrepancy) -> None:
         self.__dict__.update(computed.__dict__)
-        self._last = None
+        self._forget_tables()
         self._last_corrected: tuple[object, TableBatch] | None = None
         self.discrepancy = discrepancy
 

@@ -63,6 +63,9 @@ class CoefficientModel:
     corrected = False
     """Whether measured balls have corrected the coefficients (`pipeline.aero.corrected`)."""
 
+    _last: tuple[object, TableBatch] | None
+    _last_places: tuple[object, list[TableBatch]] | None
+
     def __init__(self, pattern: str, runs: pd.DataFrame, criterion: Criterion | None = None) -> None:
         columns = [runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")]
         self.pattern = pattern
@@ -79,8 +82,7 @@ class CoefficientModel:
             )
             for step, least in zip(longest, STEPS_BETWEEN_NODES, strict=True)
         )
-        self._last: tuple[object, TableBatch] | None = None
-        self._last_places: tuple[object, list[TableBatch]] | None = None
+        self._forget_tables()
 
     @property
     def spread(self) -> float:
@@ -100,7 +102,7 @@ class CoefficientModel:
         if self.criterion is not None:
             factor = self.criterion.factor * math.exp(deviations * self.criterion.log_spread)
             found.criterion = replace(self.criterion, factor=factor, spread=0.0)
-        found._last = None
+        found._forget_tables()
         return found
 
     def shifts(self, n: int, seed: int) -> FloatArray:
@@ -353,6 +355,11 @@ class CoefficientModel:
             columns["tripped_share"] = np.nan if self.criterion is None else tripped.ravel()
             parts.append(pd.DataFrame(columns))
         return pd.concat(parts, ignore_index=True)
+
+    def _forget_tables(self) -> None:
+        """Start without kept tables: those of the model that this one was made from are not its own."""
+        self._last = None
+        self._last_places = None
 
     def _mean(self, name: str, points: Points, shift: float, crisis: bool = True) -> FloatArray:
         """Mean over the places that the runs allow."""

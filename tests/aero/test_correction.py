@@ -129,6 +129,16 @@ def test_the_corrected_table_is_the_computed_one_and_the_discrepancy(crisis, cor
     assert (after.cl_se[cut] > before.cl_se[cut]).all()
 
 
+def test_a_model_corrected_after_the_computed_one_was_sampled_keeps_no_table_of_it(crisis, corrected):
+    depth, places = np.array([2e-4]), np.array([-1.0, 1.0])
+    (before, _) = crisis.at_places(depth, places)
+    drawn = crisis.draws(depth, 3, 1)
+    late = CorrectedModel(crisis, corrected.discrepancy)
+    (after, _) = late.at_places(depth, places)
+    assert not np.allclose(after.values[..., 0], before.values[..., 0])
+    assert not np.allclose(late.draws(depth, 3, 1).values[..., 0], drawn.values[..., 0])
+
+
 def test_the_crisis_is_left_alone(crisis, corrected):
     depth = 0.9e-4
     (before,), (after,) = crisis.tables([depth]), corrected.tables([depth])
