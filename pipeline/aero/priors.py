@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Literal
 
+from pipeline.flow.solver.slope_error import REPEATABILITY
+
 Parity = Literal["even", "odd"]
 
 
@@ -44,7 +46,7 @@ PRIORS = {
         0.020,
         0.004,
         0.0006,
-        0.001,
+        REPEATABILITY["cd"],
     ),
     "cl": Prior(
         "odd",
@@ -53,7 +55,7 @@ PRIORS = {
         0.0135,
         0.0045,
         0.002,
-        0.005,
+        REPEATABILITY["cl"],
     ),
     "cm": Prior(
         "odd",

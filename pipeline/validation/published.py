@@ -9,9 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from pipeline.arrays import FloatArray
 
 JOHNSON_PATEL = "Johnson & Patel 1999, J. Fluid Mech. 378:19-70"
 ROOS_WILLMARTH = "Roos & Willmarth 1971, AIAA J. 9:285-291"
@@ -90,7 +90,7 @@ SHEDS = {0.0: True, 0.4: False, 0.6: False, 1.0: True}
 shedding at low S, suppressed at 0.4 and 0.6, shear-layer unsteadiness at 1.0 and 1.2."""
 
 
-def clift_grace_weber(reynolds: ArrayLike) -> Floats:
+def clift_grace_weber(reynolds: ArrayLike) -> FloatArray:
     """Drag of a sphere by Clift, Grace & Weber 1978, Bubbles, Drops and Particles, table 5.2, Re <= 1500.
 
     At Re 20 and 260 its pieces meet with steps of up to 0.8 %.
@@ -113,7 +113,7 @@ def clift_grace_weber(reynolds: ArrayLike) -> Floats:
     return np.where(re < 20.0, low, np.where(re <= 260.0, middle, high))
 
 
-def brown_lawler(reynolds: ArrayLike) -> Floats:
+def brown_lawler(reynolds: ArrayLike) -> FloatArray:
     """Drag of a sphere by Brown & Lawler 2003, J. Environ. Eng. 129:222-231, Re < 2e5.
 
     Parameters and result as for `clift_grace_weber`.
@@ -122,7 +122,7 @@ def brown_lawler(reynolds: ArrayLike) -> Floats:
     return 24.0 / re * (1.0 + 0.150 * re**0.681) + 0.407 / (1.0 + 8710.0 / re)
 
 
-def morrison(reynolds: ArrayLike) -> Floats:
+def morrison(reynolds: ArrayLike) -> FloatArray:
     """Drag of a sphere by Morrison 2013, An Introduction to Fluid Mechanics, Re < 1e6.
 
     Parameters and result as for `clift_grace_weber`.
@@ -136,7 +136,7 @@ def morrison(reynolds: ArrayLike) -> Floats:
     )
 
 
-def schiller_naumann(reynolds: ArrayLike) -> Floats:
+def schiller_naumann(reynolds: ArrayLike) -> FloatArray:
     """Drag of a sphere by Schiller & Naumann 1933, 24/Re (1 + 0.15 Re^0.687), Re < 800.
 
     Parameters and result as for `clift_grace_weber`.
@@ -145,7 +145,7 @@ def schiller_naumann(reynolds: ArrayLike) -> Floats:
     return 24.0 / re * (1.0 + 0.15 * re**0.687)
 
 
-DRAG_CORRELATIONS: dict[str, Callable[[ArrayLike], Floats]] = {
+DRAG_CORRELATIONS: dict[str, Callable[[ArrayLike], FloatArray]] = {
     "Clift, Grace & Weber 1978": clift_grace_weber,
     "Brown & Lawler 2003": brown_lawler,
     "Morrison 2013": morrison,
@@ -153,7 +153,7 @@ DRAG_CORRELATIONS: dict[str, Callable[[ArrayLike], Floats]] = {
 }
 
 
-def oesterle_bui_dinh_lift(reynolds: ArrayLike, spin_ratio: ArrayLike) -> Floats:
+def oesterle_bui_dinh_lift(reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
     """Lift of a spinning sphere by Oesterlé & Bui Dinh 1998, 10 <= Re <= 140, S >= 1.
 
     Cl = 0.45 + (2 S - 0.45) exp(-0.05684 (2 S Re)^0.4 Re^0.3) [quoted].
@@ -172,7 +172,7 @@ def oesterle_bui_dinh_lift(reynolds: ArrayLike, spin_ratio: ArrayLike) -> Floats
     return 0.45 + (2.0 * s - 0.45) * np.exp(-0.05684 * (2.0 * s * re) ** 0.4 * re**0.3)
 
 
-def bagchi_balachandar_lift(spin_ratio: ArrayLike) -> Floats:
+def bagchi_balachandar_lift(spin_ratio: ArrayLike) -> FloatArray:
     """Lift of a spinning sphere by Bagchi & Balachandar 2002, Re 20 to 200.
 
     About 0.55 of the 2 S of Rubinow & Keller 1961 [memory]. Parameters and result as for
@@ -181,7 +181,7 @@ def bagchi_balachandar_lift(spin_ratio: ArrayLike) -> Floats:
     return 0.55 * 2.0 * np.asarray(spin_ratio, dtype=np.float64)
 
 
-def loth_lift(reynolds: ArrayLike, spin_ratio: ArrayLike) -> Floats:
+def loth_lift(reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
     """Lift of a spinning sphere by Loth 2008, Re < 2000 [quoted].
 
     Cl / (2 S) = 1 - (0.675 + 0.15 (1 + tanh(0.28 (2 S - 2)))) tanh(0.18 sqrt(Re)). Parameters and result as
@@ -192,7 +192,7 @@ def loth_lift(reynolds: ArrayLike, spin_ratio: ArrayLike) -> Floats:
     return 2.0 * s * (1.0 - share * np.tanh(0.18 * np.sqrt(re)))
 
 
-def niazmand_renksizbulut_lift(spin_ratio: ArrayLike) -> Floats:
+def niazmand_renksizbulut_lift(spin_ratio: ArrayLike) -> FloatArray:
     """Lift of a spinning sphere by Niazmand & Renksizbulut 2003, Re <= 300, S <= 1 [source].
 
     Cl = 0.11 (1 + S)^3.6, which is not zero at rest. Parameters and result as for `oesterle_bui_dinh_lift`.
@@ -200,7 +200,7 @@ def niazmand_renksizbulut_lift(spin_ratio: ArrayLike) -> Floats:
     return 0.11 * (1.0 + np.asarray(spin_ratio, dtype=np.float64)) ** 3.6
 
 
-def niazmand_renksizbulut_drag(reynolds: ArrayLike, spin_ratio: ArrayLike) -> Floats:
+def niazmand_renksizbulut_drag(reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
     """Drag of a spinning sphere by Niazmand & Renksizbulut 2003, Re <= 300, S <= 1 [source].
 
     Cd = (24 / Re) (1 + Re^(2/3) / 6) (1 + S)^(Re / 1000). Parameters as for `oesterle_bui_dinh_lift`; returns
