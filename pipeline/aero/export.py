@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 
 from pipeline import __version__
-from pipeline.aero.collect import USABLE
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.table_file import EXTRA_COLUMNS, comments, write_table
 from pipeline.errors import InputError
 from pipeline.files.atomic import atomic_open, write_text
 from pipeline.files.delimited import COMMENT
+from pipeline.records.flow import USABLE
 from pipeline.records.tree import TABLES
 from pipeline.study.model import Study
 
@@ -144,7 +144,8 @@ def read_tidy(path: Path) -> pd.DataFrame:
         absent = [name for name in COLUMNS if name not in frame]
         if absent:
             raise InputError(f'{path}: column "{absent[0]}" is missing; {", ".join(COLUMNS)} are needed')
-        return frame.astype(dict.fromkeys(COLUMNS[1:], float))
+        typed: pd.DataFrame = frame.astype(dict.fromkeys(COLUMNS[1:], float))
+        return typed
     except (OSError, ValueError) as error:
         raise InputError(f"{path}: cannot be read as a tidy table ({error})") from None
 

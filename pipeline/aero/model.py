@@ -108,7 +108,7 @@ class CoefficientModel:
     def shifts(self, n: int, seed: int) -> FloatArray:
         """Return where the crisis of each draw of `draws` lies, ln Re against the criterion, shape (n,)."""
         which, shift = self._places(n, seed)
-        return shift + np.array([of.surface.place.shift for of in self.surfaces])[which]
+        return np.asarray(shift + np.array([of.surface.place.shift for of in self.surfaces])[which])
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -373,7 +373,7 @@ class CoefficientModel:
         points = Points.grid(np.append(depth_m, middle), *self._coarse)
         shape = (depth_m.size + 1, *(axis.size for axis in self._coarse))
         values = self._mean(name, points, 0.0, crisis=False).reshape(shape)
-        return values[:-1] - values[-1]
+        return np.asarray(values[:-1] - values[-1])
 
     def _mixed(self, name: str, points: Points, shift: float) -> tuple[FloatArray, FloatArray]:
         """Mean and variance over the places that the runs allow."""

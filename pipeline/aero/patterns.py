@@ -6,13 +6,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from pipeline.aero.collect import USABLE
 from pipeline.aero.crisis_place import Criterion
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.surface import FEWEST_ABOVE
 from pipeline.errors import InputError
 from pipeline.records.decision import CoefficientFit, ModelFit, PlaceOfFit
+from pipeline.records.flow import USABLE
 from pipeline.records.record import finite
 from pipeline.study.trade_units import breakable, millimetres
 

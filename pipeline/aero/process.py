@@ -310,7 +310,7 @@ class Process:
         common, own, scatter = np.exp(2.0 * logs[[0, 1, 5]])
         covariance = self._explicit + reynolds * spin * (common + own * depth)
         covariance[np.diag_indices_from(covariance)] += self._errors**2 + scatter
-        return covariance
+        return np.asarray(covariance)
 
     def _cost(self, logs: FloatArray) -> tuple[float, FloatArray]:
         """Negative log posterior of the hyper-parameters, and its gradient by their scaled logarithms."""

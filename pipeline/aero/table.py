@@ -181,7 +181,7 @@ class TableBatch:
     spin_ratio_range: tuple[float, float]
 
     def __len__(self) -> int:
-        return self.values.shape[0]
+        return int(self.values.shape[0])
 
     def rows(self, which: slice) -> "TableBatch":
         """Keep some of the tables."""

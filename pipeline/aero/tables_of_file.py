@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pipeline.aero.collect import USABLE
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.table import CoefficientTable, out_of_bounds
 from pipeline.aero.table_file import read_table, table_of
 from pipeline.errors import InputError
 from pipeline.files.delimited import number, read_delimited
+from pipeline.records.flow import USABLE
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -10,14 +10,13 @@ from pipeline.ending import complain
 from pipeline.errors import Broken, DepthlineError
 from pipeline.flow.campaign.prepare import check_cavities, prepare
 from pipeline.flow.campaign.provenance import mixed, rows
-from pipeline.flow.campaign.run import SPEC
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.path import check_solver_path
 from pipeline.machine.resources import cores_allowed
 from pipeline.records.decision import Decision
 from pipeline.records.flow import FAILED, RETRIED, RunResult
 from pipeline.records.record import read
-from pipeline.records.tree import DECISION, REPORT, RESULT, WORKFLOW_LOG
+from pipeline.records.tree import DECISION, REPORT, RESULT, SPEC, WORKFLOW_LOG
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
 from pipeline.workflow.engine import (

@@ -133,4 +133,4 @@ def share_best(carry_m: ArrayLike) -> FloatArray:
         Shares, adding up to one.
     """
     carry = np.asarray(carry_m, float)
-    return np.bincount(carry.argmax(axis=0), minlength=carry.shape[0]) / carry.shape[1]
+    return np.asarray(np.bincount(carry.argmax(axis=0), minlength=carry.shape[0]) / carry.shape[1])

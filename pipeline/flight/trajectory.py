@@ -160,7 +160,7 @@ class Flights:
         vx, vs, vz = self.landing_velocity_m_s
         speed = np.hypot(vx, vs)
         run = run_after_landing(speed, -vz, self.final_spin_rad_s, self.radius_m, self.gravity_m_s2)
-        return self.carry_m + run * np.divide(vx, speed, out=np.ones(speed.size), where=speed > 0)
+        return np.asarray(self.carry_m + run * np.divide(vx, speed, out=np.ones(speed.size), where=speed > 0))
 
 
 def fly(

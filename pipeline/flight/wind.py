@@ -54,7 +54,9 @@ class WindProfile:
         """Wind at heights [m] over that at the reference height, shape as given [-]."""
         z = np.maximum(np.asarray(height_m, float), 0.0)
         if self.kind == "logarithmic":
-            return np.log1p(z / self.roughness_m) / math.log1p(self.reference_height_m / self.roughness_m)
+            return np.asarray(
+                np.log1p(z / self.roughness_m) / math.log1p(self.reference_height_m / self.roughness_m)
+            )
         if self.kind == "power":
-            return (z / self.reference_height_m) ** self.exponent
+            return np.asarray((z / self.reference_height_m) ** self.exponent)
         return np.ones_like(z)

@@ -194,7 +194,10 @@ def form_of(linear: Linear, shot_kept: BoolArray | None = None) -> Form:
     )
 
 
-def _with_common(data, terms, group, linear, point, of_shots, common):  # type: ignore[no-untyped-def]
+def _with_common(
+    data: ShotData, terms: Terms, group: Group, linear: Linear, point: Point,
+    of_shots: FloatArray, common: FloatArray,
+) -> Point:  # fmt: skip
     drag, lift = np.zeros_like(point.drag), np.zeros_like(point.lift)
     for pattern, places in enumerate(group.places):
         for of, own in (

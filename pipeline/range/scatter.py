@@ -89,7 +89,7 @@ class Common:
         rng = np.random.default_rng(seed)
         part = rng.choice(len(self.weights), n, p=self.weights)
         noise = rng.standard_normal((n, self.mean.size))
-        return self.means[part] + np.einsum("nij,nj->ni", self.roots[part], noise)
+        return np.asarray(self.means[part] + np.einsum("nij,nj->ni", self.roots[part], noise))
 
 
 def without_offsets(form: Form, variance: FloatArray) -> Form:
@@ -206,11 +206,8 @@ def most_probable_scatter(form: Form, group: Group, start_sd: FloatArray) -> tup
         sd = np.exp(np.clip(log_sd, *bounds))
         balls = by_ball(form, group, sd[:2] ** 2)
         variance = sd[2:] ** 2 if told else np.zeros(2)
-        return (
-            -together(balls, group, variance)[2]
-            - _log_prior(sd)
-            + 10 * np.sum(np.maximum(np.abs(log_sd - np.mean(bounds)) - 0.5 * np.ptp(bounds), 0.0) ** 2)
-        )
+        beyond = np.maximum(np.abs(log_sd - np.mean(bounds)) - 0.5 * np.ptp(bounds), 0.0)
+        return float(10 * np.sum(beyond**2) - together(balls, group, variance)[2] - _log_prior(sd))
 
     start = np.log(np.clip(start_sd[:free], 1e-5, 0.1))
     found = minimize(

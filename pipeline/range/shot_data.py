@@ -136,7 +136,10 @@ def _air_constants(shots: pd.DataFrame) -> tuple[FloatArray, FloatArray]:
     return per_m, diameter / viscosity / REYNOLDS_UNIT
 
 
-def _stated(shots, seen, position, lean, first_row, of_row, origin):  # type: ignore[no-untyped-def]
+def _stated(
+    shots: pd.DataFrame, seen: FloatArray, position: FloatArray, lean: FloatArray,
+    first_row: IntArray, of_row: IntArray, origin: FloatArray,
+) -> tuple[FloatArray, FloatArray]:  # fmt: skip
     """What is stated of each launch, or read off its gates where it is not, and the error of that."""
     n = len(shots)
     stated, error = np.zeros((n, 8)), np.empty((n, 8))
@@ -175,7 +178,9 @@ def _stated(shots, seen, position, lean, first_row, of_row, origin):  # type: ig
     return stated, error
 
 
-def _height_from_slant(seen, position, lean, rows, stated, origin):  # type: ignore[no-untyped-def]
+def _height_from_slant(
+    seen: FloatArray, position: FloatArray, lean: FloatArray, rows: slice, stated: FloatArray, origin: float
+) -> float:
     """Height at which a slanted gate was passed, at the speed of the upright ones."""
     slanted = np.flatnonzero((lean[rows] != 0.0) & ~np.isnan(seen[rows, 0]))
     if not len(slanted):

@@ -271,4 +271,5 @@ def _noted(
         }
     )
     assert list(rows.columns[3:]) == [si_name(name, column) for name, column in GATE_COLUMNS.items()]
-    return rows[~np.isnan(rows["time_s"])].reset_index(drop=True)
+    seen_rows: pd.DataFrame = rows[rows["time_s"].notna()]
+    return seen_rows.reset_index(drop=True)

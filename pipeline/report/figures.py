@@ -279,7 +279,12 @@ def _draw_references(
 
 
 def _draw_points(
-    axes: "Axes", x: np.ndarray, chart: CoefficientChart, name: str, at: tuple, colours: DepthColours
+    axes: "Axes",
+    x: np.ndarray,
+    chart: CoefficientChart,
+    name: str,
+    at: tuple[slice | int, ...],
+    colours: DepthColours,
 ) -> None:
     values, errors = chart.values[name][at], chart.errors[name][at]
     for depth, value, error in zip(chart.depth_m, values, errors, strict=True):

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pipeline.aero.collect import USABLE
 from pipeline.aero.export import read_tidy
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import conditions_of
 from pipeline.decide.flights.golfer import as_flown
 from pipeline.decide.flights.models import models_of
 from pipeline.flight.trajectory import path
+from pipeline.records.flow import USABLE
 from pipeline.report.inputs import Inputs
 from pipeline.study.model import FlightWindow
 

@@ -5,9 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.aero.collect import USABLE
 from pipeline.flow.forces.verdict import REASONS
-from pipeline.records.flow import RunResult
+from pipeline.records.flow import USABLE, RunResult
 from pipeline.report.inputs import Inputs
 from pipeline.report.series import CoefficientChart
 from pipeline.report.table import Cell, Table

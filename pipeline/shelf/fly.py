@@ -91,4 +91,4 @@ def _errors(ball: ShelfBall, shot: Launches, conditions: Conditions) -> FloatArr
         conditions,
     )
     by = np.stack([flown.carry_m, flown.peak_height_m])
-    return np.sqrt(((by[:, 1:] - by[:, :1]) ** 2).sum(axis=1))
+    return np.asarray(np.sqrt(((by[:, 1:] - by[:, :1]) ** 2).sum(axis=1)))

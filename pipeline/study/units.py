@@ -67,7 +67,7 @@ _OTHER_SPELLINGS = {
 
 
 @cache
-def _registry() -> "pint.UnitRegistry":
+def _registry() -> "pint.UnitRegistry[Decimal]":
     import pint
 
     # Decimal arithmetic, so that "42.70 mm" becomes exactly the double 0.0427 and not its neighbour.

@@ -63,7 +63,7 @@ def core_seconds(fidelity_name: str, level: str, cell_count: int, warm: bool) ->
         return OVERHEAD_SECONDS + SECONDS_PER_CELL_STEP * cell_count * steps
     iterations = WARM_ITERATIONS if warm else COLD_ITERATIONS
     rate = SECONDS_PER_CELL_ITERATION * (cell_count / REFERENCE_CELLS) ** CELLS_POWER
-    return OVERHEAD_SECONDS + rate * cell_count * iterations
+    return float(OVERHEAD_SECONDS + rate * cell_count * iterations)
 
 
 def memory_bytes(cell_count: int, ranks: int = 1) -> float:

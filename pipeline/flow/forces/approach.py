@@ -126,7 +126,7 @@ def limit_of(history: FloatArray) -> Limit:
 def _batches(history: FloatArray, size: int) -> FloatArray:
     """Means of batches, aligned with the end."""
     kept = len(history) // size * size
-    return history[len(history) - kept :].reshape(-1, size).mean(axis=1)
+    return np.asarray(history[len(history) - kept :].reshape(-1, size).mean(axis=1))
 
 
 def _whitened(a: FloatArray, b: FloatArray, phi: FloatArray) -> FloatArray:

@@ -27,7 +27,7 @@ def sphere_drag(reynolds: float) -> float:
     Schiller & Naumann 1933, Z. Ver. Dtsch. Ing. 77:318-320; for Re below about 1000, where Cd is 0.44. It is
     used here only for its growth towards low Reynolds numbers.
     """
-    return 24.0 / reynolds * (1.0 + 0.15 * reynolds**0.687)
+    return float(24.0 / reynolds * (1.0 + 0.15 * reynolds**0.687))
 
 
 def plausible_bounds(reynolds: float, spin_ratio: float) -> Bounds:

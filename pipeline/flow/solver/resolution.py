@@ -55,4 +55,4 @@ def boundary_layer(shell: Shell, velocity: FloatArray, spin_ratio: float) -> tup
 
 def _at_wall(middle: FloatArray) -> FloatArray:
     """Scale that takes omega x r to the speed of the wall below a point."""
-    return PHANTOM_RADIUS / np.linalg.norm(middle, axis=2)
+    return np.asarray(PHANTOM_RADIUS / np.linalg.norm(middle, axis=2))

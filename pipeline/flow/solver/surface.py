@@ -55,7 +55,7 @@ def wall_yplus(shell: Shell, velocity: FloatArray, reynolds: float, spin_ratio: 
         y+ of each face on the ball.
     """
     stress, height = wall_friction(shell, velocity, reynolds, spin_ratio)
-    return np.sqrt(np.linalg.norm(stress, axis=1)) * height * reynolds
+    return np.asarray(np.sqrt(np.linalg.norm(stress, axis=1)) * height * reynolds)
 
 
 def write_surface(

@@ -68,7 +68,7 @@ class Perimeters:
             first, second = self._across(dimple[polygon], directions[polygon])
             away = np.hypot(first, second) * self._nearest_side(dimple[polygon], np.arctan2(second, first))
             along[polygon] /= np.hypot(along[polygon], away)
-        return along
+        return np.asarray(along)
 
     def section_cosine_gradient(
         self, dimple: IntArray, directions: FloatArray, cosine: FloatArray
@@ -93,7 +93,7 @@ class Perimeters:
         square = np.einsum("md,md->m", towards, towards)
         along = np.einsum("md,md->m", directions, axis)
         total = (square + along * along)[:, None]
-        return (along[:, None] * towards - square[:, None] * axis) / total**1.5
+        return np.asarray((along[:, None] * towards - square[:, None] * axis) / total**1.5)
 
     def half_angle(self, dimple: IntArray, directions: FloatArray, beta: FloatArray) -> FloatArray:
         """Angle from a dimple's axis to its edge, on the side of given directions [rad], shape (m,).
@@ -132,7 +132,7 @@ class Perimeters:
         turn = self.turns_rad[:, None] + (2 * corner + 1) * np.pi / sides[:, None]
         angle = np.where(self.sides > 0, corner_half_angle(beta, self.sides), 0.0)[:, None, None]
         across = np.cos(turn)[..., None] * first[:, None] + np.sin(turn)[..., None] * second[:, None]
-        return np.cos(angle) * self.directions[:, None] + np.sin(angle) * across
+        return np.asarray(np.cos(angle) * self.directions[:, None] + np.sin(angle) * across)
 
     def _across(self, dimple: IntArray, directions: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Components of the directions across their dimple's axis, the first towards a side's middle."""

@@ -245,4 +245,4 @@ def _bisected(measure: Callable[[FloatArray], FloatArray], wanted: FloatArray) -
         middle = (low + high) / 2
         below = measure(middle) < wanted
         low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return (low + high) / 2
+    return np.asarray((low + high) / 2)

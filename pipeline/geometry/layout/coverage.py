@@ -258,7 +258,7 @@ class Packer:
             if found.x is not None:
                 # What rounding of the linear program leaves over is taken off all radii alike.
                 excess = float(np.max(rows @ found.x - values, initial=0.0))
-                return np.maximum(found.x - excess, 0.0)
+                return np.asarray(np.maximum(found.x - excess, 0.0))
         return np.zeros(len(gain))
 
     def _step(

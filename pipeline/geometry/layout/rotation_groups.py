@@ -122,13 +122,13 @@ def into_fundamental_domain(group: FloatArray, points: FloatArray) -> FloatArray
     """
     images = np.einsum("gab,kb->kga", group, points)
     nearest = np.argmax(images @ DOMAIN_CENTRE, axis=1)
-    return images[np.arange(len(points)), nearest]
+    return np.asarray(images[np.arange(len(points)), nearest])
 
 
 def _rotation(axis: FloatArray, angle: float) -> FloatArray:
     """Rotation about a unit axis by Rodrigues' formula."""
     cross = np.cross(np.eye(3), axis)
-    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross
+    return np.asarray(np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * cross @ cross)
 
 
 def _axis(matrix: FloatArray) -> FloatArray:

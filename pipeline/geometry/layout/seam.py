@@ -47,7 +47,7 @@ class Seam:
     def above(self, directions: FloatArray) -> BoolArray:
         """Whether directions, shape (m, 3), lie on the side of the pole +z."""
         x, y, z = directions.T
-        return np.arcsin(np.clip(z, -1.0, 1.0)) > self.latitude(np.arctan2(y, x))
+        return np.asarray(np.arcsin(np.clip(z, -1.0, 1.0)) > self.latitude(np.arctan2(y, x)))
 
     def clearance(self, directions: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Angles from points to the seams, and the ways that lead away from them.
@@ -141,4 +141,4 @@ def off_seam(seam: Seam | None, orbit: FloatArray) -> bool:
 
 def _unit(vectors: FloatArray) -> FloatArray:
     length = np.linalg.norm(vectors, axis=-1, keepdims=True)
-    return np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0)
+    return np.asarray(np.divide(vectors, length, out=np.zeros_like(vectors), where=length > 0))

@@ -332,4 +332,4 @@ def tangents(points: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _unit(vectors: FloatArray) -> FloatArray:
-    return vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    return np.asarray(vectors / np.linalg.norm(vectors, axis=1, keepdims=True))

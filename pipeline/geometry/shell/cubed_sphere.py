@@ -133,4 +133,4 @@ def parents(n: int, quads: int) -> IntArray:
         Indices into the coarse quadrilaterals of `coarsened`.
     """
     row, column = np.divmod(np.arange(quads), n)
-    return (row // 2) * (n // 2) + column // 2
+    return np.asarray((row // 2) * (n // 2) + column // 2)

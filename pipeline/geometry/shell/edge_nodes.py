@@ -285,7 +285,7 @@ def _centroids(corners: FloatArray) -> FloatArray:
         area = np.sqrt(_dot0(normal, normal))
         total += area * (one + two)
         weight += area
-    return (total / weight + middle) / 3
+    return np.asarray((total / weight + middle) / 3)
 
 
 def _to_let_go(grid: _Grid, spoilt: IntArray, dimple: IntArray, distance: FloatArray) -> IntArray:
@@ -300,7 +300,7 @@ def _to_let_go(grid: _Grid, spoilt: IntArray, dimple: IntArray, distance: FloatA
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
     """Scalar products of vectors, shape (m, 3)."""
-    return np.einsum("md,md->m", a, b)
+    return np.asarray(np.einsum("md,md->m", a, b))
 
 
 def _length(vectors: FloatArray) -> FloatArray:
@@ -309,7 +309,7 @@ def _length(vectors: FloatArray) -> FloatArray:
 
 def _dot0(a: FloatArray, b: FloatArray) -> FloatArray:
     """Scalar products of vectors, shape (3, ...)."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    return np.asarray(a[0] * b[0] + a[1] * b[1] + a[2] * b[2])
 
 
 def _cross0(a: FloatArray, b: FloatArray) -> FloatArray:

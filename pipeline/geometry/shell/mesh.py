@@ -170,7 +170,7 @@ class Shell:
     @property
     def wall_nodes(self) -> int:
         """Nodes on the ball's surface, which are the first points."""
-        return self.blocks[0].nodes.shape[1]
+        return int(self.blocks[0].nodes.shape[1])
 
     @property
     def cells(self) -> int:
@@ -202,7 +202,7 @@ class Shell:
         The node is a corner of the cube, which the grids of all blocks have.
         """
         column = [block.nodes[int(block.first_layer > 0) :, 0] for block in self.blocks]
-        return np.linalg.norm(self.points[np.concatenate(column)], axis=1)
+        return np.asarray(np.linalg.norm(self.points[np.concatenate(column)], axis=1))
 
     def ball_faces(self) -> tuple[FloatArray, FloatArray]:
         """Centres and outward unit normals of the faces on the ball.
@@ -244,7 +244,7 @@ def growth_ratio(first_cell: float, thickness: float, layers: int) -> float:
     from scipy.optimize import brentq
 
     def excess(growth: float) -> float:
-        return first_cell * np.expm1(layers * np.log(growth)) / (growth - 1.0) - thickness
+        return float(first_cell * np.expm1(layers * np.log(growth)) / (growth - 1.0) - thickness)
 
     if first_cell * layers > thickness:
         raise InputError(f"{layers} layers of at least {first_cell:g} do not fit into {thickness:g}")
@@ -400,7 +400,7 @@ def rotated_about_y(vectors: FloatArray, angle: float) -> FloatArray:
         The turned vectors.
     """
     sine, cosine = np.sin(angle), np.cos(angle)
-    return vectors @ np.array([[cosine, 0.0, -sine], [0.0, 1.0, 0.0], [sine, 0.0, cosine]])
+    return np.asarray(vectors @ np.array([[cosine, 0.0, -sine], [0.0, 1.0, 0.0], [sine, 0.0, cosine]]))
 
 
 def wall_velocity(shell: Shell, spin_ratio: float) -> FloatArray:
@@ -423,4 +423,4 @@ def wall_velocity(shell: Shell, spin_ratio: float) -> FloatArray:
     """
     centres, normals = shell.ball_faces()
     velocity = surface_velocity(centres, spin_ratio)
-    return velocity - np.sum(velocity * normals, axis=1, keepdims=True) * normals
+    return np.asarray(velocity - np.sum(velocity * normals, axis=1, keepdims=True) * normals)

@@ -9,12 +9,10 @@ from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
-from numpy.typing import NDArray
 
+from pipeline.arrays import FloatArray, IntArray
 from pipeline.files.atomic import atomic_open
-from pipeline.geometry.shell.mesh import Block, Shell
-
-Labels = NDArray[np.int32]
+from pipeline.geometry.shell.mesh import Block, Labels, Shell
 
 NONE = -1
 """Stands for a corner that a face does not have."""
@@ -120,11 +118,12 @@ def _block_faces(block: Block, outer: Block | None, wide: bool) -> _BlockFaces:
     owner = np.empty(begin[-1], dtype=np.int32)
     neighbour = np.empty(begin[-1], dtype=np.int32)
 
-    def place(column: NDArray, which: NDArray) -> NDArray:
+    def place(column: IntArray, which: IntArray) -> IntArray:
         at = begin[column][:, None] + layer * (1 + sides_of[column])[:, None] + which[:, None]
-        return at - (layer == layers - 1)  # the outermost cell has no face to a next layer of the block
+        # The outermost cell has no face to a next layer of the block.
+        return np.asarray(at - (layer == layers - 1))
 
-    def sides(edges: NDArray) -> NDArray:
+    def sides(edges: IntArray) -> Labels:
         e0, e1 = nodes[:-1, start[edges]].T, nodes[:-1, end[edges]].T
         o0, o1 = nodes[1:, start[edges]].T, nodes[1:, end[edges]].T
         found = _wide(np.stack([e0, e1, o1, o0], axis=-1).reshape(-1, 4), wide)
@@ -207,7 +206,7 @@ def _header(stream: BinaryIO, kind: str, name: str, note: str = "", text: bool =
     )
 
 
-def _binary_list(stream: BinaryIO, values: NDArray, length: int) -> None:
+def _binary_list(stream: BinaryIO, values: FloatArray | Labels, length: int) -> None:
     stream.write(f"{length}\n(".encode())
     stream.write(np.ascontiguousarray(values).data)
     stream.write(b")\n")

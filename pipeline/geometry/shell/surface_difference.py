@@ -78,7 +78,7 @@ class FacetGrid:
 
     def interpolated(self, at_nodes: FloatArray) -> FloatArray:
         """Values at the samples, shape (s,), between those at the nodes."""
-        return np.einsum("sk,sk->s", self._weights, at_nodes[self._corners])
+        return np.asarray(np.einsum("sk,sk->s", self._weights, at_nodes[self._corners]))
 
 
 class SampledBall:
@@ -134,7 +134,7 @@ def _random_directions(directions: FloatArray, quads: IntArray) -> FloatArray:
     u, v = np.random.default_rng(SEED).random((2, len(quads), SAMPLES))
     weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
     points = np.einsum("qsk,qkd->qsd", weights, directions[quads]).reshape(-1, 3)
-    return points / np.linalg.norm(points, axis=1, keepdims=True)
+    return np.asarray(points / np.linalg.norm(points, axis=1, keepdims=True))
 
 
 def _located(nodes: FloatArray, quads: IntArray, directions: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -243,4 +243,4 @@ def _triple_products(skin: Skin) -> FloatArray:
 
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
-    return np.sum(a * b, axis=1)
+    return np.asarray(np.sum(a * b, axis=1))
