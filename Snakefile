@@ -29,7 +29,7 @@ if POLICY.leave_seconds is not None:
 
 wildcard_constraints:
     pattern="[A-Za-z0-9_-]+",
-    key="[de][0-9.]+(mm|deg)",
+    key="[de][0-9.]+(mm|deg)(-[a-z]+)?",
     run=r"runs/[^/]+/[^/]+/[^/]+/[^/]+",
 
 

@@ -9,11 +9,13 @@ added to the smooth surface of the wholly tripped ball.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import Criterion, Place
+from pipeline.aero.knots import root
 from pipeline.aero.process import DEPTH_UNIT_M, SMALL_SPIN_RATIO, matern
 from pipeline.arrays import FloatArray
 
@@ -96,10 +98,7 @@ class CrisisPart:
 
         self._prior, self.criterion, self.place, self._points = prior, criterion, place, points
         self._mean, self._spread = np.array(prior.mean), np.array(prior.spread)
-        self._kernels = [
-            matern(np.abs(knots[:, None] - knots) / length)[0]
-            for knots, length in zip(_KNOTS, _LENGTHS, strict=True)
-        ]
+        self._kernels = _kernels()
         log_ratio = np.log(points.reynolds) - criterion.log_critical(points.depth_m)
         self._terms_of_runs, self._envelope_of_runs = self._terms(
             points.depth_m, log_ratio, points.spin_ratio
@@ -186,10 +185,7 @@ class CrisisPart:
         k, n = shift.size, self._off.size
         weights = self._mean + self._spread * rng.standard_normal((k, self._spread.size))
         knots = self._prior.residual * rng.standard_normal((k, *(axis.size for axis in _KNOTS)))
-        for place, kernel in enumerate(self._kernels):
-            size, vectors = np.linalg.eigh(kernel)
-            root = (vectors * np.sqrt(np.maximum(size, 0.0))) @ vectors.T
-            knots = np.moveaxis(np.tensordot(knots, root, axes=(place + 1, 0)), -1, place + 1)
+        knots = _along(knots, _roots())
         if n:
             x, tau, s = self._weights_of_runs
             at_runs = weights @ self._terms_of_runs.T + self._envelope_of_runs * np.einsum(
@@ -200,9 +196,7 @@ class CrisisPart:
             alpha = cho_solve(self._given_surface, wanted.T).T
             weights = weights + alpha @ (self._terms_of_runs * self._spread**2)
             loaded = np.einsum("kn,na,nb,nc->kabc", alpha * self._envelope_of_runs, x, tau, s, optimize=True)
-            for place, kernel in enumerate(self._kernels):
-                loaded = np.moveaxis(np.tensordot(loaded, kernel, axes=(place + 1, 0)), -1, place + 1)
-            knots = knots + self._prior.residual**2 * loaded
+            knots = knots + self._prior.residual**2 * _along(loaded, _kernels())
         return self._on_grid(weights, knots, depth_m, reynolds, spin_ratio, shift)
 
     def _on_grid(
@@ -284,6 +278,30 @@ class CrisisPart:
     @staticmethod
     def _unit(depth_m: FloatArray) -> FloatArray:
         return np.asarray(depth_m / DEPTH_UNIT_M - _MIDDLE_DEPTH)
+
+
+@cache
+def _kernels() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Correlations of the knots along depth, ln(Re / Re_c) and S."""
+    depth, reynolds, spin = (
+        matern(np.abs(knots[:, None] - knots) / length)[0]
+        for knots, length in zip(_KNOTS, _LENGTHS, strict=True)
+    )
+    return depth, reynolds, spin
+
+
+@cache
+def _roots() -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Symmetric square roots of the same."""
+    depth, reynolds, spin = (root(kernel) for kernel in _kernels())
+    return depth, reynolds, spin
+
+
+def _along(knots: FloatArray, matrices: tuple[FloatArray, FloatArray, FloatArray]) -> FloatArray:
+    """Symmetric matrices applied along the three axes of knots, shape (k, a, b, c)."""
+    k, a, b, c = knots.shape
+    found = (matrices[0] @ knots.reshape(k, a, b * c)).reshape(k, a, b, c)
+    return np.asarray(matrices[1] @ found @ matrices[2])
 
 
 def _linear(knots: FloatArray, at: FloatArray) -> FloatArray:

@@ -165,13 +165,13 @@ def write_tables(models: Mapping[str, CoefficientModel], folder: Path, origin: S
         From `origin_lines`; it stands in the head of every file, with what the columns mean.
     """
     folder = Path(folder)
-    frames = {pattern: model.frame(model.depth_m) for pattern, model in models.items()}
+    frames = {pattern: model.frame(model.shown_m) for pattern, model in models.items()}
     empty = pd.DataFrame(columns=list(COLUMNS))
     tidy = pd.concat(frames.values(), ignore_index=True) if frames else empty
     notes = [UNITS, ERRORS, *([TRIPPED] if EXTRA_COLUMNS[0] in tidy else [])]
     write_tidy(tidy, folder / TABLES, [*origin, *notes])
     for pattern, model in models.items():
-        for depth, table in zip(model.depth_m, model.tables(model.depth_m), strict=True):
+        for depth, table in zip(model.shown_m, model.tables(model.shown_m), strict=True):
             rows = frames[pattern][frames[pattern]["depth_m"] == depth]
             more = {
                 name: rows[name].to_numpy(float).reshape(table.cd.shape)

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import SHARED_SHIFT, Criterion, Place
+from pipeline.aero.knots import scattered
 from pipeline.aero.priors import PRIORS
 from pipeline.aero.stated_error import StatedError, slope_draws, stated_draws
 from pipeline.aero.surface import inside, weighted_surfaces
@@ -35,6 +36,10 @@ DRAWS_STEP = (0.08, 0.03)
 """The same for draws, of whose flights only the scatter is used."""
 
 
+SHOWN_DEPTHS = 7
+"""Depths at which scattered runs are tabulated; flights are made between them too, in twelve steps."""
+
+
 class CoefficientModel:
     """Posterior of a pattern's coefficients, given its usable runs.
 
@@ -52,6 +57,11 @@ class CoefficientModel:
     ----------
     depth_m : ndarray, shape (d,)
         Depths with a usable run, increasing [m].
+    scattered : bool
+        Whether the runs lie anywhere instead of on a grid.
+    shown_m : ndarray
+        Depths to tabulate: those with a usable run; of scattered runs even ones from the shallowest to the
+        deepest [m].
     reynolds, spin_ratio : ndarray
         Nodes of the sampling grid, from the lowest to the highest studied; those studied are among them [-].
     surfaces : list of WeightedSurface
@@ -74,11 +84,15 @@ class CoefficientModel:
         self.criterion = self.surfaces[0].surface.criterion
         self.depth_m: FloatArray = np.unique(columns[0])
         self.studied_reynolds, self.studied_spin_ratio = np.unique(columns[1]), np.unique(columns[2])
+        self.scattered = scattered(Points.of_runs(runs))
+        self.shown_m = self.depth_m
+        if self.scattered:
+            self.shown_m = np.linspace(self.depth_m[0], self.depth_m[-1], SHOWN_DEPTHS)
         longest = (LONGEST_STEP if self.criterion is None else CRISIS_STEP), DRAWS_STEP
         (self.reynolds, self.spin_ratio), self._coarse = (
             (
-                _between_reynolds(self.studied_reynolds, step[0], least),
-                _refined(self.studied_spin_ratio, step[1], least),
+                _between_reynolds(self._nodes(self.studied_reynolds), step[0], least),
+                _refined(self._nodes(self.studied_spin_ratio), step[1], least),
             )
             for step, least in zip(longest, STEPS_BETWEEN_NODES, strict=True)
         )
@@ -188,6 +202,8 @@ class CoefficientModel:
 
     def runs_table(self, depth_m: float) -> CoefficientTable | None:
         """Plain grid of the runs of one depth, without a model; None where the grid of a depth has gaps."""
+        if self.scattered:
+            return None
         rows = self.runs[self.runs["depth_m"] == depth_m].sort_values(["reynolds", "spin_ratio"])
         re, s = (np.unique(rows[name].to_numpy(float)) for name in ("reynolds", "spin_ratio"))
         if rows.empty or len(rows) != re.size * s.size:
@@ -355,6 +371,10 @@ class CoefficientModel:
             columns["tripped_share"] = np.nan if self.criterion is None else tripped.ravel()
             parts.append(pd.DataFrame(columns))
         return pd.concat(parts, ignore_index=True)
+
+    def _nodes(self, studied: FloatArray) -> FloatArray:
+        """Conditions that nodes of the tables must lie at: those studied, or the ends of scattered ones."""
+        return studied[[0, -1]] if self.scattered else studied
 
     def _forget_tables(self) -> None:
         """Start without kept tables: those of the model that this one was made from are not its own."""

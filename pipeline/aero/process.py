@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.conditions import Points, lines
+from pipeline.aero.knots import Knots, at_points, between, on_grid, root, scattered
 from pipeline.aero.priors import Prior
 from pipeline.arrays import FloatArray
 
@@ -169,6 +170,8 @@ class Process:
             Draws. Each is a draw of the prior, corrected by what the runs say against it (Matheron's rule):
             the prior's covariance on a grid is a product, so that no matrix of the whole grid is needed.
         """
+        if scattered(self._points):
+            return self.draws_at(depth_m, reynolds, spin_ratio, n, rng, common, rows)[0]
         own = self._points
         axes = [
             np.unique(np.concatenate([wanted, of_runs]))
@@ -200,6 +203,80 @@ class Process:
         return np.asarray(
             prior[wanted] + (against @ cross.T).reshape(-1, depth_m.size, reynolds.size, spin_ratio.size)
         )
+
+    def draws_at(
+        self,
+        depth_m: FloatArray,
+        reynolds: FloatArray,
+        spin_ratio: FloatArray,
+        n: int,
+        rng: np.random.Generator,
+        common: np.random.Generator,
+        rows: NDArray[np.intp] | None = None,
+        also: Points | None = None,
+    ) -> tuple[FloatArray, FloatArray]:
+        """Joint draws on a grid and at scattered points, as of `draws`, for runs that lie anywhere.
+
+        Parameters
+        ----------
+        depth_m, reynolds, spin_ratio, n, rng, common, rows
+            As of `draws`.
+        also : Points, optional
+            Further m points.
+
+        Returns
+        -------
+        grid : ndarray, shape (n, d, r, s), or the rows wanted
+            Draws on the grid.
+        points : ndarray, shape (n, m), or the rows wanted
+            The same draws at the points.
+        """
+        own, kept = self._points, np.arange(n) if rows is None else rows
+        both = own if also is None else Points(
+            np.concatenate([own.depth_m, also.depth_m]),
+            np.concatenate([own.reynolds, also.reynolds]),
+            np.concatenate([own.spin_ratio, also.spin_ratio]),
+        )  # fmt: skip
+        axes = (depth_m, reynolds, spin_ratio)
+        at_both = (both.depth_m, both.reynolds, both.spin_ratio)
+        knots = Knots.over(
+            _scaled(*(np.concatenate([axis, other]) for axis, other in zip(axes, at_both, strict=True)))
+        )
+        lines = [self._along(place, axis, axis) for place, axis in enumerate(knots.axes)]
+        amplitude, each = np.exp(self._best[:2])
+        shape = knots.shape
+        shared = _shared((n, 1, *shape[1:]), rng, common)[kept]
+        own_noise = rng.standard_normal((n, *shape))[kept]
+        own_noise = np.einsum("ij,njrs->nirs", root(lines[0]), own_noise, optimize=True)
+        drawn = root(lines[1]) @ (amplitude * shared + each * own_noise) @ root(lines[2]).T
+        to_grid, to_points = (
+            tuple(
+                between(line, self._along(place, values, knots.axes[place]))
+                for place, (line, values) in enumerate(zip(lines, _scaled(*places), strict=True))
+            )
+            for places in (axes, at_both)
+        )
+        spread = np.array(self._prior.spread)
+        weights = self._prior.mean + spread * _shared((n, spread.size), rng, common)[kept]
+        grid = Points.grid(depth_m, reynolds, spin_ratio)
+        on = on_grid(drawn, to_grid).reshape(kept.size, -1) + weights @ self._terms(grid).T
+        off = at_points(drawn, to_points) + weights @ self._terms(both).T
+        count = own.depth_m.size
+        noise = np.sqrt(self._errors**2 + self.scatter**2) * rng.standard_normal((n, count))[kept]
+        against = self._solved((self._values - off[:, :count] - noise).T).T
+        on = on + against @ self._between(grid, own).T
+        if also is not None:
+            off = off[:, count:] + against @ self._between(also, own).T
+        return on.reshape(kept.size, depth_m.size, reynolds.size, spin_ratio.size), off
+
+    def _along(self, place: int, one: FloatArray, other: FloatArray) -> FloatArray:
+        """Correlation along one axis, between conditions in the units of `Knots`."""
+        length = math.exp(self._best[2 + place])
+        near = matern(np.abs(one[:, None] - other) / length)[0]
+        if place < 2:
+            return near
+        sign = 1.0 if self._prior.parity == "even" else -1.0
+        return np.asarray(near + sign * matern(np.abs(one[:, None] + other) / length)[0])
 
     def _mean_draws(
         self,
@@ -339,6 +416,13 @@ class Process:
         ]
         standard = (logs - self._centre) / self._width
         return float(cost + 0.5 * standard @ standard), np.array(by_log) * self._width + standard
+
+
+def _scaled(
+    depth_m: FloatArray, reynolds: FloatArray, spin_ratio: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Conditions in the units of `Knots`."""
+    return depth_m / DEPTH_UNIT_M, np.log(reynolds / REYNOLDS_UNIT), spin_ratio
 
 
 def _shared(shape: tuple[int, ...], rng: np.random.Generator, common: np.random.Generator) -> FloatArray:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis import CRISIS_PRIORS, CrisisPart
 from pipeline.aero.crisis_place import INSIDE, Criterion, Place
+from pipeline.aero.knots import scattered
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.priors import PRIORS
 from pipeline.aero.process import Process
@@ -142,6 +143,9 @@ class Surface:
         if part is None:
             return process.draws(*axes, shift.size, rng, common, rows)
         below = self._points.at(self.inside)
+        if scattered(self._points):
+            kept, surface = process.draws_at(*axes, shift.size, rng, common, rows, below)
+            return np.asarray(kept + part.draws(*axes, shift[rows], surface - process.mean(below), rng))
         own = (below.depth_m, below.reynolds, below.spin_ratio)
         wide = [np.unique(np.concatenate([axis, runs])) for axis, runs in zip(axes, own, strict=True)]
         drawn = process.draws(wide[0], wide[1], wide[2], shift.size, rng, common, rows)

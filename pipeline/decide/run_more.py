@@ -33,7 +33,8 @@ def runs_to_add(study: Study, coefficients: pd.DataFrame, flown: Flown, states: 
         Of every decision that was made from them.
     """
     depths: list[NextDepth] = []
-    if any(state.word == RUN_MORE for state in states):
+    # A study that chooses its runs itself is not asked for whole depths.
+    if study.points is None and any(state.word == RUN_MORE for state in states):
         try:
             ranked = next_depths(study, coefficients, flown.unresolved, flown.models, DRAWS_TO_RANK)
         except InputError:  # no depth can be ranked, for reasons that the decision's own notes give

@@ -5,6 +5,7 @@ study.json, launches.json
 geometry/PATTERN/layout.json, layout.csv
 geometry/PATTERN/VARIANT/spec.json, totals.json, skin.stl, skin.ply, shell/
 runs/PATTERN/VARIANT/reN/sN/spec.json, run.json, history.csv, state.npz, surface.vtk, case/
+rounds.csv
 coefficients.csv, provenance.csv, tables.csv, flights.csv, decision.csv, decision.json
 shelf.json, shelf-rank.csv, shelf-rank.png
 report.html, figures/, cutlist/PATTERN/VARIANT/, workflow.log
@@ -44,6 +45,9 @@ DECISION, DECISION_TABLE = "decision.json", "decision.csv"
 REPORT, FIGURES, CUTLIST, WORKFLOW_LOG = "report.html", "figures", "cutlist", "workflow.log"
 SUMMARY = "summary.csv"
 """Of the validation: one computed value beside one published value a row."""
+
+ROUNDS = "rounds.csv"
+"""Of a study that chooses its runs itself: a row a run, in the order in which they were chosen."""
 
 LOCK = ".lock"
 REUSE, LAYOUTS = ".reuse", ".layouts"

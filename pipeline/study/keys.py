@@ -3,9 +3,9 @@
 import math
 
 
-def depth_key(depth_m: float) -> str:
-    """Return the folder name of a surface depth in m, for instance "d0.250mm"."""
-    return f"d{depth_m * 1e3:.3f}mm"
+def depth_key(depth_m: float, level: str | None = None) -> str:
+    """Folder name of a surface depth in m: "d0.250mm", with a mesh level of its own "d0.250mm-medium"."""
+    return f"d{depth_m * 1e3:.3f}mm" + ("" if level is None else f"-{level}")
 
 
 def edge_angle_key(edge_angle_rad: float) -> str:

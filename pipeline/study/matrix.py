@@ -1,13 +1,15 @@
-"""Matrix of runs: patterns x depths x Reynolds numbers x spin ratios, and the run that each starts from."""
+"""Runs of a study, on its matrix of depths, Reynolds numbers and spin ratios or anywhere; their starts."""
 
 import hashlib
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from pipeline.records.tree import run_id
 from pipeline.study.keys import depth_key, edge_angle_key, reynolds_key, spin_ratio_key
 from pipeline.study.model import Study
+from pipeline.study.points import RunPoint, starts
 
 NO_PART_OF_RESULTS = ("about", "flow.keep", "flow.wall_time_s")
 """Keys of a study whose change leaves all results as they are."""
@@ -27,12 +29,15 @@ class Variant:
         Surface depth in m, when the study varies depths.
     edge_angle_rad : float or None
         Edge angle in rad, when the study varies edge angles.
+    level : str or None
+        Level of its mesh; None stands for the study's own.
     """
 
     pattern: str
     key: str
     depth_m: float | None
     edge_angle_rad: float | None
+    level: str | None = None
 
 
 @dataclass(frozen=True)
@@ -49,6 +54,8 @@ class RunSpec:
         Folder below the study's results: "runs/ico332/d0.250mm/re90000/s0.080".
     starts_from : str or None
         The run whose converged field it starts from; None starts from rest.
+    level : str or None
+        Mesh level; None stands for the study's own.
     """
 
     pattern: str
@@ -57,10 +64,20 @@ class RunSpec:
     spin_ratio: float
     run_id: str
     starts_from: str | None
+    level: str | None = None
 
 
 def variants(study: Study) -> list[Variant]:
     """Return every variant: patterns in the study's order, shallow to deep within each."""
+    if study.points is not None:
+        order = [pattern.name for pattern in study.patterns]
+        asked = {(point.pattern, point.depth_m, point.level) for point in study.points}
+        return [
+            Variant(pattern, depth_key(depth, level), depth, None, level)
+            for pattern, depth, level in sorted(
+                asked, key=lambda of: (order.index(of[0]), of[1], of[2] or "")
+            )
+        ]
     found = []
     for pattern in study.patterns:
         for depth in sorted(pattern.depths_m or ()):
@@ -76,7 +93,7 @@ def runs(study: Study) -> list[RunSpec]:
     For each pattern and Reynolds number the root is the middle variant at the lowest spin ratio, started
     cold. The middle variant's other spin ratios start from the one before them; every other variant starts
     from its neighbour towards the middle at the same spin ratio, since all depths of a pattern share one
-    mesh topology.
+    mesh topology. Runs that lie anywhere (`Study.points`) start as of `pipeline.study.points.starts`.
 
     Raises
     ------
@@ -85,6 +102,8 @@ def runs(study: Study) -> list[RunSpec]:
     """
     if not study.flow.resolved:
         raise ValueError("flow.reynolds or flow.spin_ratios is auto: resolve the study before its runs")
+    if study.points is not None:
+        return _runs_anywhere(study.points)
     spin_ratios = sorted(study.flow.spin_ratios)
     everything = variants(study)
     found = []
@@ -105,6 +124,26 @@ def runs(study: Study) -> list[RunSpec]:
                     run_id = _run_id(pattern.name, keys[index], reynolds, spin_ratio)
                     found.append(RunSpec(pattern.name, keys[index], reynolds, spin_ratio, run_id, start))
     return found
+
+
+def _runs_anywhere(points: Sequence[RunPoint]) -> list[RunSpec]:
+    keys = [depth_key(point.depth_m, point.level) for point in points]
+    names = [
+        _run_id(point.pattern, key, point.reynolds, point.spin_ratio)
+        for point, key in zip(points, keys, strict=True)
+    ]
+    return [
+        RunSpec(
+            point.pattern,
+            key,
+            point.reynolds,
+            point.spin_ratio,
+            name,
+            None if start is None else names[start],
+            point.level,
+        )
+        for point, key, name, start in zip(points, keys, names, starts(points), strict=True)
+    ]
 
 
 def _run_id(pattern: str, variant_key: str, reynolds: float, spin_ratio: float) -> str:

@@ -1,11 +1,11 @@
 """The study: which ball, patterns, depths, flow conditions, golfers and air the line is run for."""
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, ValidationError, ValidationInfo, field_validator
+from pydantic import AfterValidator, Field, PrivateAttr, ValidationError, ValidationInfo, field_validator
 
 from pipeline.errors import InputError
 from pipeline.study.fields import Number, OrAuto, Quantity, Section, distinct
@@ -22,6 +22,7 @@ from pipeline.study.golfers import (
 from pipeline.study.keys import reynolds_key, spin_ratio_key
 from pipeline.study.names import SafeName, balls_there, distinct_names, found_folder
 from pipeline.study.patterns import BallSpec, CavitySpec, LayoutSpec, Pattern
+from pipeline.study.points import RunPoint
 from pipeline.study.units import ANGLE, DURATION
 
 __all__ = [
@@ -229,6 +230,19 @@ class Study(Section):
         examples=[["ico332-0_14-mm-range-A", "ico332-0_18-mm-range-A"]],
     )
 
+    _points: tuple[RunPoint, ...] | None = PrivateAttr(None)
+
+    @property
+    def points(self) -> tuple[RunPoint, ...] | None:
+        """Runs that take the place of the matrix; None where the matrix of the study file is computed."""
+        return self._points
+
+    def with_points(self, points: Sequence[RunPoint] | None) -> Self:
+        """Return the study with its runs anywhere, in the order given, instead of on its matrix."""
+        found = self.model_copy()
+        found._points = None if points is None else tuple(points)
+        return found
+
     @field_validator("shelf", mode="before")
     @classmethod
     def _find_shelf(cls, value: Any, info: ValidationInfo) -> Any:
@@ -247,7 +261,10 @@ class Study(Section):
         unused = {key for key in ("references", "measured") if not getattr(self, key)}
         if not self.balls_named:
             unused.add("shelf")
-        return self.model_dump(mode="json", by_alias=False, exclude=unused)
+        found = self.model_dump(mode="json", by_alias=False, exclude=unused)
+        if self.points is not None:
+            found["points"] = [point.content() for point in self.points]
+        return found
 
     @classmethod
     def from_json(cls, path: Path) -> Self:
@@ -259,12 +276,14 @@ class Study(Section):
             The file is missing, not JSON, or not a study.
         """
         try:
-            study = cls.model_validate(
-                json.loads(Path(path).read_text(encoding="utf-8")), by_alias=False, by_name=True
-            )
+            content = json.loads(Path(path).read_text(encoding="utf-8"))
+            points = content.pop("points", None)
+            study = cls.model_validate(content, by_alias=False, by_name=True)
+            if points is not None:
+                study = study.with_points([RunPoint(**point) for point in points])
         except OSError as error:
             raise InputError(f"{path}: cannot be read ({error.strerror}); run the study first") from None
-        except (ValueError, RecursionError) as error:  # a ValidationError is a ValueError
+        except (ValueError, RecursionError, AttributeError, TypeError) as error:
             first = error.errors()[0] if isinstance(error, ValidationError) else None
             where = f"{'.'.join(map(str, first['loc']))} {first['msg']}" if first else str(error)
             raise InputError(f"{path}: is not a resolved study ({where}); remove it and run again") from None

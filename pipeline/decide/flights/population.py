@@ -213,7 +213,7 @@ def fly_pattern(
         Shallow to deep.
     """
     depth, studied = (
-        flight_depths(model.depth_m) if depth_m is None else (depth_m, np.isin(depth_m, model.depth_m))
+        flight_depths(model.shown_m) if depth_m is None else (depth_m, np.isin(depth_m, model.shown_m))
     )
     launches, scenarios = shots.as_array(), _scenarios(conditions)
     few = launches[:SHOTS_OF_A_DRAW]

@@ -5,7 +5,7 @@ from pathlib import Path
 from pipeline.errors import InputError
 from pipeline.records.flow import RETRIED, RunInputs, RunResult
 from pipeline.records.record import read
-from pipeline.records.tree import RESULT, SPEC, STATE
+from pipeline.records.tree import RESULT, ROUNDS, SPEC, STATE
 
 LARGE_STATE = 4e6
 """Bytes above which a state is dropped as soon as it is not needed: less than a run may leave on disk by
@@ -29,6 +29,8 @@ def drop_states(results: Path, run_id: str) -> None:
 
 
 def _drop_states(results: Path, run_id: str) -> None:
+    if (results / ROUNDS).is_file():
+        return  # a later round may start from any of its runs
     followers: dict[str | None, list[str]] = {}
     # A run starts from one of its own pattern: all depths share one mesh topology.
     pattern = Path(*Path(run_id).parts[:2])

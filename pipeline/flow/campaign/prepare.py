@@ -53,7 +53,7 @@ def layout_spec(study: Study, pattern: Pattern) -> LayoutInputs:
 def variant_spec(study: Study, variant: Variant) -> VariantInputs:
     """Everything that a variant's surface and mesh depend on besides its pattern's layout."""
     model = fidelity(study.flow.fidelity)
-    level = model.level(study.flow.level)
+    level = model.level(variant.level or study.flow.level)
     orientation = next(known.layout.orientation for known in study.patterns if known.name == variant.pattern)
     found = VariantInputs(
         pattern=variant.pattern,
@@ -95,7 +95,7 @@ def _run_spec(study: Study, run: RunSpec, templates: str) -> RunInputs:
         reynolds=run.reynolds,
         spin_ratio=run.spin_ratio,
         fidelity=model.name,
-        level=flow.level,
+        level=run.level or flow.level,
         iterations=flow.iterations,
         standard_error=StandardErrors(cd=flow.standard_error.cd, cl=flow.standard_error.cl),
         boundary_layer=flow.boundary_layer,

@@ -116,16 +116,14 @@ def requests(study: Study, policy: Policy) -> dict[str, Request]:
         Of the profile in use.
     """
     found = {}
-    mesh = {
-        pattern.name: cells(study.flow.fidelity, study.flow.level, pattern.layout.mirror)
-        for pattern in study.patterns
-    }
+    mirrored = {pattern.name: pattern.layout.mirror for pattern in study.patterns}
     for run in runs(study):
-        count = mesh[run.pattern]
+        level = run.level or study.flow.level
+        count = cells(study.flow.fidelity, level, mirrored[run.pattern])
         ranks = study.flow.ranks
         if policy.cells_per_core is not None:
             ranks = max(1, round(count / policy.cells_per_core))
-        seconds = core_seconds(study.flow.fidelity, study.flow.level, count, run.starts_from is not None)
+        seconds = core_seconds(study.flow.fidelity, level, count, run.starts_from is not None)
         seconds /= ranks
         small = seconds < 60.0 * policy.small_minutes
         group = "/".join(run.run_id.split("/")[1::2]) if small else None
@@ -138,12 +136,14 @@ def prices(study: Study) -> dict[str, float]:
 
     Layouts from a file are priced as whole balls; should they have the mirror plane, they cost half.
     """
-    count = {
-        pattern.name: cells(study.flow.fidelity, study.flow.level, pattern.layout.mirror)
-        for pattern in study.patterns
-    }
-    flow = study.flow
+    mirrored = {pattern.name: pattern.layout.mirror for pattern in study.patterns}
     return {
-        run.run_id: core_seconds(flow.fidelity, flow.level, count[run.pattern], run.starts_from is not None)
+        run.run_id: price(study, mirrored[run.pattern], run.level, run.starts_from is not None)
         for run in runs(study)
     }
+
+
+def price(study: Study, mirrored: bool, level: str | None, warm: bool) -> float:
+    """Core seconds of a run of a pattern, with a mirror plane or not, on a mesh level (None: the study's)."""
+    of, level = study.flow.fidelity, level or study.flow.level
+    return core_seconds(of, level, cells(of, level, mirrored), warm)
