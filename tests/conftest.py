@@ -23,6 +23,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 # The same examples at each run, so that a change is judged by what it does and not by luck. New ones are
 # looked for with `./run test --hypothesis-profile=search`.
-settings.register_profile("same", derandomize=True)
-settings.register_profile("search", max_examples=1000)
+# Without a deadline: a machine that others use is no fault of the code.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("search", max_examples=1000, deadline=None)
 settings.load_profile("same")

@@ -21,7 +21,7 @@ LEAST_SPIN_RATIO, LEAST_LIFT = 0.03, 0.03
 
 CONDITIONS_A_SIDE = 3
 """Reynolds numbers and spin ratios at which a ball is compared: its coefficients are smooth, and more would
-count what the terms do not tell as if it were independent."""
+count what the terms do not explain as if it were independent."""
 
 BEYOND_M = 1.0e-5
 """Depth beyond those computed at which a ball still stands for its pattern [m]."""

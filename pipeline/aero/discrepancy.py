@@ -4,7 +4,7 @@ Measured less computed Cd, and the logarithm of measured over computed Cl, are f
 
     d_p = sum over terms of (shared + own_p) term,    terms: 1, S, ln Re, depth,
 
-plus an offset of each range or laboratory, plus what the terms do not tell (of each ball, and of each
+plus an offset of each range or laboratory, plus what the terms do not explain (of each ball, and of each
 condition). All are Gaussian with known sizes but those of the own parts, of drag and of lift, and of the
 shared part: these have half-normal priors and are learned from all patterns, summed over on a grid. Given the
 sizes the posterior is conjugate, so no sampler is needed; `benchmarks/correction_posterior.py` compares it
@@ -39,7 +39,7 @@ class Sizes:
     place : float
         Offset of a range or laboratory.
     ball, condition : float
-        What the terms do not tell: of a ball as a whole, and of each condition.
+        What the terms do not explain: of a ball as a whole, and of each condition.
     """
 
     shared: tuple[float, float, float, float]
@@ -274,7 +274,7 @@ def _design(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> Float
 
 
 def _noise(comparisons: Sequence[Comparison]) -> FloatArray:
-    """Covariance of the rows beside the discrepancy: measurement, ranges, and what the terms do not tell."""
+    """Covariance of the rows beside the discrepancy: measurement, ranges, residuals of the terms."""
     counts = [of.difference.size for of in comparisons]
     total, ends = sum(counts), np.cumsum([0, *counts])
     found = np.zeros((total, total))

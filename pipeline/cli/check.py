@@ -86,7 +86,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
         runs that are neither finished nor reused), core_hours_of_all, patterns (pattern, depths, reynolds,
         spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry), golfers (as
         they will be flown), passages (where in Reynolds number and spin ratio their flights with published
-        balls spend their time), not_told_apart (pairs of patterns that the mesh does not resolve, as in
+        balls spend their time), unresolved (pairs of patterns that the mesh does not resolve, as in
         decision.json), results and warnings.
     """
     model = fidelity(study.flow.fidelity)
@@ -122,7 +122,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
         "variants": [{"pattern": of.pattern, "variant": of.variant} | of.totals.content() for of in geometry],
         "golfers": [golfer_row(golfer) for golfer in study.golfers],
         "passages": [passage_row(study, of) for of in flights],
-        "not_told_apart": [pair.model_dump() for pair in apart],
+        "unresolved": [pair.model_dump() for pair in apart],
         "results": str(results),
         "warnings": study.warnings()
         + [

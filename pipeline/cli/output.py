@@ -7,9 +7,8 @@ library's markup or its emoji.
 import json
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from typing import Any
 
 from rich.console import Console
 from rich.progress import Progress
@@ -34,7 +33,7 @@ def messages() -> Console:
     return Console(stderr=True, highlight=False, soft_wrap=True, markup=False, emoji=False)
 
 
-def print_json(value: dict[str, Any]) -> None:
+def print_json(value: Mapping[str, object]) -> None:
     """Print one JSON object on standard output; NaN and infinities are refused."""
     print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rich.table import Table
 
@@ -12,6 +12,7 @@ from pipeline.study.units import ANGLE, SPEED, SPIN, Kind, QuantityError, in_uni
 
 if TYPE_CHECKING:
     from pipeline.flight.trajectory import Launches
+    from pipeline.range.record import ReductionRecord
 
 DRAWS, SEED = 400, 1
 """Draws of the coefficients that are flown, and their seed."""
@@ -121,19 +122,19 @@ def reduce_range(
     draws = reduction.common.draws(DRAWS, SEED)
     of = [pattern_table(reduction, k, draws) for k in range(len(reduction.data.patterns))]
     carried = carries(of, flown, Conditions(0.04267, 0.04593, air_from(293.15, 101325.0, 0.5)))
-    written = summary(reduction, fired, files, found, needed, of, carried)
+    record = summary(reduction, fired, files, found, needed, of, carried)
     folder = out or Path("results") / "range" / Path(files[0]).stem
-    write_results(folder, reduction, fired, estimates, gates, of, written)
+    write_results(folder, reduction, fired, estimates, gates, of, record)
     words = ", ".join(launch.values())
     page = write_page(folder, reduction, fired, estimates, gates, needed, found, carried, words)
     warn(reduction.notes)
     if as_json:
-        print_json(written | {"report": str(page)})
+        print_json(record.content() | {"version": record.version, "report": str(page)})
         return
-    _print(carried, written)
+    _print(record)
     for one in found:
         messages().print(f"{one.kind}: {one.text}")
-    messages().print(f"wrote {page}; {written['caution']}")
+    messages().print(f"wrote {page}; {record.caution}")
 
 
 def _launch(options: Mapping[str, str]) -> "Launches":
@@ -159,15 +160,15 @@ def _limits(kind: Kind, low: float, high: float) -> str:
     return f"{in_unit(low, kind, unit):.0f} to {in_unit(high, kind, unit):.0f} {unit}"
 
 
-def _print(carried: Sequence[Mapping[str, Any]], written: Mapping[str, Any]) -> None:
+def _print(record: "ReductionRecord") -> None:
     table = Table(title="Carry of the launch, with measured drag and lift")
     for head in ("pattern", "balls", "shots", "carry, m", "90 % interval, m", "peak height, m", "outside"):
         table.add_column(head, justify="left" if head == "pattern" else "right")
-    for row, of in zip(carried, written["patterns"], strict=True):
+    for row, of in zip(record.carry, record.patterns, strict=True):
         table.add_row(
-            row["pattern"], str(of["balls"]), str(of["shots"]), f"{row['carry_m']:.1f}",
-            f"{row['carry_lo_m']:.1f} to {row['carry_hi_m']:.1f}", f"{row['peak_height_m']:.1f}",
-            f"{100 * row['extrapolated']:.0f} %",
+            row.pattern, str(of.balls), str(of.shots), f"{row.carry_m:.1f}",
+            f"{row.carry_lo_m:.1f} to {row.carry_hi_m:.1f}", f"{row.peak_height_m:.1f}",
+            f"{100 * row.extrapolated:.0f} %",
         )  # fmt: skip
     tables().print(table)
 
@@ -194,7 +195,8 @@ def plan_range(
     from pipeline.range.invented import ARRANGEMENTS, Scatter, quoted_table
     from pipeline.range.plan import Candidate, plan, write_empty_firings
     from pipeline.range.sheet import write_sheet
-    from pipeline.records.record import read_object
+    from pipeline.records.decision import Decision
+    from pipeline.records.record import read
     from pipeline.records.tree import DECISION, TABLES
     from pipeline.study.units import LENGTH
 
@@ -208,16 +210,16 @@ def plan_range(
         raise InputError(f"--error: {error}: is outside 0.1 m to 20 m")
     study = read_study(path)
     folder = results_root / study.name
-    listed = read_object(folder / DECISION).get("product", {}).get("short_list", [])
+    listed = read(folder / DECISION, Decision).product.short_list
     if not listed:
         raise InputError(f"{folder / DECISION}: has no short list of prototypes; compute the study first")
     found, _ = read_tables(folder / TABLES)
     candidates = []
     for one in listed:
-        own = [of for of in found if of.pattern == one["pattern"] and of.depth_m is not None]
-        nearest = min(own, key=lambda of: abs((of.depth_m or 0.0) - one["depth_m"]))
-        name = f"{one['pattern']} {1e3 * one['depth_m']:.2f} mm"
-        candidates.append(Candidate(name, one["depth_m"], nearest.table))
+        own = [of for of in found if of.pattern == one.pattern and of.depth_m is not None]
+        nearest = min(own, key=lambda of: abs((of.depth_m or 0.0) - one.depth_m))
+        name = f"{one.pattern} {1e3 * one.depth_m:.2f} mm"
+        candidates.append(Candidate(name, one.depth_m, nearest.table))
     known = quoted_table() if reference is None else read_table(reference)
     stands = Candidate("reference" if reference is None else reference.stem, float("nan"), known)
     launches = Launches(*zip(*(as_flown(golfer).mean.tolist() for golfer in study.golfers), strict=True))

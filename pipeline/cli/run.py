@@ -158,7 +158,7 @@ def _ending(study: Study, results: Path, code: int) -> int:
         print(f"{of.golfer}: {of.headline}")
     if decision.correction is not None:
         print(f"measured balls: {decision.correction.why}")
-    for pair in decision.not_told_apart:
+    for pair in decision.unresolved:
         complain(f"warning: {pair.sentence}")
     print(f"report: {results / REPORT}")
     if failed:

@@ -39,7 +39,7 @@ class Flown(NamedTuple):
     notes : list of str
         What was left out or does not fit.
     unresolved : sequence of Unresolved
-        Pairs of patterns that the mesh does not tell apart.
+        Pairs of patterns that the mesh does not resolve.
     computed : dict
         By pattern, the coefficients without a correction.
     correction : Correction or None
@@ -78,7 +78,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
     unresolved : sequence of Unresolved
-        Pairs of patterns that the mesh does not tell apart (`unresolved_patterns`). Of those the first in the
+        Pairs of patterns that the mesh does not resolve (`unresolved_patterns`). Of those the first in the
         study's order is ranked, and stands for the others.
 
     Returns

@@ -57,7 +57,7 @@ def next_depths(
     coefficients : DataFrame
         As from `pipeline.aero.collect.read_coefficients`.
     unresolved : sequence of Unresolved
-        Pairs of patterns that the mesh does not tell apart: of those the first alone is offered.
+        Pairs of patterns that the mesh does not resolve; only the first of each is offered.
     models : mapping, optional
         By pattern, fitted to them; fitted here when absent.
     draws : int
@@ -78,7 +78,7 @@ def next_depths(
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
     fitted = models_of(study, coefficients).models if models is None else models
-    # Runs tell nothing of the place of the drag crisis on balls that are cut.
+    # Runs say nothing of the place of the drag crisis on balls that are cut.
     models = {name: model.placed() for name, model in fitted.items()}
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
@@ -112,7 +112,7 @@ def next_depths(
     if not offers:
         raise InputError(
             f"{study.name}: no pattern has two depths with usable runs, so that nothing can be chosen from "
-            "them; depthline status tells why"
+            "them; depthline status says why"
         )
     of = product(wide, {golfer.name: golfer.weight for golfer in golfers})
     value = np.concatenate(list(of.value_m.values()))

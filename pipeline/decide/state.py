@@ -180,7 +180,7 @@ def state_of(evidence: Evidence) -> State:
         return State(PROTOTYPES, pattern, depth, within, why, listed)
     of_placed = [] if placed is None else short_list(placed)
     if of_placed and of_placed[-1].p_so_far >= SURE and len(of_placed) <= LONGEST_LIST:
-        # Runs tell nothing of the place, so that more of them would not shorten the list.
+        # Runs say nothing of the place, so that more of them would not shorten the list.
         of_list = listed[:LONGEST_LIST]
         why = [
             f"{_sure(within)} What is not known is the place of the drag crisis on balls that are cut: with "

@@ -24,7 +24,7 @@ from pipeline.decide.product import Product, product, rank
 from pipeline.decide.run_more import runs_to_add
 from pipeline.decide.state import DECIDED, NOTHING, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.value import GRID, DepthValues, in_window, outside_cost
-from pipeline.decide.wording import advise, mesh_sentences, not_told_sentences, product_sentences
+from pipeline.decide.wording import advise, mesh_sentences, product_sentences, unresolved_sentences
 from pipeline.files.atomic import write_text
 from pipeline.records.decision import (
     Decision,
@@ -161,7 +161,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         models=[fit_of(model) for model in flown.models.values()],
         notes=notes,
         correction=correction_record(study, flown),
-        not_told_apart=list(unresolved),
+        unresolved=list(unresolved),
         mesh_error=StatedMeshError(**error.model_dump()),
         interval=list(INTERVAL),
         shots=SHOTS,
@@ -210,7 +210,7 @@ def _state(
     state = state_of(Evidence(of, placed, flown.models, flights, studied))
     if nothing is not None:
         return replace(state, word=NOTHING, why=[nothing], place_decides=False), []
-    also = not_told_sentences(state.pattern, flown.ranked_as) + (mesh if state.word != DECIDED else [])
+    also = unresolved_sentences(state.pattern, flown.ranked_as) + (mesh if state.word != DECIDED else [])
     state = replace(state, why=[*state.why, *also])
     model = flown.models[state.pattern]
     if model.criterion is None or not state.place_decides:
@@ -279,13 +279,13 @@ def _rows(
                 crisis_m=finite(curve(of.depth_m, of.crisis_m, [depth])[0]),
                 moulding_limit=None if moulded is None else moulded.limit,
                 share_without_limit=None if moulded is None else finite(moulded.share_without),
-                not_told_from="; ".join(_not_told_from(name, flown.unresolved)),
+                unresolved_from="; ".join(_unresolved_from(name, flown.unresolved)),
             )
         )
     return rows
 
 
-def _not_told_from(pattern: str, unresolved: Sequence[Unresolved]) -> list[str]:
+def _unresolved_from(pattern: str, unresolved: Sequence[Unresolved]) -> list[str]:
     pairs = [(pair.pattern, pair.other) for pair in unresolved if pattern in (pair.pattern, pair.other)]
     return [other if pattern == one else one for one, other in pairs]
 

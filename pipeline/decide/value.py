@@ -113,7 +113,7 @@ def outside_cost(window: FlightWindow | None, peak_m: FloatArray, descent_rad: F
         The cost of a metre or degree (`CONSTRAINT_COST` when it is a constraint) times the metres and degrees
         outside, shape as the inputs.
     """
-    if window is None or window.role == "told":
+    if window is None or window.role == "reported":
         return np.zeros_like(peak_m)
     cost = CONSTRAINT_COST if window.role == "constraint" else window.cost
     height = np.maximum(window.lowest_m - peak_m, 0.0) + np.maximum(peak_m - window.highest_m, 0.0)
@@ -123,7 +123,7 @@ def outside_cost(window: FlightWindow | None, peak_m: FloatArray, descent_rad: F
 
 
 def in_window(window: FlightWindow | None, peak_m: float, descent_rad: float) -> bool | None:
-    """Tell whether a flight is in the window; None without one."""
+    """Return whether a flight is in the window; None without one."""
     if window is None:
         return None
     high = window.lowest_m <= peak_m <= window.highest_m

@@ -161,14 +161,14 @@ def next_sentences(runs: RunsToAdd, state: State) -> list[str]:
     return found
 
 
-def not_told_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
-    """Say for which patterns a pattern stands that the mesh does not tell from it."""
+def unresolved_sentences(pattern: str, ranked_as: Mapping[str, str]) -> list[str]:
+    """Say for which patterns a pattern stands whose surfaces the mesh does not resolve."""
     others = [name for name, stands in ranked_as.items() if stands == pattern != name]
     if not others:
         return []
     return [
-        f"{pattern} stands for {_and(others)} too: the mesh does not tell their surfaces apart, so that they "
-        "are not ranked against each other."
+        f"{pattern} stands for {_and(others)} too: the mesh does not resolve how their surfaces differ, so "
+        "that they are not ranked against each other."
     ]
 
 

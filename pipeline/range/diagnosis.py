@@ -237,7 +237,7 @@ def _lift(reduction: Reduction, estimates: ShotEstimates) -> list[Finding]:
 
 
 def _tilt(reduction: Reduction) -> list[Finding]:
-    if not reduction.tilt_told:
+    if not reduction.tilt_free:
         return [
             Finding(
                 "tilt",
@@ -266,8 +266,7 @@ def _noise(reduction: Reduction) -> list[Finding]:
             found.append(
                 Finding(
                     "stated errors",
-                    f"Errors of {name} are {scale:.2g} times what is stated, as residuals tell; "
-                    f"that is used.",
+                    f"Errors of {name} are {scale:.2g} times what is stated, by the residuals; that is used.",
                 )
             )
     return found

@@ -169,7 +169,7 @@ def _judging_sd(state: State, shot_sd: FloatArray, ball_sd: FloatArray) -> Float
     """Scatter that the measurements of each shot are judged with, shape (n, 2).
 
     Wide, so that a shot that is unlike its like is not taken apart gate by gate; but the scatter itself for
-    shots that are far off, which a few bad measurements may explain that the shot alone cannot tell.
+    shots that are far off, which a few bad measurements may explain that the shot by itself does not show.
     """
     usual = np.hypot(shot_sd, ball_sd)
     by_gates = (~state.shot_kept & ~state.whole)[:, None]

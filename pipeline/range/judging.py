@@ -101,7 +101,7 @@ def judged_shots(data: ShotData, linear: Linear, point: Point) -> tuple[BoolArra
 
 
 def noise_scales(linear: Linear, kept: FloatArray, h: FloatArray, scale: FloatArray) -> FloatArray:
-    """Errors of time, side, height and spin over those stated, from the residuals where they can tell."""
+    """Errors of time, side, height and spin over those stated, from the residuals, where there are enough."""
     new = scale.copy()
     for c in range(4):
         use = (kept[:, c] > 0) & np.isfinite(linear.residual[:, c])

@@ -5,7 +5,6 @@ import math
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from pipeline import __version__
 from pipeline.files.atomic import write_text
@@ -13,6 +12,7 @@ from pipeline.range.diagnosis import Finding
 from pipeline.range.figures import draw_balls, draw_coefficients, draw_needs, draw_residuals
 from pipeline.range.firings import Firings
 from pipeline.range.measures import WANTED_CD, WANTED_CL, GateSummary, Needs, ShotEstimates
+from pipeline.range.record import Carry
 from pipeline.range.reduce import Reduction
 from pipeline.range.results import CAUTION, ball_rows, coefficient_rows
 from pipeline.report.drawing import style
@@ -31,7 +31,7 @@ def write_page(
     gates: Sequence[GateSummary],
     needed: Needs,
     found: Sequence[Finding],
-    carried: Sequence[dict[str, Any]],
+    carried: Sequence[Carry],
     launch: str,
 ) -> Path:
     """Write report.html and its figures as PNG; the page's path."""
@@ -82,16 +82,16 @@ def _balls(figures: Figures, balls: Sequence[Sequence[object]]) -> Picture:
     return figures.keep(draw, "balls", "Balls as moulded.")
 
 
-def _carry(rows: Sequence[dict[str, Any]]) -> Table:
+def _carry(rows: Sequence[Carry]) -> Table:
     cells = []
     for row in rows:
-        outside = row["extrapolated"]
+        outside = row.extrapolated
         cells.append(
             [
-                Cell(row["pattern"]),
-                Cell(yards(row["carry_m"])),
-                Cell(f"{yards(row['carry_lo_m'])} to {yards(row['carry_hi_m'])}"),
-                Cell(yards(row["peak_height_m"])),
+                Cell(row.pattern),
+                Cell(yards(row.carry_m)),
+                Cell(f"{yards(row.carry_lo_m)} to {yards(row.carry_hi_m)}"),
+                Cell(yards(row.peak_height_m)),
                 Cell(f"{100 * outside:.0f} %", "warn" if outside > 0.05 else ""),
             ]
         )
@@ -103,11 +103,11 @@ def _carry(rows: Sequence[dict[str, Any]]) -> Table:
 def _coefficients(reduction: Reduction) -> Table:
     rows = []
     for row in coefficient_rows(reduction):
-        if row["told"]:
-            value = [Cell(f"{row['value']:.4f}"), Cell(f"{row['se']:.4f}")]
+        if row.value is not None and row.se is not None:
+            value = [Cell(f"{row.value:.4f}"), Cell(f"{row.se:.4f}")]
         else:
             value = [Cell("not determined by these shots"), Cell("")]
-        rows.append([Cell(row["pattern"]), Cell(row["of"].capitalize()), Cell(row["term"]), *value])
+        rows.append([Cell(row.pattern), Cell(row.of.capitalize()), Cell(row.term), *value])
     return Table(
         "Re in 1e5, depth in 0.1 mm from the mean of the pattern's balls",
         ("pattern", "of", "term", "coefficient", "standard error"),
@@ -136,13 +136,13 @@ def _gates(gates: Sequence[GateSummary]) -> Table:
 
 def _needs(needed: Needs) -> list[str]:
     lines = [
-        f"One shot's gates tell Cd to {needed.cd_se:.4f} and Cl to {needed.cl_se:.4f} (standard errors).",
-        f"To tell Cd of one shot to {WANTED_CD:g} the times need errors of "
+        f"A shot's gates determine Cd to {needed.cd_se:.4f} and Cl to {needed.cl_se:.4f} (standard error).",
+        f"To determine Cd of one shot to {WANTED_CD:g} the times need errors of "
         f"{1e6 * needed.time_s:.1f} us, at most.",
     ]
     if math.isfinite(needed.height_m):
         lines.append(
-            f"To tell Cl of one shot to {WANTED_CL:g} the heights need errors of "
+            f"To determine Cl of one shot to {WANTED_CL:g} the heights need errors of "
             f"{1e3 * needed.height_m:.1f} mm, at most."
         )
     if math.isfinite(needed.place_m):

@@ -1,4 +1,4 @@
-"""Design of a firing: speeds, spins, balls and shots that tell differences of carry to a wanted error.
+"""Design of a firing: speeds, spins, balls and shots that determine differences of carry to a wanted error.
 
 Speeds and spins are those that flights pass through. How many balls are needed is found by simulating the
 range, reducing it, and taking the error of the difference in carry to a reference ball that the reduction

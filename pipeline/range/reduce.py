@@ -2,8 +2,8 @@
 
 Gauss-Newton through the equations of motion. A measurement that lies far off what the rest of its shot
 predicts counts no more (truncated least squares), nor does a gate that is late for all shots, nor a shot
-whose drag and lift are far from those of its like. Terms that the data do not tell keep their priors, so that
-intervals know of them, and are not reported.
+whose drag and lift are far from those of its like. Terms that the data do not determine keep their priors, so
+that intervals know of them, and are not reported.
 """
 
 from collections.abc import Callable
@@ -34,17 +34,17 @@ TERM_SD = {
 }  # fmt: skip
 """Standard deviations, about zero, of the terms' coefficients among balls; sizes of published fits."""
 
-WIDE_SD, UNTOLD_SD = 1e3, 10.0
+WIDE_SD, UNDETERMINED_SD = 1e3, 10.0
 """Prior of the coefficients of terms that were asked for, which says nothing, and the standard error at which
 such a term is refused."""
 
-TOLD_SHARE = 0.5
+DETERMINED_SHARE = 0.5
 """A coefficient is reported when its standard error is below this share of its prior's."""
 
 
 @dataclass(frozen=True, eq=False)
 class Reduction:
-    """What the firings tell.
+    """Result of a reduction.
 
     Attributes
     ----------
@@ -76,7 +76,7 @@ class Reduction:
         Cd and Cl of balls less those of their pattern at the balls' depths.
     shot_reynolds, shot_spin_ratio : ndarray, shape (n, 2)
         At the first and the last gate.
-    tilt_told : bool
+    tilt_free : bool
         Whether roll and axis of the range were free.
     notes : list of str
         What was left out before anything was computed.
@@ -98,7 +98,7 @@ class Reduction:
     ball_offset_se: FloatArray
     shot_reynolds: FloatArray
     shot_spin_ratio: FloatArray
-    tilt_told: bool
+    tilt_free: bool
     notes: list[str] = field(default_factory=list)
 
     def places(self, pattern: int) -> tuple[IntArray, IntArray]:
@@ -174,12 +174,12 @@ def reduce(
     if not len(data.pattern):
         raise InputError("no shot can be used:\n" + "\n".join(notes[:20]))
     terms = (drag or CANDIDATES["cd"], lift or CANDIDATES["cl"])
-    tilt_told = _tilt_told(data)
-    group, prior_sd = _group(data, terms, (drag is None, lift is None), tilt_told)
+    tilt_free = _tilt_free(data)
+    group, prior_sd = _group(data, terms, (drag is None, lift is None), tilt_free)
     state = fitted(data, terms, group, progress)
     linear = linearise(data, state.point, trace(data, terms, state.point), state.counted, state.scale)
     common = mixed(form_of(linear, state.shot_kept), group, state.shot_sd)
-    _refuse_untold(common, group, data, terms, prior_sd)
+    _refuse_undetermined(common, group, data, terms, prior_sd)
     _, of_balls, of_balls_se = offsets(
         form_of(linear), form_of(linear, state.shot_kept), group, common.mean, state.shot_sd, state.ball_sd
     )
@@ -188,7 +188,7 @@ def reduce(
     return Reduction(
         data, terms, state.point, linear, group, common, prior_sd,
         state.counted * state.shot_kept[data.shot_of_row][:, None], state.scale,
-        state.deviation, state.shot_kept, late, of_balls, of_balls_se, re, s, tilt_told, notes,
+        state.deviation, state.shot_kept, late, of_balls, of_balls_se, re, s, tilt_free, notes,
     )  # fmt: skip
 
 
@@ -198,8 +198,8 @@ def _lateness(state: State, linear: Linear, name: str) -> float:
     return float(np.nanmedian(linear.residual[own, 0]))
 
 
-def _tilt_told(data: ShotData) -> bool:
-    """Whether shots with an upright axis (no lift upwards) tell a tilt: some, with sides or heights seen."""
+def _tilt_free(data: ShotData) -> bool:
+    """Whether enough shots have an upright axis (no lift upwards) to determine a tilt of the range."""
     upright = np.abs(np.sin(data.stated[:, 7])) > 0.9
     return bool(upright.sum() >= 4)
 
@@ -230,14 +230,14 @@ def _group(data: ShotData, terms: Terms, prior: tuple[bool, bool], tilt: bool) -
     return Group(data.ball, of_ball, places, np.array(mean), 1.0 / prior_sd**2), prior_sd
 
 
-def _refuse_untold(
+def _refuse_undetermined(
     common: Common,
     group: Group,
     data: ShotData,
     terms: Terms,
     prior_sd: FloatArray,
 ) -> None:
-    """Refuse terms that were asked for and that the data do not tell."""
+    """Refuse terms that were asked for and that the data do not determine."""
     problems = []
     for pattern, places in enumerate(group.places):
         for of, of_terms, own in (
@@ -248,7 +248,7 @@ def _refuse_untold(
                 if place < 0 or prior_sd[place] < WIDE_SD:
                     continue
                 error = float(np.sqrt(common.covariance[place, place]))
-                if not error < UNTOLD_SD:
+                if not error < UNDETERMINED_SD:
                     problems.append(
                         f"pattern {data.patterns[pattern]}: {of}: term {term} cannot be determined "
                         f"from these shots; "

@@ -11,24 +11,32 @@ import numpy as np
 
 from pipeline import __version__
 from pipeline.aero.table_file import write_table
-from pipeline.files.atomic import write_json, write_text
+from pipeline.files.atomic import write_text
 from pipeline.flight.trajectory import Conditions, Launches, fly
 from pipeline.range.diagnosis import Finding
 from pipeline.range.firings import Firings
 from pipeline.range.gate_kernel import RANGE
 from pipeline.range.measures import GateSummary, Needs, ShotEstimates
-from pipeline.range.reduce import TOLD_SHARE, Reduction
+from pipeline.range.record import (
+    Carry,
+    CoefficientRow,
+    FindingRow,
+    FiredPattern,
+    GivenFile,
+    Parameters,
+    ReductionRecord,
+    ScatterFound,
+)
+from pipeline.range.reduce import DETERMINED_SHARE, Reduction
 from pipeline.range.tables import PatternTable
 from pipeline.range.terms import DEPTH_UNIT_M
+from pipeline.records.record import finite, write
 
 CAUTION = (
     "Balls are fired at up to 90 m/s: only on a guarded range, by its operator's rules, with eye protection. "
     "Whether a ball conforms is for the governing body to decide."
 )
 """Stands on every page and sheet of a range."""
-
-FORM = 1
-"""Version of reduction.json."""
 
 REDUCTION, VALUES = "reduction.json", "values.csv"
 
@@ -38,44 +46,44 @@ def table_file(pattern: str) -> str:
     return f"table-{_file_name(pattern)}.csv"
 
 
-def coefficient_rows(reduction: Reduction) -> list[dict[str, Any]]:
-    """Every coefficient of every pattern, and whether the data tell it; untold ones have no value."""
+def coefficient_rows(reduction: Reduction) -> list[CoefficientRow]:
+    """Every coefficient of every pattern, and whether the shots determine it."""
     rows = []
     error = np.sqrt(np.diag(reduction.common.covariance))
     for pattern, name in enumerate(reduction.data.patterns):
         for of, terms, places in zip(("cd", "cl"), reduction.terms, reduction.places(pattern), strict=True):
             for term, place in zip(terms, places, strict=True):
-                told = place >= 0 and error[place] < TOLD_SHARE * reduction.prior_sd[place]
+                known = bool(place >= 0 and error[place] < DETERMINED_SHARE * reduction.prior_sd[place])
                 rows.append(
-                    {
-                        "pattern": name,
-                        "of": of,
-                        "term": str(term),
-                        "told": bool(told),
-                        "value": float(reduction.common.mean[place]) if told else None,
-                        "se": float(error[place]) if told else None,
-                    }
+                    CoefficientRow(
+                        pattern=name,
+                        of=of,
+                        term=str(term),
+                        determined=known,
+                        value=float(reduction.common.mean[place]) if known else None,
+                        se=float(error[place]) if known else None,
+                    )
                 )
     return rows
 
 
-def carries(tables: Sequence[PatternTable], launch: Launches, conditions: Conditions) -> list[dict[str, Any]]:
+def carries(tables: Sequence[PatternTable], launch: Launches, conditions: Conditions) -> list[Carry]:
     """Carry of one launch with every pattern: median, standard error, 90 % interval, share outside shots."""
     rows = []
     for of in tables:
         flown = fly(of.draws, np.arange(len(of.draws)), launch, conditions)
         low, middle, high = np.quantile(flown.carry_m, [0.05, 0.5, 0.95])
         rows.append(
-            {
-                "pattern": of.pattern,
-                "depth_m": None if np.isnan(of.depth_m) else of.depth_m,
-                "carry_m": float(middle),
-                "carry_se_m": float(flown.carry_m.std()),
-                "carry_lo_m": float(low),
-                "carry_hi_m": float(high),
-                "peak_height_m": float(np.median(flown.peak_height_m)),
-                "extrapolated": float(np.median(flown.extrapolated)),
-            }
+            Carry(
+                pattern=of.pattern,
+                depth_m=finite(of.depth_m),
+                carry_m=float(middle),
+                carry_se_m=float(flown.carry_m.std()),
+                carry_lo_m=float(low),
+                carry_hi_m=float(high),
+                peak_height_m=float(np.median(flown.peak_height_m)),
+                extrapolated=float(np.median(flown.extrapolated)),
+            )
         )
     return rows
 
@@ -87,59 +95,58 @@ def summary(
     found: Sequence[Finding],
     needed: Needs,
     tables: Sequence[PatternTable],
-    carried: Sequence[dict[str, Any]],
-) -> dict[str, Any]:
-    """What reduction.json holds: SI, units in the names; the full covariance with its order."""
+    carried: Sequence[Carry],
+) -> ReductionRecord:
+    """What reduction.json holds."""
     order = [f"{name}" for name in RANGE]
     for pattern, name in enumerate(reduction.data.patterns):
         for of, terms, places in zip(("cd", "cl"), reduction.terms, reduction.places(pattern), strict=True):
             order += [f"{name}/{of}/{term}" for term, place in zip(terms, places, strict=True) if place >= 0]
-    ball_sd = [None if np.isnan(sd) else float(sd) for sd in reduction.common.ball_sd]
-    return {
-        "form": FORM,
-        "depthline": __version__,
-        "files": [
-            {"file": str(path), "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest()}
+    ball_cd_sd, ball_cl_sd = (finite(sd) for sd in reduction.common.ball_sd)
+    return ReductionRecord(
+        depthline=__version__,
+        files=[
+            GivenFile(file=str(path), sha256=hashlib.sha256(Path(path).read_bytes()).hexdigest())
             for path in files
         ],
-        "shots": len(reduction.data.pattern),
-        "shots_left_out": int((~reduction.shot_kept).sum()),
-        "times_left_out": int(
+        shots=len(reduction.data.pattern),
+        shots_left_out=int((~reduction.shot_kept).sum()),
+        times_left_out=int(
             ((reduction.kept[:, 0] == 0) & np.isfinite(reduction.linear.residual[:, 0])).sum()
         ),
-        "patterns": [
-            {
-                "pattern": of.pattern,
-                "depth_m": None if np.isnan(of.depth_m) else of.depth_m,
-                "balls": len(set(reduction.data.ball[reduction.data.pattern == k].tolist())),
-                "shots": int((reduction.data.pattern == k).sum()),
-                "reynolds": [float(of.table.reynolds[0]), float(of.table.reynolds[-1])],
-                "spin_ratio": [float(of.table.spin_ratio[0]), float(of.table.spin_ratio[-1])],
-            }
+        patterns=[
+            FiredPattern(
+                pattern=of.pattern,
+                depth_m=finite(of.depth_m),
+                balls=len(set(reduction.data.ball[reduction.data.pattern == k].tolist())),
+                shots=int((reduction.data.pattern == k).sum()),
+                reynolds=of.table.reynolds[[0, -1]].tolist(),
+                spin_ratio=of.table.spin_ratio[[0, -1]].tolist(),
+            )
             for k, of in enumerate(tables)
         ],
-        "coefficients": coefficient_rows(reduction),
-        "parameters": {
-            "order": order,
-            "mean": reduction.common.mean.tolist(),
-            "covariance": reduction.common.covariance.tolist(),
-            "reynolds_unit": 1e5,
-            "depth_unit_m": DEPTH_UNIT_M,
-        },
-        "scatter": {
-            "shot_cd": float(reduction.common.shot_sd[0]),
-            "shot_cl": float(reduction.common.shot_sd[1]),
-            "ball_cd": ball_sd[0],
-            "ball_cl": ball_sd[1],
-        },
-        "errors_over_stated": dict(
+        coefficients=coefficient_rows(reduction),
+        parameters=Parameters(
+            order=order,
+            mean=reduction.common.mean.tolist(),
+            covariance=reduction.common.covariance.tolist(),
+            reynolds_unit=1e5,
+            depth_unit_m=DEPTH_UNIT_M,
+        ),
+        scatter=ScatterFound(
+            shot_cd=float(reduction.common.shot_sd[0]),
+            shot_cl=float(reduction.common.shot_sd[1]),
+            ball_cd=ball_cd_sd,
+            ball_cl=ball_cl_sd,
+        ),
+        errors_over_stated=dict(
             zip(("time", "side", "height", "spin"), reduction.scale.tolist(), strict=True)
         ),
-        "needed": {key: None if np.isnan(value) else value for key, value in needed._asdict().items()},
-        "carry": list(carried),
-        "findings": [finding._asdict() for finding in found],
-        "caution": CAUTION,
-    }
+        needed={key: finite(value) for key, value in needed._asdict().items()},
+        carry=list(carried),
+        findings=[FindingRow(kind=one.kind, text=one.text) for one in found],
+        caution=CAUTION,
+    )
 
 
 def write_results(
@@ -149,7 +156,7 @@ def write_results(
     estimates: ShotEstimates,
     gates: Sequence[GateSummary],
     tables: Sequence[PatternTable],
-    written: dict[str, Any],
+    record: ReductionRecord,
 ) -> None:
     """Write reduction.json, values.csv, table-PATTERN.csv, shots.csv, balls.csv and gates.csv."""
     folder.mkdir(parents=True, exist_ok=True)
@@ -226,7 +233,7 @@ def write_results(
         "gate times late_s scatter_s high_m left_out cd_per_mm cl_per_mm",
         [[_blank(value) for value in gate] for gate in gates],
     )
-    write_json(folder / REDUCTION, written)
+    write(folder / REDUCTION, record)
 
 
 def ball_rows(reduction: Reduction, firings: Firings) -> list[list[Any]]:

@@ -198,14 +198,14 @@ def most_probable_scatter(form: Form, group: Group, start_sd: FloatArray) -> tup
     """
     from scipy.optimize import minimize
 
-    told = group.ball_freedom > 0
-    free = 4 if told else 2
+    several_balls = group.ball_freedom > 0
+    free = 4 if several_balls else 2
     bounds = np.log([_LOWEST_SD, _HIGHEST_SD])
 
     def cost(log_sd: FloatArray) -> float:
         sd = np.exp(np.clip(log_sd, *bounds))
         balls = by_ball(form, group, sd[:2] ** 2)
-        variance = sd[2:] ** 2 if told else np.zeros(2)
+        variance = sd[2:] ** 2 if several_balls else np.zeros(2)
         beyond = np.maximum(np.abs(log_sd - np.mean(bounds)) - 0.5 * np.ptp(bounds), 0.0)
         return float(10 * np.sum(beyond**2) - together(balls, group, variance)[2] - _log_prior(sd))
 
@@ -216,7 +216,7 @@ def most_probable_scatter(form: Form, group: Group, start_sd: FloatArray) -> tup
                  "initial_simplex": start + np.vstack([np.zeros(free), 0.7 * np.eye(free)])},
     )  # fmt: skip
     sd = np.exp(np.clip(found.x, *bounds))
-    return sd[:2], sd[2:] if told else np.zeros(2)
+    return sd[:2], sd[2:] if several_balls else np.zeros(2)
 
 
 def most_probable_common(form: Form, group: Group, shot_sd: FloatArray, ball_sd: FloatArray) -> FloatArray:
@@ -242,15 +242,15 @@ def mixed(form: Form, group: Group, shot_sd: FloatArray) -> Common:
         is then that of the balls that were fired.
     """
     balls = by_ball(form, group, shot_sd**2)
-    told = group.ball_freedom > 0
+    several_balls = group.ball_freedom > 0
     grid = [np.zeros(2)]
-    if told:
+    if several_balls:
         grid = [np.array([a, b]) for a in _GRID for b in _GRID]
     parts, log_weight = [], []
     for sd in grid:
         information, score, value = together(balls, group, sd**2)
         parts.append((information, score))
-        log_weight.append(value + (_log_prior(sd) if told else 0.0))
+        log_weight.append(value + (_log_prior(sd) if several_balls else 0.0))
     weight = np.exp(np.array(log_weight) - max(log_weight))
     weight /= weight.sum()
     keep = np.flatnonzero(weight > 1e-5)
@@ -261,7 +261,7 @@ def mixed(form: Form, group: Group, shot_sd: FloatArray) -> Common:
     off = means - mean
     covariance = np.einsum("p,pij->ij", weight, covariances) + np.einsum("p,pi,pj->ij", weight, off, off)
     roots = np.linalg.cholesky(0.5 * (covariances + covariances.transpose(0, 2, 1)))
-    scatter = np.full(2, np.nan) if not told else weight @ np.array([grid[k] for k in keep])
+    scatter = np.full(2, np.nan) if not several_balls else weight @ np.array([grid[k] for k in keep])
     return Common(mean, covariance, weight, means, roots, shot_sd, scatter)
 
 

@@ -1,4 +1,4 @@
-"""The sheet of a firing, to print: what is fired in which order, and what it will tell."""
+"""The sheet of a firing, to print: what is fired in which order, and how exactly carries will be known."""
 
 import math
 from pathlib import Path

@@ -3,21 +3,19 @@
 import math
 import re
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from pipeline.aero.table_file import read_table
 from pipeline.arrays import BoolArray, FloatArray
-from pipeline.errors import InputError
 from pipeline.files.columns import Column, Problems, read_columns
+from pipeline.range.record import FiredPattern, ReductionRecord
 from pipeline.range.results import REDUCTION, VALUES, table_file
 from pipeline.range.terms import Term, design, parse_terms
-from pipeline.records.record import read_object
+from pipeline.records.record import read
 from pipeline.shelf.ball import ShelfBall, modes_of
 from pipeline.study.names import SAFE_NAME
 
-_REMEDY = "reduce the firings again (depthline range reduce)"
 _WITH_DEPTH = re.compile(r"(.+?)[ _-]+([0-9]+(?:\.[0-9]+)?) ?mm")
 """Kinds of balls as `depthline range plan` writes them: "ico332 0.14 mm"."""
 
@@ -46,29 +44,27 @@ def balls_of_reduction(folder: Path, place: str, date: str = "") -> list[ShelfBa
         A file is missing or broken.
     """
     folder = Path(folder)
-    written = read_object(folder / REDUCTION, _REMEDY)
-    try:
-        parameters, patterns = written["parameters"], written["patterns"]
-        order, covariance = parameters["order"], np.array(parameters["covariance"], float)
-        files = ", ".join(Path(of["file"]).name for of in written["files"])
-    except (KeyError, TypeError, ValueError) as error:
-        raise InputError(f"{folder / REDUCTION}: lacks {error}; {_REMEDY}") from None
+    record = read(folder / REDUCTION, ReductionRecord)
+    covariance = np.array(record.parameters.covariance)
+    files = ", ".join(Path(of.file).name for of in record.files)
     inside = _measured_nodes(folder)
     return [
-        _ball(folder, of, order, covariance, inside.get(of["pattern"], set()), place, date, files)
-        for of in patterns
+        _ball(
+            folder, of, record.parameters.order, covariance, inside.get(of.pattern, set()), place, date, files
+        )
+        for of in record.patterns
     ]
 
 
 def _ball(
-    folder: Path, of: dict[str, Any], order: list[str], covariance: FloatArray,
+    folder: Path, of: FiredPattern, order: list[str], covariance: FloatArray,
     measured: set[tuple[str, str]], place: str, date: str, files: str,
 ) -> ShelfBall:  # fmt: skip
-    kind = str(of["pattern"])
+    kind = of.pattern
     table = read_table(folder / table_file(kind))
     split = _WITH_DEPTH.fullmatch(kind)
     pattern, depth = (split[1], 1e-3 * float(split[2])) if split else (kind, math.nan)
-    depth = depth if of["depth_m"] is None else float(of["depth_m"])
+    depth = depth if of.depth_m is None else of.depth_m
     shape = table.cd.shape
     inside = np.array(
         [[(f"{re_:.6g}", f"{s:.6g}") in measured for s in table.spin_ratio] for re_ in table.reynolds]
@@ -86,7 +82,7 @@ def _ball(
     return ShelfBall(
         _safe(kind, place), "measured", table, inside, modes,
         pattern=pattern if re.fullmatch(SAFE_NAME, pattern) else "", depth_m=depth, place=place,
-        source=f"range reduce of {files}", date=date, balls=int(of["balls"]), shots=int(of["shots"]),
+        source=f"range reduce of {files}", date=date, balls=of.balls, shots=of.shots,
     )  # fmt: skip
 
 

@@ -43,7 +43,7 @@ CANDIDATES = {
         Term(depth=2), Term(spin=1, depth=1),
     ),
 }  # fmt: skip
-"""Terms that the reduction tries by itself, in this order; those that the data cannot tell are left out."""
+"""Terms that the reduction tries by itself, in this order; undetermined ones are left out."""
 
 QUOTED_DRAG = ((Term(), 0.2028), (Term(spin=2), 2.8466), (Term(reynolds=1), 0.0165), (Term(spin=1), -0.2159))
 QUOTED_LIFT = ((Term(), 0.0860), (Term(spin=1), 0.6463), (Term(reynolds=-2), -0.0122), (Term(spin=2), 1.4789))

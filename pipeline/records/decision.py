@@ -1,5 +1,7 @@
 """Record of the decision station: best depths, their intervals and tolerances, and the decision in words."""
 
+from typing import ClassVar
+
 from pydantic import Field
 
 from pipeline.records.record import Part, Record
@@ -15,7 +17,7 @@ class DecisionRow(Part):
     deepest; `tolerance_m` the change of depth that costs a yard; `regret_m` what the golfer gives away, on
     average over the draws, with the pattern at the depth that is best for all golfers against his own best;
     `moulding_limit` the scatter that costs the most of `share_within_yard`, and `share_without_limit` that
-    share if it were zero; `total_m` is less certain than its standard error says; `not_told_from` names the
+    share if it were zero; `total_m` is less certain than its standard error says; `unresolved_from` names the
     patterns, "; " between them, from which the mesh does not resolve it.
 
     None stands where there is no value: no interval with one usable depth, no window, no scatter of moulding;
@@ -48,7 +50,7 @@ class DecisionRow(Part):
     crisis_m: float | None = None
     moulding_limit: str | None = None
     share_without_limit: float | None = None
-    not_told_from: str | None = None
+    unresolved_from: str | None = None
 
 
 class DecisionCurve(Part):
@@ -357,6 +359,8 @@ class Decision(Record):
     of each were flown.
     """
 
+    version: ClassVar[int] = 2
+
     study: str = ""
     golfers: list[str]
     patterns: list[str]
@@ -370,7 +374,7 @@ class Decision(Record):
     next: RunsToAdd = RunsToAdd()
     models: list[ModelFit] = Field(default_factory=list)
     notes: list[str]
-    not_told_apart: list[Unresolved] = Field(default_factory=list)
+    unresolved: list[Unresolved] = Field(default_factory=list)
     mesh_error: StatedMeshError | None = None
     interval: list[float] = Field(default_factory=list)
     shots: int = 0

@@ -116,7 +116,7 @@ def moulding_table(inputs: Inputs) -> Table | None:
 
 
 def _probability_cell(row: DecisionRow) -> Cell:
-    others, text = row.not_told_from, number(row.p_best, 2)
+    others, text = row.unresolved_from, number(row.p_best, 2)
     return Cell(f"{text} (not resolved from {others.replace('; ', ', ')})", "warn") if others else Cell(text)
 
 

@@ -96,7 +96,7 @@ def _mesh(inputs: Inputs) -> str:
         "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
         "differences between depths. " + _slope_error(inputs)
     )
-    pairs = [unbroken(pair.sentence) for pair in inputs.decision.not_told_apart]
+    pairs = [unbroken(pair.sentence) for pair in inputs.decision.unresolved]
     return " ".join(["".join(text), *pairs])
 
 

@@ -80,7 +80,7 @@ def _fitted(
     columns = _terms(re, s)
     if np.linalg.matrix_rank(columns / np.linalg.norm(columns, axis=0), tol=1e-6) < columns.shape[1]:
         raise InputError(
-            f"{path}: its conditions do not tell level, powers of S and ln Re apart; give a full grid, or "
+            f"{path}: its conditions do not determine level, powers of S and of ln Re; give a full grid, or "
             "more Reynolds numbers and spin ratios"
         )
     n = near_re.size

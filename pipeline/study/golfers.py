@@ -130,11 +130,11 @@ class FlightWindow(Section):
     steepest_rad: Annotated[float, Quantity(ANGLE, "0 deg", "90 deg", "50 deg")] = Field(
         0.5 * math.pi, alias="steepest_descent", description="Steepest descent wanted, 0 deg to 90 deg."
     )
-    role: Literal["told", "preference", "constraint"] = Field(
-        "told",
-        description="What the window does: told (the report says whether the flight is in it), preference "
-        "(each metre or degree outside costs as much carry as `cost` says) or constraint (depths outside it "
-        "are ruled out while any depth is inside).",
+    role: Literal["reported", "preference", "constraint"] = Field(
+        "reported",
+        description="What the window does: reported (the report says whether the flight is in it), "
+        "preference (each metre or degree outside costs as much carry as `cost` says) or constraint (depths "
+        "outside it are ruled out while any depth is inside).",
     )
     cost: Annotated[float, Number(0, 100, 1)] = Field(
         1.0,

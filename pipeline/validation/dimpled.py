@@ -90,8 +90,8 @@ def tripped(
     return Flow(mesh_of(ball, level), MODEL, reynolds, spin_ratio, start, settings)
 
 
-def truth_flows() -> list[Flow]:
-    """All flows of the table of truth, on the coarse mesh, spins from low to high."""
+def tripped_flows() -> list[Flow]:
+    """All tripped flows of the validation table, on the coarse mesh, spins from low to high."""
     flows: list[Flow] = []
     ball = dimpled_ball(DEPTH_M)
     for reynolds, spin_ratio in TRUTH:
@@ -100,23 +100,25 @@ def truth_flows() -> list[Flow]:
     return flows
 
 
-def alone_flows() -> list[Flow]:
-    """The flows of the table of truth without a trip, each from the tripped one."""
+def turbulent_flows() -> list[Flow]:
+    """The flows of the validation table without a trip, each from the tripped one."""
     return [
-        replace(flow, starts_from=flow, options=flow.options | {"boundary_layer": "turbulent"}, label="alone")
-        for flow in truth_flows()
+        replace(
+            flow, starts_from=flow, options=flow.options | {"boundary_layer": "turbulent"}, label="turbulent"
+        )
+        for flow in tripped_flows()
     ]
 
 
-def alone(bench: Bench) -> list[Row]:
-    """Drag and lift by the turbulence model alone against published fits and values."""
-    rows = _rows(bench, alone_flows())
+def turbulent_part(bench: Bench) -> list[Row]:
+    """Drag and lift without a trip against published fits and values."""
+    rows = _rows(bench, turbulent_flows())
     return [replace(row, condition=f"{row.condition}, no trip") for row in rows]
 
 
-def truth(bench: Bench) -> list[Row]:
+def tripped_part(bench: Bench) -> list[Row]:
     """Drag and lift of the conventional ball against published fits and values."""
-    return _rows(bench, truth_flows())
+    return _rows(bench, tripped_flows())
 
 
 def _rows(bench: Bench, flows: list[Flow]) -> list[Row]:

@@ -20,7 +20,7 @@ from pipeline.validation.dimpled import (
     TARGETS,
     dimpled_ball,
     mesh_of,
-    truth_flows,
+    tripped_flows,
 )
 from pipeline.validation.flows import Flow, row_of
 from pipeline.validation.published_dimpled import SUBCRITICAL_DRAG
@@ -91,7 +91,7 @@ def smooth(bench: Bench) -> list[Row]:
     ]
     for name, flows, expected in (
         ("smooth", smooth_flows(), SMOOTH_CARRY_YD),
-        ("dimpled", truth_flows(), DIMPLED_CARRY_YD),
+        ("dimpled", tripped_flows(), DIMPLED_CARRY_YD),
     ):
         found = bench.compute(flows)
         if len(found) < len(flows):
@@ -131,8 +131,8 @@ def orientation_flows() -> dict[str, Flow]:
 def orientation(bench: Bench) -> list[Row]:
     """Differences between the two orientations: drag, lift and, flown, carry and flight time."""
     flows = orientation_flows()
-    found = bench.compute([*flows.values(), *truth_flows()])
-    if any(flow not in found for flow in [*flows.values(), *truth_flows()]):
+    found = bench.compute([*flows.values(), *tripped_flows()])
+    if any(flow not in found for flow in [*flows.values(), *tripped_flows()]):
         return []
     pole, seam = (found[flow] for flow in flows.values())
     pairs = {name: [side.result.coefficient(name) for side in (pole, seam)] for name in ("cd", "cl")}
@@ -144,7 +144,7 @@ def orientation(bench: Bench) -> list[Row]:
         Row(f"{name}_orientation", condition, steps[name], errors[name], level=level, cells=cells)
         for name in steps
     ]
-    base = table_of(found[flow] for flow in truth_flows())
+    base = table_of(found[flow] for flow in tripped_flows())
 
     def flown(cd: float, cl: float) -> np.ndarray:
         table = CoefficientTable(base.reynolds, base.spin_ratio, base.cd + cd, base.cl + cl)

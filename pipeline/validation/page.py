@@ -38,7 +38,7 @@ _FIGURES: dict[str, tuple[tuple[str, Callable[[Sequence[Row]], "Figure"], str], 
     "spin": (
         ("spin", figures.draw_spin, "Cl and Cd of a spinning sphere at Re 100; published fits differ."),
     ),
-    "truth": (("dimpled", draw_dimpled, "A dimpled ball beside published fits and values, coarse mesh."),),
+    "tripped": (("dimpled", draw_dimpled, "A dimpled ball beside published fits and values, coarse mesh."),),
     "levels": (("levels", draw_levels, "The same flow on three meshes, beside published values."),),
     "orientation": (
         (

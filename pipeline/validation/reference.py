@@ -21,10 +21,10 @@ PROPER_TIME = 100.0
 
 
 def reference_flows() -> tuple[Flow, Flow]:
-    """Steady flow around the whole ball, the model alone, and the time-accurate one that starts from it."""
+    """Steady flow around the whole ball, without a trip, and the time-accurate one that starts from it."""
     mesh = mesh_of(dimpled_ball(DEPTH_M), mirrored=False)
     reynolds, spin_ratio = MIDDLE
-    steady = Flow(mesh, MODEL, reynolds, spin_ratio, None, TARGETS, "alone")
+    steady = Flow(mesh, MODEL, reynolds, spin_ratio, None, TARGETS, "turbulent")
     options: FlowOptions = {"iterations": round(END / SAMPLE_TIME), "standard_error": NEVER}
     return steady, Flow(mesh, DES, reynolds, spin_ratio, steady, options)
 

@@ -368,6 +368,6 @@ def test_patterns_below_the_mesh_are_warned_of(depthline, tmp_path):
     study = tmp_path / "study.yaml"
     study.write_text(SMALL.replace(pattern, pattern + second))
     ended = depthline("check", study, "--json", "--results", tmp_path)
-    (pair,) = ended.json()["not_told_apart"]
+    (pair,) = ended.json()["unresolved"]
     assert (pair["pattern"], pair["other"], pair["resolved_at"]) == ("ico32", "catenary", None)
     assert "warning: ico32 and catenary are not ranked against each other" in ended.err

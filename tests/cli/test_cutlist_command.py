@@ -48,7 +48,13 @@ def test_tolerance_comes_from_the_decision(depthline, small, tmp_path):
         row | {"pattern": "ico32", "tolerance_m": 0.012e-3},
         row | {"pattern": "other", "tolerance_m": 1.0},
     ]
-    decision = {"golfers": ["fast swing"], "patterns": ["ico32", "other"], "notes": [], "rows": rows}
+    decision = {
+        "golfers": ["fast swing"],
+        "patterns": ["ico32", "other"],
+        "notes": [],
+        "rows": rows,
+        "version": 2,
+    }
     decision |= {"curves": [], "advice": []}
     write_json(tmp_path / "results" / "small" / "decision.json", decision)
     ended = depthline("cutlist", small, "--edge-angle", "14 deg", "--json", "--results", tmp_path / "results")

@@ -181,7 +181,7 @@ def test_two_patterns_are_ranked_on_the_same_shots():
     assert "Of the 2 patterns it carries furthest with a probability of 1.00" in words(details["advice"][0])
 
 
-def not_told(one, other):
+def pair_of(one, other):
     return unresolved_pair(one, other, 2e-4, "coarse", 8e-4, SurfaceDifference(1e-7, 1e-6), None)
 
 
@@ -189,32 +189,34 @@ def test_patterns_that_the_mesh_does_not_tell_apart_are_not_ranked():
     runs = [
         coefficients(pattern=name, more_drag=more) for name, more in (("a", 0.002), ("b", 0), ("c", 0.05))
     ]
-    of, pairs = study(("a", "b", "c")), [not_told("a", "b")]
+    of, pairs = study(("a", "b", "c")), [pair_of("a", "b")]
     assert decided(of, pd.concat(runs))[1]["advice"][0]["pattern"] == "b"
     frame, details = decided(of, pd.concat(runs), unresolved=pairs)
     # b has less drag by its runs, but what they differ by is no difference of the surfaces.
     assert {of_golfer["pattern"] for of_golfer in details["advice"]} == {"a"}
-    assert "a stands for b too: the mesh does not tell their surfaces apart" in words(details["advice"][0])
+    assert "a stands for b too: the mesh does not resolve how their surfaces differ" in words(
+        details["advice"][0]
+    )
     assert "Of the 2 patterns it carries furthest with a probability of 1.00" in words(details["advice"][0])
     by_pattern = frame.set_index(["golfer", "pattern"]).loc["long hitter"]
     assert by_pattern["p_best"].to_dict() == {"a": 1.0, "b": 1.0, "c": 0.0}
-    assert by_pattern["not_told_from"].to_dict() == {"a": "b", "b": "a", "c": ""}
+    assert by_pattern["unresolved_from"].to_dict() == {"a": "b", "b": "a", "c": ""}
     assert by_pattern["regret_m"].isna().to_dict() == {"a": False, "b": True, "c": False}
     assert [row["pattern"] for row in details["product"]["patterns"]] == ["a", "c"]
     assert "a stands for b too" in " ".join(details["product"]["sentences"])
-    assert details["not_told_apart"][0]["sentence"].startswith("a and b are not ranked against each other")
+    assert details["unresolved"][0]["sentence"].startswith("a and b are not ranked against each other")
     json.dumps(details)
 
 
 def test_a_pattern_whose_stand_in_has_no_runs_is_ranked_itself():
-    frame, details = decided(study(("a", "b")), coefficients(pattern="b"), unresolved=[not_told("a", "b")])
+    frame, details = decided(study(("a", "b")), coefficients(pattern="b"), unresolved=[pair_of("a", "b")])
     assert (frame["p_best"] == 1.0).all() and details["advice"][0]["pattern"] == "b"
 
 
-def test_one_depth_of_two_patterns_not_told_apart_is_nothing_to_decide():
+def test_one_depth_of_two_patterns_unresolved_is_nothing_to_decide():
     both = pd.concat([coefficients(pattern=name, depths=(0.2e-3,)) for name in "ab"])
     assert decided(study(("a", "b")), both)[1]["state"] != "nothing to decide"
-    _, details = decided(study(("a", "b")), both, unresolved=[not_told("a", "b")])
+    _, details = decided(study(("a", "b")), both, unresolved=[pair_of("a", "b")])
     assert details["state"] == "nothing to decide"
 
 

@@ -92,7 +92,7 @@ def test_window_as_told_preference_and_constraint():
     peak, descent = np.array([20.0, 30.0, 37.0]), np.radians([40.0, 40.0, 53.0])
     told, preferred, required = (
         FlightWindow.model_validate(wanted | {"role": role, "cost": 2.0}, by_name=True)
-        for role in ("told", "preference", "constraint")
+        for role in ("reported", "preference", "constraint")
     )
     assert (
         outside_cost(None, peak, descent).tolist() == outside_cost(told, peak, descent).tolist() == [0, 0, 0]

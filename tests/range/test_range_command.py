@@ -10,8 +10,9 @@ from small_study import SMALL
 
 from pipeline.aero.export import write_tidy
 from pipeline.cli.app import main
-from pipeline.files.atomic import write_json
 from pipeline.range.shelf_balls import _WITH_DEPTH
+from pipeline.records.decision import Decision, ProductAdvice, Prototype
+from pipeline.records.record import write
 
 
 def run(monkeypatch, *words):
@@ -66,12 +67,22 @@ def test_a_table_of_a_reduction_can_be_flown(tmp_path, monkeypatch, capsys):
     assert 180 < json.loads(capsys.readouterr().out)["carry_m"] < 250
 
 
+def write_decision(path, short_list):
+    """Write a decision with this short list and nothing else."""
+    product = ProductAdvice(short_list=short_list)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write(path, Decision(golfers=[], patterns=[], rows=[], curves=[], advice=[], product=product, notes=[]))
+
+
 def study_with_a_short_list(folder):
     """Results of a study as far as `range plan` reads them: a decision with a short list, and its tables."""
     (folder / "study.yaml").write_text(SMALL)
     results = folder / "results" / "small"
-    listed = [{"pattern": "ico32", "depth_m": depth} for depth in (1.5e-4, 2.0e-4)]
-    write_json(results / "decision.json", {"product": {"short_list": listed}})
+    listed = [
+        Prototype(pattern="ico32", depth_m=depth, p_within_yard=0.5, p_so_far=0.5)
+        for depth in (1.5e-4, 2.0e-4)
+    ]
+    write_decision(results / "decision.json", listed)
     frames = []
     for depth, drag in ((1.5e-4, 1.0), (2.0e-4, 1.02)):
         of = table(cd=drag)
@@ -106,7 +117,7 @@ def test_a_plan_without_what_it_needs_is_refused(tmp_path, monkeypatch, capsys):
     assert "--error: 4 kg" in capsys.readouterr().err
     assert run(monkeypatch, "plan", study, "--results", results, "--arrangement", "radar") == 2
     assert "write screens or baselines" in capsys.readouterr().err
-    write_json(results / "small" / "decision.json", {"product": {"short_list": []}})
+    write_decision(results / "small" / "decision.json", [])
     assert run(monkeypatch, "plan", study, "--results", results) == 2
     assert "has no short list of prototypes; compute the study first" in capsys.readouterr().err
     assert not (results / "small" / "firing").exists()

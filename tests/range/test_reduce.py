@@ -139,21 +139,21 @@ def test_the_effect_of_depth_is_told_apart_from_the_scatter_of_balls():
     assert 0.0015 < reduction.common.ball_sd[0] < 0.006
 
 
-def test_what_shots_do_not_tell_is_not_reported():
+def test_what_shots_do_not_determine_is_not_reported():
     # One spin at one speed: nothing is known of slopes in S or Re.
     firings = simulate(SIX, screens(), Programme((60.0,), (260.0,), 2), Scatter(), 12)
-    rows = {(row["of"], row["term"]): row for row in coefficient_rows(reduce(firings))}
+    rows = {(row.of, row.term): row for row in coefficient_rows(reduce(firings))}
     for key in (("cd", "S^2"), ("cd", "lnRe^2"), ("cl", "S*lnRe")):
-        assert not rows[key]["told"] and rows[key]["value"] is None
+        assert not rows[key].determined and rows[key].value is None
 
 
-def test_a_misplaced_gate_changes_what_is_told_of_it():
+def test_a_misplaced_gate_shifts_drag_as_predicted():
     noise = Scatter(time_s=0.0, position_m=1e-3)
     firings = simulate(SIX, screens(), ONE_SHOT, noise, 13)
     reduction = reduce(firings)
     gate = next(gate for gate in gate_summaries(reduction, firings) if gate.gate == "G9")
     moved = simulate(SIX, screens(), ONE_SHOT, noise, 13)
-    # The gate is 0.5 mm further than its file says: less than its noise, and not told from it.
+    # The gate is 0.5 mm further than its file says: which its noise hides.
     moved.gates.loc[moved.gates["gate"] == "G9", "position_m"] -= 0.5e-3
     after = reduce(moved)
     assert not after.late_gates

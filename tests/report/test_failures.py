@@ -281,9 +281,9 @@ def test_patterns_that_the_mesh_does_not_tell_apart_are_said(two_patterns: Resul
         "pattern": "ico32", "other": "oct14", "depth_m": 2e-4, "level": "coarse", "cell_m": 8e-4,
         "exact_m": 1e-7, "missed_m": 1e-6, "resolved_at": None, "sentence": sentence,
     }  # fmt: skip
-    decision["not_told_apart"] = [pair]
+    decision["unresolved"] = [pair]
     for row in decision["rows"]:
-        row["not_told_from"] = "oct14" if row["pattern"] == "ico32" else "ico32"
+        row["unresolved_from"] = "oct14" if row["pattern"] == "ico32" else "ico32"
     path.write_text(json.dumps(decision))
     inputs = read_inputs(*results)
     assert dict(limits(inputs))["Mesh"].endswith(sentence)

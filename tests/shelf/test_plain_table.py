@@ -71,7 +71,7 @@ def test_too_little_is_refused(tmp_path):
     re = np.full(9, 1e5)
     s = np.linspace(0.05, 0.3, 9)
     (tmp_path / "t.csv").write_text(rows(re + np.arange(9), s, *truth(re, s)))
-    with pytest.raises(InputError, match="do not tell"):
+    with pytest.raises(InputError, match="do not determine"):
         ball_of_table(tmp_path / "t.csv", "b")
 
 

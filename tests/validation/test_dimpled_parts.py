@@ -65,7 +65,7 @@ def values(rows: list[Row], quantity: str) -> list[float]:
 
 
 def test_errors_against_the_published_fit() -> None:
-    rows = dimpled.truth(KnownBench())
+    rows = dimpled.tripped_part(KnownBench())
     fitted = [row for row in rows if row.quantity == "cd" and "Smits" in row.source]
     # The fit is stated for spin ratios from 0.08 to 0.20.
     assert {row.spin_ratio for row in fitted} == {0.1, 0.2}
@@ -118,7 +118,7 @@ def test_steps_of_depth() -> None:
 def test_flows_of_all_parts_have_folders_of_their_own() -> None:
     # The bench computes a flow anew whose folder holds another one.
     flows = [
-        *dimpled.truth_flows(), *dimpled.alone_flows(), *levels.level_flows(), *flown.smooth_flows(),
+        *dimpled.tripped_flows(), *dimpled.turbulent_flows(), *levels.level_flows(), *flown.smooth_flows(),
         *flown.orientation_flows().values(), *reference.reference_flows(),
         *(flow for level in depth.DEPTHS_M for flow in depth.paired_flows(level).values()),
         *(flow for row in depth.jittered_flows().values() for flow in row),
@@ -187,7 +187,7 @@ def test_the_page_draws_dimpled_balls(tmp_path: Path) -> None:
     rows = [
         dataclasses.replace(row, part=name)
         for name, part in (
-            ("truth", dimpled.truth),
+            ("tripped", dimpled.tripped_part),
             ("depth", depth.paired),
             ("transient", reference.transient),
         )

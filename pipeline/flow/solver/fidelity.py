@@ -25,7 +25,7 @@ sheds last some D / U, so that samples closer together would add no information.
 
 DIMPLED_MODEL_ERROR = dimpled_model_error() | {"laminar": (0.20, 0.40)}
 """Of Cd and Cl by the state of the boundary layer, from the validation table that is shipped (`depthline
-verify truth alone`; coarse mesh, 0.20 mm, Re 9e4 to 2e5, S 0 to 0.2). The published values differ among
+verify tripped turbulent`; coarse mesh, 0.20 mm, Re 9e4 to 2e5, S 0 to 0.2). The published values differ among
 themselves by a quarter in Cd and a factor of two in Cl. Laminar: drag of a smooth sphere below its crisis
 (`verify smooth`); its lift was not compared and is taken to be as far off."""
 

@@ -1,7 +1,7 @@
 """Relative error of the steady flow model: root mean square of its errors in the shipped validation table.
 
 `validation_table.csv` beside this module holds Cd and Cl that were computed for a conventional dimpled ball
-(`depthline verify truth alone`), each beside a published value with its source and mark.
+(`depthline verify tripped turbulent`), each beside a published value with its source and mark.
 """
 
 import csv

@@ -245,7 +245,7 @@ def _set_aside_if_broken(task: Task) -> list[str]:
 
 
 def _set_aside_if_edited(task: Task) -> list[str]:
-    """Move a case away that somebody edited; its name tells where it went."""
+    """Move a case away that somebody edited; its new name says so."""
     if not (task.case / START).is_file():
         return []
     names = edited(task.case, read(task.case / START, CaseStart).files)

@@ -1,4 +1,4 @@
-"""Patterns that a mesh does not tell apart."""
+"""Patterns that a mesh does not resolve."""
 
 import pytest
 
@@ -48,7 +48,7 @@ def pairs(of):
 
 
 @pytest.mark.parametrize("cavity", ["arc, edge_radius: 0.3 mm", "catenary"])
-def test_sections_below_the_cells_are_not_told_apart_at_any_level(tmp_path, cavity):
+def test_sections_below_the_cells_are_unresolved_at_any_level(tmp_path, cavity):
     (found,) = pairs(study(tmp_path, ("plain", "arc"), ("other", cavity)))
     assert (found.pattern, found.other, found.resolved_at) == ("plain", "other", None)
     assert found.exact_m < 1e-6
@@ -99,7 +99,7 @@ def pair(one, other):
     return unresolved_pair(one, other, 2e-4, "coarse", 8e-4, SurfaceDifference(1e-7, 1e-6), None)
 
 
-def test_the_first_of_the_study_stands_for_those_not_told_from_it():
+def test_the_first_of_the_study_stands_for_those_not_resolved_from_it():
     assert ranked_as("abcd", [pair("a", "c"), pair("c", "d")]) == {"a": "a", "b": "b", "c": "a", "d": "d"}
     assert ranked_as("cd", [pair("a", "c"), pair("c", "d")]) == {"c": "c", "d": "c"}
     assert ranked_as("ab", []) == {"a": "a", "b": "b"}
