@@ -10,6 +10,11 @@ SURFACE_MAP = "Blues"
 
 _LIGHTEST, _DARKEST = 0.20, 0.97
 
+_ON_DARK = (0.0, 0.68)
+"""Part of the map that shows on a dark page: its dark end is left out instead."""
+
+_GREY_ON_DARK = "#d0d0d0"
+
 
 class DepthColours:
     """Colour of each depth: shallow light, deep dark, on a perceptually uniform map.
@@ -29,15 +34,28 @@ class DepthColours:
 
     def of(self, depth_m: float) -> str:
         """Colour of a depth as #rrggbb."""
+        return self._between(_LIGHTEST, _DARKEST, depth_m)
+
+    def on_dark(self, depth_m: float) -> str:
+        """Colour of a depth on a dark page as #rrggbb."""
+        return self._between(*_ON_DARK, depth_m)
+
+    def _between(self, shallow: float, deep: float, depth_m: float) -> str:
         import matplotlib
         from matplotlib.colors import to_hex
 
         span = self._high - self._low
         place = min(max((depth_m - self._low) / span, 0.0), 1.0) if span > 0 else 0.6
-        return to_hex(matplotlib.colormaps["viridis_r"](_LIGHTEST + (_DARKEST - _LIGHTEST) * place))
+        return to_hex(matplotlib.colormaps["viridis_r"](shallow + (deep - shallow) * place))
 
 
 def pattern_style(pattern: str, patterns: Sequence[str]) -> tuple[str, str]:
     """Colour (#rrggbb) and marker of a pattern, by its place in the study (Okabe and Ito's colours)."""
     place = list(patterns).index(pattern)
     return _PATTERN_COLOURS[place % 6], _PATTERN_MARKERS[place % 6]
+
+
+def pattern_colours(pattern: str, patterns: Sequence[str]) -> tuple[str, str]:
+    """Colours of a pattern on a light and on a dark page."""
+    colour, _ = pattern_style(pattern, patterns)
+    return colour, _GREY_ON_DARK if colour == _PATTERN_COLOURS[0] else colour

@@ -2,28 +2,43 @@
 
 import datetime
 import io
+import json
 import logging
 import math
 import tempfile
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from pipeline import __version__
+from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.golfer import as_flown, in_words
+from pipeline.decide.flights.models import models_of
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.records.tree import FIGURES, REPORT, TABLES, variant_folder
 from pipeline.report import correction_part, figures, limits, station_tables
 from pipeline.report.ball_picture import draw_balls
+from pipeline.report.ball_surfaces import ball_surfaces
 from pipeline.report.colours import DepthColours
 from pipeline.report.decision_tables import decision_table, moulding_table, scenario_table
 from pipeline.report.drawing import settle, style
 from pipeline.report.flight_conditions import draw_passages, passage_table, study_passages
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
+from pipeline.report.page_data import page_data
 from pipeline.report.pictures import Figures, Picture, write_page
+from pipeline.report.program import as_json, library, scripts
 from pipeline.report.references import References, facts_of, reference_table, references_of
-from pipeline.report.series import LevelLine, coefficient_charts, depth_charts, model_curves, path_charts
+from pipeline.report.series import (
+    CoefficientChart,
+    DepthChart,
+    LevelLine,
+    coefficient_charts,
+    depth_charts,
+    model_curves,
+    path_charts,
+)
 from pipeline.study.model import AirSpec, Study
 from pipeline.study.trade_units import diameter, millimetres, number, unbroken
 
@@ -86,20 +101,28 @@ def _content(
     """Return everything that the template shows."""
     study = inputs.study
     problems: list[str] = []
+    models = models_of(study, inputs.coefficients).models
+    depths = depth_charts(inputs)
+    coefficients = coefficient_charts(inputs, model_curves(results / TABLES))
     return {
         "study": study,
+        "data": as_json(page_data(inputs, models, depths, coefficients, colours, known)),
+        "surfaces": as_json(ball_surfaces(inputs, results)),
+        "library": library(),
+        "scripts": scripts(),
+        "study_json": json.dumps(study.to_json(), indent=1, ensure_ascii=False),
         "facts_of_study": _facts(inputs),
         "advice": _advice(inputs),
         "decision": decision_table(inputs),
         "scenarios": scenario_table(inputs),
         "moulding": moulding_table(inputs),
-        "depth_pictures": _depth_pictures(inputs, colours, drawn, known),
+        "depth_pictures": _depth_pictures(inputs, depths, colours, drawn, known),
         "correction": correction_part.content(inputs.decision.correction, drawn),
         "references": reference_table(inputs, known),
         "facts_of_references": facts_of(known),
-        "flights": _flights(inputs, colours, drawn),
+        "flights": _flights(inputs, models, colours, drawn),
         "flight_conditions": _flight_conditions(inputs, results, drawn),
-        "coefficients": _coefficients(inputs, results, colours, drawn, known),
+        "coefficients": _coefficients(coefficients, colours, drawn, known),
         "balls": _balls(inputs, drawn, problems),
         "ball_problems": problems,
         "layouts": _layouts(inputs, results, drawn),
@@ -123,7 +146,8 @@ def _advice(inputs: Inputs) -> list[dict[str, Any]]:
             "golfer": of.golfer,
             "shot": in_words(as_flown(golfer)),
             "headline": unbroken(of.headline),
-            "text": unbroken(" ".join(of.sentences)),
+            "text": unbroken(of.sentences[0]) if of.sentences else "",
+            "more": unbroken(" ".join(of.sentences[1:])),
             "state": of.state,
         }
         for golfer, of in zip(inputs.study.golfers, inputs.decision.advice, strict=True)
@@ -158,11 +182,11 @@ def _air(air: AirSpec) -> str:
 
 
 def _depth_pictures(
-    inputs: Inputs, colours: DepthColours, drawn: Figures, known: References
+    inputs: Inputs, charts: list[DepthChart], colours: DepthColours, drawn: Figures, known: References
 ) -> list[Picture]:
     patterns = [pattern.name for pattern in inputs.study.patterns]
     pictures = []
-    for place, chart in enumerate(depth_charts(inputs), start=1):
+    for place, chart in enumerate(charts, start=1):
         caption = f"{chart.golfer}: carry and peak height against surface depth."
         levels = [
             LevelLine(ball.name, of.carry_m, of.peak_height_m)
@@ -174,9 +198,11 @@ def _depth_pictures(
     return pictures
 
 
-def _flights(inputs: Inputs, colours: DepthColours, drawn: Figures) -> list[dict[str, Any]]:
+def _flights(
+    inputs: Inputs, models: Mapping[str, CoefficientModel], colours: DepthColours, drawn: Figures
+) -> list[dict[str, Any]]:
     found = []
-    for place, chart in enumerate(path_charts(inputs), start=1):
+    for place, chart in enumerate(path_charts(inputs, models), start=1):
         caption = (
             f"{chart.golfer}: flight paths of the mean shot from the side, heights at twice their scale."
         )
@@ -202,10 +228,10 @@ def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[st
 
 
 def _coefficients(
-    inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures, known: References
+    charts: list[CoefficientChart], colours: DepthColours, drawn: Figures, known: References
 ) -> list[dict[str, Any]]:
     found = []
-    for chart in coefficient_charts(inputs, model_curves(results / TABLES)):
+    for chart in charts:
         pictures = []
         for against, words in (("spin_ratio", "spin ratio"), ("reynolds", "Reynolds number")):
             caption = f"{chart.pattern}: Cd and Cl against {words}, runs and model at each surface depth."

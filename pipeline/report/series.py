@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.export import read_tidy
+from pipeline.aero.model import CoefficientModel
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import conditions_of
 from pipeline.decide.flights.golfer import as_flown
-from pipeline.decide.flights.models import models_of
 from pipeline.flight.trajectory import path
 from pipeline.records.flow import USABLE
 from pipeline.report.inputs import Inputs
@@ -154,12 +154,11 @@ def depth_charts(inputs: Inputs) -> list[DepthChart]:
     return charts
 
 
-def path_charts(inputs: Inputs) -> list[PathChart]:
-    """Flight paths of every golfer's mean shot with every usable table.
+def path_charts(inputs: Inputs, models: Mapping[str, CoefficientModel]) -> list[PathChart]:
+    """Flight paths of every golfer's mean shot with every usable table of the models, by pattern.
 
     A ball that does not come down has no path; the decision's notes report it.
     """
-    models = models_of(inputs.study, inputs.coefficients).models
     conditions = conditions_of(inputs.study)
     charts = []
     for golfer in inputs.study.golfers:

@@ -1,28 +1,15 @@
 """Results that the tests of the report share."""
 
-from typing import Any
-
 import pytest
-from report_studies import ONE_PATTERN, TWO_PATTERNS, Results, failed, make_results
+from report_studies import ONE_PATTERN, TWO_PATTERNS, Results, make_results, with_faults
 
 from pipeline.report.page import write_report
-from pipeline.study.matrix import RunSpec
-
-
-def _with_faults(run: RunSpec, found: dict[str, Any]) -> dict[str, Any] | None:
-    if run.run_id == "runs/ico32/d0.250mm/re90000/s0.200":
-        return failed(found, "diverged", "Cd beyond its bound at iteration 57")
-    if run.run_id == "runs/ico32/d0.300mm/re90000/s0.200":
-        return found | {"verdict": "noisy", "cd_se": 0.0042, "warnings": ["started cold: <no state> left"]}
-    if run.run_id == "runs/oct14/e12.00deg/re90000/s0.200":
-        return None
-    return found
 
 
 @pytest.fixture(scope="session")
 def two_patterns(tmp_path_factory: pytest.TempPathFactory) -> Results:
     """Two golfers, two patterns, a run that diverged, one that is noisy and one that is missing."""
-    return make_results(tmp_path_factory.mktemp("two"), TWO_PATTERNS, _with_faults)
+    return make_results(tmp_path_factory.mktemp("two"), TWO_PATTERNS, with_faults)
 
 
 @pytest.fixture(scope="session")

@@ -143,6 +143,17 @@ def failed(run: dict[str, Any], verdict: str, reason: str) -> dict[str, Any]:
     return run | dict.fromkeys(NUMBERS) | {"verdict": verdict, "reason": reason, "yplus_max": None}
 
 
+def with_faults(run: RunSpec, found: dict[str, Any]) -> dict[str, Any] | None:
+    """Results of a study of `TWO_PATTERNS`: one run diverged, one is noisy, one is missing."""
+    if run.run_id == "runs/ico32/d0.250mm/re90000/s0.200":
+        return failed(found, "diverged", "Cd beyond its bound at iteration 57")
+    if run.run_id == "runs/ico32/d0.300mm/re90000/s0.200":
+        return found | {"verdict": "noisy", "cd_se": 0.0042, "warnings": ["started cold: <no state> left"]}
+    if run.run_id == "runs/oct14/e12.00deg/re90000/s0.200":
+        return None
+    return found
+
+
 def decide(results: Results) -> None:
     """Write coefficients, flights and decision from the run.json files that are there."""
     study, folder = results

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from report_studies import ONE_PATTERN, Results, change_run, copy_results, decide, failed, make_results
 
+from pipeline.decide.flights.models import models_of
 from pipeline.errors import InputError
 from pipeline.report.decision_tables import decision_table, scenario_table
 from pipeline.report.inputs import read_flights, read_inputs
@@ -57,7 +58,10 @@ def test_one_usable_depth(small: Results, tmp_path: Path) -> None:
     assert [cell.text for cell in decision_table(inputs).rows[0]][-1] == "one depth only"
     (chart,) = depth_charts(inputs)
     assert chart.lines[0].depth_m.tolist() == [0.0002]
-    assert [path.depth_m for path in path_charts(inputs)[0].paths["ico32"]] == [0.0002]
+    assert [
+        path.depth_m
+        for path in path_charts(inputs, models_of(inputs.study, inputs.coefficients).models)[0].paths["ico32"]
+    ] == [0.0002]
 
 
 @pytest.mark.parametrize(

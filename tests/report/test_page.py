@@ -42,7 +42,7 @@ class Outline(HTMLParser):
     def handle_data(self, data: str) -> None:
         if self.open and self.open[-1] == "h2":
             self.headings.append(data)
-        if "style" not in self.open:
+        if not {"style", "script"} & set(self.open):
             self.text.append(data)
 
 
@@ -69,8 +69,8 @@ def test_sections_in_the_order_that_the_reader_needs_them(outline: Outline) -> N
 
 
 def test_page_stands_alone(page: str, outline: Outline) -> None:
-    """No script, no style sheet, no frame, no address but fragments of the page and data of pictures."""
-    assert not {"script", "link", "iframe", "object", "embed", "base", "form"} & set(outline.tags)
+    """No style sheet, no frame, no address but fragments of the page and data of pictures."""
+    assert not {"link", "iframe", "object", "embed", "base", "form"} & set(outline.tags)
     for tag, name, value in outline.attributes:
         if name in ("src", "href", "xlink:href", "data", "action", "poster", "srcset"):
             assert value.startswith(("#", "data:image/png;base64,")), (tag, name, value[:80])
@@ -97,7 +97,7 @@ def test_hostile_text_stays_text(page: str, text: str, outline: Outline) -> None
     assert HOSTILE_ABOUT in text
     assert HOSTILE_GOLFER in text
     assert html.escape(HOSTILE_ABOUT, quote=False) in page.replace("&#39;", "'")
-    assert "<script" not in page
+    assert "<script>alert" not in page and page.count("<script") == 5
     assert ("img", "src", "x") not in outline.attributes
     assert "started cold: <no state> left" in text
 

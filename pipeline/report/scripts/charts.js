@@ -1,0 +1,109 @@
+"use strict";
+/* What all charts of the page share: data, colours of light and dark, axes, the depth that is marked. */
+const YARD_M = 0.9144;
+const yards = (metres) => metres.map((value) => value === null ? null : value / YARD_M);
+const millimetres = (metres, digits = 3) => `${(1e3 * metres).toFixed(digits)} mm`;
+
+const Page = (() => {
+  const data = JSON.parse(document.getElementById("data").textContent);
+  const listeners = [], drawn = new Map(), redraws = [];
+  let marked = null, due = new Set();
+
+  const TYPES = {"<f4": Float32Array, "<u2": Uint16Array, "<i2": Int16Array, "<u4": Uint32Array, "|u1": Uint8Array};
+
+  /* Array of bytes in base64, as from pipeline/report/page_data.py. */
+  function unpacked(of) {
+    const bytes = Uint8Array.from(atob(of.data), (letter) => letter.charCodeAt(0));
+    return new TYPES[of.type](bytes.buffer);
+  }
+
+  const dark = () => matchMedia("(prefers-color-scheme: dark)").matches;
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+
+  /* Colour of a depth: that of the nearest one studied. */
+  function depthColour(depth) {
+    let best = data.colours[0];
+    for (const entry of data.colours) if (Math.abs(entry[0] - depth) < Math.abs(best[0] - depth)) best = entry;
+    return best[dark() ? 2 : 1];
+  }
+  const patternColour = (pattern) => pattern.colour[dark() ? 1 : 0];
+  const SYMBOLS = ["circle", "square", "triangle-up", "diamond", "triangle-down", "cross"];
+  const symbol = (pattern) => SYMBOLS[pattern.place % SYMBOLS.length];
+  const pattern = (name) => data.patterns.find((of) => of.name === name);
+
+  function faded(hex, alpha) {
+    const [r, g, b] = [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16));
+    return `rgba(${r},${g},${b},${alpha})`;
+  }
+
+  const narrow = () => innerWidth < 640;
+
+  function axis(title, more = {}) {
+    return {
+      title: {text: title, font: {size: 12}, standoff: 8}, gridcolor: colour("line"), linecolor: colour("soft"), zeroline: false,
+      tickfont: {size: 11, color: colour("soft")}, automargin: true, showline: true, fixedrange: matchMedia("(pointer: coarse)").matches,
+      ...more,
+    };
+  }
+
+  function layout(more) {
+    return {
+      paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", margin: {l: 50, r: 12, t: 10, b: 44},
+      font: {family: getComputedStyle(document.body).fontFamily, size: 12, color: colour("ink")},
+      hoverlabel: {bgcolor: colour("paper"), bordercolor: colour("soft"), font: {color: colour("ink"), size: 12}},
+      legend: {orientation: "h", y: 1.02, yanchor: "bottom", x: 0, font: {size: 11}}, hovermode: "closest",
+      showlegend: true, ...more,
+    };
+  }
+
+  /* Draw into the element of this identifier; `make` returns {traces, layout} and is called again when colours change. */
+  function draw(id, make) {
+    const at = document.getElementById(id);
+    if (!at) return;
+    const redraw = () => {
+      const {traces, layout: of} = make();
+      Plotly.react(at, traces, of, {responsive: true, displayModeBar: false, scrollZoom: false});
+      if (marked !== null) listeners.filter((listener) => listener.id === id).forEach((listener) => listener.show(marked));
+    };
+    if (!drawn.has(id)) {
+      drawn.set(id, redraw);
+      redraw();
+      at.on("plotly_hover", (event) => {
+        const depth = event.points[0].data.depth ?? event.points[0].customdata?.depth;
+        if (typeof depth === "number") mark(depth);
+      });
+    } else {
+      drawn.set(id, redraw);
+      due.add(id);
+      if (due.size === 1) requestAnimationFrame(() => {
+        const now = due;
+        due = new Set();
+        now.forEach((each) => drawn.get(each)());
+      });
+    }
+  }
+
+  /* `show(depth)` is called when a depth is marked; null takes the mark away. */
+  function onMark(id, show) { listeners.push({id, show}); }
+  function mark(depth) {
+    if (depth === marked) return;
+    marked = depth;
+    listeners.forEach((listener) => listener.show(depth));
+  }
+
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
+    drawn.forEach((redraw) => redraw());
+    redraws.forEach((redraw) => redraw());
+  });
+
+  /* Fill a list of choices, [[value, text], ...], and call `changed` when another one is chosen. */
+  function choices(id, options, changed) {
+    const select = document.getElementById(id);
+    select.replaceChildren(...options.map(([value, text]) => new Option(text, value)));
+    if (changed) select.onchange = changed;
+    return select;
+  }
+
+  return {data, unpacked, colour, dark, depthColour, patternColour, pattern, symbol, faded, narrow, axis, layout, draw,
+    onMark, mark, marked: () => marked, choices, redraws};
+})();
