@@ -5,9 +5,9 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.aero.collect import USABLE
 from pipeline.geometry.shell.cubed_sphere import cubed_sphere
 from pipeline.records import tree
+from pipeline.records.flow import USABLE
 from pipeline.report.inputs import Inputs
 from pipeline.report.layout_pictures import made_ball
 from pipeline.report.page_data import packed

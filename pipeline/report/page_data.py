@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 
-from pipeline.aero.collect import USABLE
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.published import SMITS_SMITH_SPIN_DECAY, published_tables
 from pipeline.aero.table import CoefficientTable, TableBatch
@@ -18,6 +17,7 @@ from pipeline.decide.flights.golfer import as_flown
 from pipeline.flight import ground, kernel
 from pipeline.flight.air import STANDARD_GRAVITY_M_S2
 from pipeline.flight.trajectory import TOLERANCE_M_S
+from pipeline.records.flow import USABLE
 from pipeline.report.colours import DepthColours, pattern_colours
 from pipeline.report.inputs import Inputs
 from pipeline.report.references import References
