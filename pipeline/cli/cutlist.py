@@ -1,12 +1,17 @@
 """`depthline cutlist`: what the toolmaker gets for one ball of a study."""
 
+import datetime
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
+from pipeline.cli.order import decided_balls
 from pipeline.cli.output import messages, print_json
+from pipeline.cli.shop_checks import check_measures
+from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError, MissingError
 from pipeline.files.atomic import write_text
 from pipeline.geometry.ball.classes import SizeClass, size_classes
@@ -15,18 +20,27 @@ from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import SKIN_N
 from pipeline.geometry.layout.seam import MOULD_PLANE
 from pipeline.geometry.tooling import step
-from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list
+from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list, cuts_by_class
 from pipeline.geometry.tooling.drawings import draw_coordinates
 from pipeline.geometry.tooling.mould import Tooling, cavity_of
 from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_skin
 from pipeline.records.decision import Decision
 from pipeline.records.record import read
 from pipeline.records.tree import CUTLIST, DECISION
+from pipeline.study.keys import depth_key
 from pipeline.study.units import LENGTH, SHARE
 
 CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
 HALVES = ("upper", "lower")
 _TEMPLATE = Path(__file__).with_name("cutlist.html.j2")
+
+
+@dataclass(frozen=True)
+class Issue:
+    """Number and revision that a cut list carries; an empty number stands for STUDY-PATTERN-KEY."""
+
+    number: str = ""
+    revision: str = "A"
 
 
 def write_cut_list(
@@ -38,6 +52,7 @@ def write_cut_list(
     tooling: dict[str, str],
     folder: Path | None,
     as_json: bool,
+    issue: Issue | None = None,
 ) -> None:
     """Write cutlist.csv, cutlist.html and the surfaces of one ball: finished, and the halves of its cavity.
 
@@ -54,12 +69,63 @@ def write_cut_list(
         Where to write; RESULTS/STUDY/cutlist/PATTERN/KEY when None.
     as_json : bool
         Print the totals and the classes as one JSON object.
+    issue : Issue, optional
+        Number and revision of the list; made of the study's names, revision A, when absent.
 
     Raises
     ------
     InputError
         If the study or an option is wrong, or the ball cannot be made so.
     """
+    summary = _write_one(path, results_root, pattern, depth, edge_angle, tooling, folder, issue or Issue())
+    if as_json:
+        print_json(summary)
+
+
+def write_decided(
+    path: Path,
+    results_root: Path,
+    tooling: dict[str, str],
+    folder: Path | None,
+    as_json: bool,
+    issue: Issue,
+) -> None:
+    """Write the cut lists of every ball that was decided or short-listed, each in PATTERN/KEY of the folder.
+
+    Parameters
+    ----------
+    path, results_root, tooling, folder, as_json, issue
+        As of `write_cut_list`; a number gets "-1", "-2" and so on.
+
+    Raises
+    ------
+    InputError
+        As of `write_cut_list`, or the decision asks for no prototype.
+    """
+    study = read_study(path)
+    results = results_root / study.name
+    balls = decided_balls(study, results, path)
+    summaries = []
+    for place, ball in enumerate(balls, start=1):
+        own = Issue(f"{issue.number}-{place}" if issue.number else "", issue.revision)
+        to = (folder or results / CUTLIST) / ball.pattern / depth_key(ball.depth_m)
+        depth = f"{1e3 * ball.depth_m:.4f} mm"
+        summaries.append(_write_one(path, results_root, ball.pattern, depth, None, tooling, to, own))
+    if as_json:
+        print_json({"study": study.name, "cut_lists": summaries})
+
+
+def _write_one(
+    path: Path,
+    results_root: Path,
+    pattern: str | None,
+    depth: str | None,
+    edge_angle: str | None,
+    tooling: dict[str, str],
+    folder: Path | None,
+    issue: Issue,
+) -> dict[str, Any]:
+    """Write the files of one ball; what its list says, in short."""
     kinds = {"--shrinkage": SHARE, "--land-finish": LENGTH, "--dimple-finish": LENGTH}
     tool = Tooling(*(quantity(option, tooling[option], kind) for option, kind in kinds.items()))
     found = one_ball(path, results_root, pattern, depth, edge_angle)
@@ -72,6 +138,9 @@ def write_cut_list(
     parts = half_skins(cavity, SKIN_N)
     summary = {
         "study": found.study.name,
+        "number": issue.number or f"{found.study.name}-{found.pattern}-{found.key}",
+        "revision": issue.revision,
+        "date": f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d}",
         "pattern": found.pattern,
         "variant": found.key,
         "ball_diameter_mm": 1e3 * found.ball.ball_diameter_m,
@@ -81,8 +150,10 @@ def write_cut_list(
         "dimple_finish_mm": 1e3 * tool.dimple_finish_m,
         "totals": totals(found.ball).content(),
         "classes": _class_rows(table, classes),
+        "cuts": cuts_by_class(table, classes),
         "tolerances": _tolerances(found),
     }
+    summary["checks"] = check_measures(found, summary)
     write_text(folder / CSV, as_csv(table))
     write_text(folder / PAGE, _page(found, classes, table, summary))
     write_skin(folder / f"{BALL}.stl", surface)
@@ -91,8 +162,7 @@ def write_cut_list(
     written = [CSV, PAGE, f"{BALL}.stl", *(f"{CAVITY}_{half}.stl" for half in HALVES)]
     written += _step_files(found.ball, cavity, folder)
     messages().print(f"wrote {', '.join(written)} in {folder}")
-    if as_json:
-        print_json(summary)
+    return summary
 
 
 def _step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> list[str]:
@@ -144,7 +214,10 @@ def _tolerances(found: OneBall) -> list[dict[str, Any]]:
     path = found.results / DECISION
     if not path.is_file():
         return []
-    names = ("golfer", "best_depth_m", "best_depth_lo_m", "best_depth_hi_m", "tolerance_m")
+    names = (
+        "golfer", "best_depth_m", "best_depth_lo_m", "best_depth_hi_m", "tolerance_m",
+        "tolerance_edge_angle_deg", "tolerance_diameter_m",
+    )  # fmt: skip
     return [
         {name: getattr(row, name) for name in names}
         for row in read(path, Decision).rows

@@ -98,6 +98,37 @@ def dimple_measures(cavities: Cavities) -> dict[str, FloatArray]:
     return dict(zip(MEASURES, values, strict=True))
 
 
+def cuts_by_class(table: dict[str, Column], classes: list[SizeClass]) -> list[dict[str, Any]]:
+    """Number of cuts of each class in each half, and the largest ball-end cutter that fits all of them.
+
+    Parameters
+    ----------
+    table : dict of ndarray
+        From `cut_list`.
+    classes : list of SizeClass
+        Its classes.
+
+    Returns
+    -------
+    list of dict
+        `class`, `upper`, `lower`, `both` (across the seam), `count`, and `cutter_radius_mm`: the smallest
+        hollow radius of the cavity's sections, of bottom and wall; None where they are flat.
+    """
+    rows = []
+    for size_class in classes:
+        own = table["class"] == size_class.name
+        radii = np.concatenate(
+            [table[f"{CAVITY_PREFIX}{part}_radius_mm"][own] for part in ("bottom", "wall")]
+        )
+        hollow = radii[np.isfinite(radii) & (radii > 0)]
+        halves = {half: int((table["half"][own] == half).sum()) for half in ("upper", "lower", "both")}
+        rows.append(
+            {"class": size_class.name, **halves, "count": int(own.sum())}
+            | {"cutter_radius_mm": float(hollow.min()) if hollow.size else None}
+        )
+    return rows
+
+
 def as_csv(table: dict[str, Column]) -> str:
     """Write a cut list as CSV with a header line: lengths to 0.1 um, angles to 1e-5 deg, nothing for NaN."""
     lines = [",".join(table)]
