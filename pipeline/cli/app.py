@@ -318,6 +318,43 @@ def order(
     write_order(study, results, quantity, number, out, as_json)
 
 
+@app.command(
+    epilog="Example: depthline compare cases/demo/study.yaml tour-old --golfers cases/demo/study.yaml"
+)
+def compare(
+    sources: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="BALLS...",
+            help="Study files with results, results folders, coefficient tables (CSV), balls of the shelf.",
+            show_default=False,
+        ),
+    ],
+    golfers: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="STUDY", help="Study whose golfers, ball and air are flown; the first one when absent."
+        ),
+    ] = None,
+    against: Annotated[
+        str | None,
+        typer.Option(metavar="BALL", help="Ball to set the others against; the first when absent."),
+    ] = None,
+    shelf: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Folder of the shelf; that of the study when absent.")
+    ] = None,
+    results: ResultsRoot = Path("results"),
+    out: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Where to write, instead of DIR/comparison.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Set balls of studies, tables and the shelf side by side at the same launches: a page and a CSV."""
+    from pipeline.cli.compare import compare as compare_balls
+
+    compare_balls(sources, golfers, against, shelf, results, out or results / "comparison", as_json)
+
+
 @app.command(epilog="Example: depthline doctor")
 def doctor(results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
     """Report what this machine has and lacks for computing studies, and how to fix it."""

@@ -91,7 +91,7 @@ def page_data(
 
 
 def _all_depths(inputs: Inputs, models: Mapping[str, CoefficientModel]) -> list[float]:
-    own = {float(depth) for model in models.values() for depth in model.depth_m}
+    own = {float(depth) for model in models.values() for depth in model.shown_m}
     own |= {depth for variant in inputs.variants if (depth := inputs.depth_m(variant)) is not None}
     return sorted(own)
 
@@ -142,13 +142,13 @@ def _pattern(inputs: Inputs, name: str, place: int, model: CoefficientModel | No
     found: dict[str, Any] = {"name": name, "colour": list(colour), "place": place, "tables": None}
     if model is None:
         return found
-    depth = flown_depths(np.asarray(model.depth_m))
+    depth = flown_depths(model.shown_m)
     batch = TableBatch.of(model.tables(depth))
     angles = angle_of_depth(inputs.coefficients, name)
     (re_low, re_high), (s_low, s_high) = batch.reynolds_range, batch.spin_ratio_range
     return found | {
         "depth_m": depth.tolist(),
-        "studied": [bool(at in model.depth_m) for at in depth],
+        "studied": [bool(at in model.shown_m) for at in depth],
         "edge_angle_deg": [None if angles is None else angles.at(at) for at in depth.tolist()],
         "tables": {
             "log_reynolds": batch.log_reynolds.tolist(),

@@ -167,7 +167,7 @@ def path_charts(inputs: Inputs, models: Mapping[str, CoefficientModel]) -> list[
         for pattern in inputs.study.patterns:
             name = pattern.name
             model = models.get(name)
-            for depth, table in zip(model.depth_m, model.tables(model.depth_m), strict=True) if model else ():
+            for depth, table in zip(model.shown_m, model.tables(model.shown_m), strict=True) if model else ():
                 try:
                     flown = path(table, shot, conditions)
                 except ValueError:  # has not landed after a minute
