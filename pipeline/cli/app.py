@@ -18,7 +18,6 @@ app = typer.Typer(
     name="depthline",
     help="Which dimple depth to cut: from a study file to drag, lift, flights and a decision.",
     no_args_is_help=True,
-    add_completion=False,
     pretty_exceptions_enable=False,
     epilog="Example: depthline check cases/demo/study.yaml. Every command has its own --help.",
 )
@@ -51,6 +50,38 @@ def _options(
     pass
 
 
+@app.command("new", epilog='Example: depthline new spring --golfers "slow, tour" --depths "0.15 mm, 0.20 mm"')
+def make_new(
+    name: Annotated[
+        str, typer.Argument(metavar="NAME", help="Name of the study, and of its file.", show_default=False)
+    ],
+    golfers: Annotated[
+        str | None,
+        typer.Option(metavar="NAMES", help="Swings: slow, moderate, women's tour, tour, rules; with commas."),
+    ] = None,
+    symmetry: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Symmetry of the layout, for instance icosahedral.")
+    ] = None,
+    count: Annotated[int | None, typer.Option(min=1, help="Dimples.")] = None,
+    chord: Annotated[
+        str | None, typer.Option(metavar="QUANTITY", help='Chord diameter, for instance "4 mm".')
+    ] = None,
+    depths: Annotated[
+        str | None,
+        typer.Option(metavar="QUANTITIES", help='Surface depths, for instance "0.15 mm, 0.20 mm".'),
+    ] = None,
+    level: Annotated[str | None, typer.Option(metavar="NAME", help="Mesh: coarse, medium or fine.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="File to write, instead of NAME.yaml.")
+    ] = None,
+) -> None:
+    """Write a commented study file to start from; at a terminal a few questions are asked."""
+    from pipeline.cli.new import write_new
+
+    given = {"golfers": golfers, "symmetry": symmetry, "chord": chord, "depths": depths, "level": level}
+    write_new(name, given | {"count": None if count is None else str(count)}, out)
+
+
 @app.command(epilog="Example: depthline check cases/demo/study.yaml")
 def check(study: StudyPath, results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
     """Validate a study and show its runs, its geometry and its price in core hours."""
@@ -81,11 +112,22 @@ def run(
 
 
 @app.command(epilog="Example: depthline status cases/demo/study.yaml --json")
-def status(study: StudyPath, results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
+def status(
+    study: StudyPath,
+    watch: Annotated[
+        bool,
+        typer.Option("--watch", help="Show the states anew every few seconds, until all runs have ended."),
+    ] = False,
+    results: ResultsRoot = Path("results"),
+    as_json: AsJson = False,
+) -> None:
     """Report the state of every run of a study, each with its reason."""
-    from pipeline.cli.status import show_status
+    from pipeline.cli.status import show_status, watch_status
 
-    show_status(study, results, as_json)
+    if watch and not as_json:
+        watch_status(study, results)
+    else:
+        show_status(study, results, as_json)
 
 
 @app.command(epilog="Example: depthline report cases/demo/study.yaml")

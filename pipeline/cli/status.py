@@ -5,6 +5,8 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+from rich.console import Group
+from rich.live import Live
 from rich.table import Table
 
 from pipeline.cli.output import print_json, shown_progress, tables, warn
@@ -12,7 +14,7 @@ from pipeline.cli.study_input import read_study
 from pipeline.errors import InputError
 from pipeline.flow.campaign.provenance import mixed, rows
 from pipeline.flow.forces.verdict import REASONS
-from pipeline.records.flow import RunProgress, RunResult
+from pipeline.records.flow import USABLE, RunProgress, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, PROGRESS, RESULT, SOLVER_LOG, SPEC, short_run_id
 from pipeline.study.matrix import RunSpec, runs
@@ -26,6 +28,12 @@ NOT_STARTED, RUNNING, STOPPED, OUTDATED, UNREADABLE = (
     "unreadable",
 )
 """States of a run that has no valid verdict."""
+
+UNFINISHED = (NOT_STARTED, RUNNING)
+"""States from which a run goes on by itself while its study is computed."""
+
+WATCH_SECONDS = 3.0
+"""Between two looks of `status --watch`."""
 
 SILENT_SECONDS = 120.0
 """A solver writes its log every iteration; one that is silent for longer is taken as stopped."""
@@ -135,7 +143,53 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
         warn([warning])
     if not results.is_dir():
         warn([f"{results}: is not there yet; depthline run {path} makes it"])
-    table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {study.name}")
+    console = tables()
+    console.print(_table(study.name, states))
+    console.print(_counted(states))
+
+
+def watch_status(path: Path, results_root: Path) -> None:
+    """Show the state of every run anew every few seconds, until none runs or waits any more.
+
+    Parameters
+    ----------
+    path : Path
+        Study file.
+    results_root : Path
+        Folder that holds the results of all studies.
+    """
+    study = read_study(path)
+    plan, console = runs(study), tables()
+    results = results_root / study.name
+    if not console.is_terminal:
+        show_status(path, results_root, as_json=False)
+        return
+    with Live(console=console, auto_refresh=False) as live:
+        while True:
+            states = [run_state(results, run) for run in plan]
+            live.update(
+                Group(_table(study.name, _first(states, console.height - 6)), _counted(states)), refresh=True
+            )
+            if not any(state["state"] in UNFINISHED for state in states):
+                return
+            time.sleep(WATCH_SECONDS)
+
+
+def _first(states: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
+    """States that fit on the terminal: what runs or has failed before what has ended or waits."""
+    order = {RUNNING: 0, STOPPED: 1, NOT_STARTED: 3}
+    kept = sorted(states, key=lambda state: order.get(state["state"], 4 if state["state"] in USABLE else 2))
+    names = {state["run"] for state in kept[: max(most, 5)]}
+    return [state for state in states if state["run"] in names]
+
+
+def _counted(states: list[dict[str, Any]]) -> str:
+    counts = Counter(state["state"] for state in states).most_common()
+    return f"{len(states)} runs: " + ", ".join(f"{count} {name}" for name, count in counts)
+
+
+def _table(name: str, states: list[dict[str, Any]]) -> Table:
+    table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {name}")
     for state in states:
         table.add_row(
             short_run_id(state["run"]),
@@ -145,6 +199,4 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
             plus_minus(state.get("cl"), state.get("cl_se"), 4),
             state["reason"],
         )
-    console = tables()
-    console.print(table)
-    console.print(f"{len(states)} runs: " + ", ".join(f"{count} {name}" for name, count in counts.items()))
+    return table

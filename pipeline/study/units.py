@@ -47,9 +47,9 @@ class Kind:
     units: tuple[str, ...]
 
 
-LENGTH = Kind("a length", "m", ("mm", "in", "m", "cm", "um", "µm", "thou", "mil", "ft", "yd"))
+LENGTH = Kind("a length", "m", ("mm", "in", "m", "cm", "um", "µm", "thou", "mil", '"', "ft", "yd"))
 MASS = Kind("a mass", "kg", ("g", "kg", "oz", "lb"))
-SPEED = Kind("a speed", "m/s", ("m/s", "mph", "km/h", "kph", "ft/s", "knot"))
+SPEED = Kind("a speed", "m/s", ("m/s", "mph", "km/h", "ft/s", "knot"))
 ANGLE = Kind("an angle", "rad", ("deg", "°", "rad", "arcmin"))
 SPIN = Kind("a rate of rotation", "rad/s", ("rpm", "rad/s", "deg/s", "rps"))
 TEMPERATURE = Kind("a temperature", "K", ("degC", "°C", "degF", "°F", "K"))
@@ -60,7 +60,7 @@ DURATION = Kind("a duration", "s", ("h", "min", "s", "day"))
 KINDS = (LENGTH, MASS, SPEED, ANGLE, SPIN, TEMPERATURE, PRESSURE, SHARE, DURATION)
 
 _OTHER_SPELLINGS = {
-    "mils": "mil", "thous": "thou", '"': "in", "kmh": "km/h", "kmph": "km/h", "km/hr": "km/h", "mps": "m/s",
+    "mils": "mil", "thous": "thou", "″": "in", "kmh": "km/h", "kmph": "km/h", "km/hr": "km/h", "mps": "m/s",
     "fps": "ft/s", "kn": "knot", "kt": "knot", "kts": "knot", "C": "degC", "F": "degF", "mb": "mbar",
 }  # fmt: skip
 """Spellings that pint does not know, or takes for something else, and the unit of the same size."""
@@ -76,7 +76,7 @@ def _registry() -> "pint.UnitRegistry[Decimal]":
 
 def _pint_unit(unit: str) -> str:
     # pint's own "mil" is no length.
-    return {"°": "deg", "°C": "degC", "°F": "degF", "%": "percent", "mil": "thou"}.get(unit, unit)
+    return {"°": "deg", "°C": "degC", "°F": "degF", "%": "percent", "mil": "thou", '"': "in"}.get(unit, unit)
 
 
 def parse_quantity(text: str, kind: Kind) -> float:
@@ -121,6 +121,8 @@ def _wrong_unit(unit: str, kind: Kind) -> str:
     for other in KINDS:
         if unit in other.units:
             return f"is {other.name}; {wanted}"
+    if unit == "kph" and kind is SPEED:
+        return "write km/h, not kph"
     nearest = _meant(unit, kind)
     shown = unit if len(unit) <= 20 else unit[:19] + "…"
     hint = f'; did you mean "{nearest}"?' if nearest else ";"

@@ -103,3 +103,8 @@ def test_a_study_without_results_says_how_to_get_them(depthline, small, tmp_path
     ended = depthline("status", small, "--results", tmp_path / "results")
     assert ended.code == 0
     assert "is not there yet; depthline run" in ended.err
+
+
+def test_watching_without_a_terminal_shows_the_states_once(depthline, small, tmp_path):
+    ended = depthline("status", small, "--watch", "--results", tmp_path)
+    assert ended.code == 0 and ended.out.count("8 runs: 8 not started") == 1

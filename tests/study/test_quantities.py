@@ -48,7 +48,10 @@ EXACT = [
     ("165 mph", SPEED, 165 * 0.44704),
     ("1 ft/s", SPEED, 0.3048),
     ("1 km/h", SPEED, 1 / 3.6),
-    ("176 kph", SPEED, 176 / 3.6),
+    ("176 km/h", SPEED, 176 / 3.6),
+    ('0.0072"', LENGTH, 0.0072 * 0.0254),
+    ("5 mil", LENGTH, 5 * 25.4e-6),
+    ("165mph", SPEED, 165 * 0.44704),
     ("1 knot", SPEED, 1852 / 3600),
     # angles and rotation: a turn is 2 pi rad = 360 deg = 21600 arcmin [memory, exact]
     ("180 deg", ANGLE, math.pi),
@@ -195,3 +198,8 @@ def test_pattern_matches_what_is_read(kind_and_unit, number):
 def test_in_unit_refuses_a_unit_of_another_kind():
     with pytest.raises(QuantityError, match="is a mass"):
         in_unit(1.0, LENGTH, "kg")
+
+
+def test_kilometres_an_hour_have_one_spelling():
+    with pytest.raises(QuantityError, match=r"^write km/h, not kph$"):
+        parse_quantity("176 kph", SPEED)
