@@ -3,7 +3,6 @@
 import hashlib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -73,7 +72,7 @@ def collect(results: Path, run_ids: Iterable[str]) -> pd.DataFrame:
     return _frame([_row(Path(results), run_id) for run_id in run_ids])
 
 
-def _row(results: Path, run_id: str) -> dict[str, Any]:
+def _row(results: Path, run_id: str) -> dict[str, object]:
     path = results / run_id / RESULT
     if not path.exists():
         pattern = run_id.split("/")[1] if run_id.count("/") > 1 else ""
@@ -82,7 +81,7 @@ def _row(results: Path, run_id: str) -> dict[str, Any]:
     return {name: getattr(run, name) for name in COLUMNS}
 
 
-def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+def _frame(rows: list[dict[str, object]]) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=list(COLUMNS))
     for name in COLUMNS:
         frame[name] = frame[name].astype("string" if name in _TEXT else float)

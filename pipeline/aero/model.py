@@ -5,7 +5,6 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -118,11 +117,6 @@ class CoefficientModel:
             found.criterion = replace(self.criterion, factor=factor, spread=0.0)
         found._forget_tables()
         return found
-
-    def shifts(self, n: int, seed: int) -> FloatArray:
-        """Return where the crisis of each draw of `draws` lies, ln Re against the criterion, shape (n,)."""
-        which, shift = self._places(n, seed)
-        return np.asarray(shift + np.array([of.surface.place.shift for of in self.surfaces])[which])
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -361,7 +355,7 @@ class CoefficientModel:
         parts = []
         for depth, table in zip(np.asarray(depth_m, float), self.tables(depth_m), strict=True):
             re, s = np.meshgrid(table.reynolds, table.spin_ratio, indexing="ij")
-            columns: dict[str, Any] = {"pattern": self.pattern, "depth_m": depth}
+            columns: dict[str, object] = {"pattern": self.pattern, "depth_m": depth}
             columns |= {"reynolds": re.ravel(), "spin_ratio": s.ravel()}
             for name in ("cd", "cl", "cm"):
                 for column in (name, f"{name}_se"):

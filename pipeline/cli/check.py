@@ -2,12 +2,19 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple, TypedDict
 
 from rich.table import Table
 
 from pipeline.aero.published import published_tables
-from pipeline.cli.golfer_tables import golfer_row, golfer_table, passage_row, passage_tables
+from pipeline.cli.golfer_tables import (
+    GolferRow,
+    PassageRow,
+    golfer_row,
+    golfer_table,
+    passage_row,
+    passage_tables,
+)
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.plausible_geometry import pattern_warnings
 from pipeline.cli.study_input import check_balls, check_launches, resolved, results_folder
@@ -30,6 +37,46 @@ from pipeline.records.tree import pattern_folder
 from pipeline.study.file import line_of, load_study
 from pipeline.study.matrix import Variant, runs, variants
 from pipeline.study.model import Pattern, Study
+
+
+class PatternRow(TypedDict):
+    """Runs of a pattern, and cells of each."""
+
+    pattern: str
+    variants: int
+    reynolds: list[float]
+    spin_ratios: list[float]
+    runs: int
+    cells: int
+
+
+class Summary(TypedDict):
+    """What `depthline check --json` prints.
+
+    Core hours are those of runs that are neither finished nor reused; `variants` are totals of the geometry,
+    `passages` where in Reynolds number and spin ratio the golfers' flights with published balls spend their
+    time, `unresolved` pairs of patterns that the mesh does not resolve, as in decision.json, and `auto` the
+    flow conditions that were left to be chosen.
+    """
+
+    study: str
+    fidelity: str
+    level: str
+    cells: int
+    runs: int
+    cold_runs: int
+    runs_finished: int
+    runs_reused: int
+    core_hours: float
+    core_hours_of_all: float
+    patterns: list[PatternRow]
+    variants: list[dict[str, object]]
+    golfers: list[GolferRow]
+    passages: list[PassageRow]
+    unresolved: list[dict[str, object]]
+    results: str
+    warnings: list[str]
+    auto: list[str]
 
 
 def check_study(path: Path, results_root: Path, as_json: bool) -> None:
@@ -57,42 +104,21 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
     study = resolved(asked)
     check_cavities(study, path)
     results, elsewhere = results_folder(path, results_root, study)
-    found = summary(study, results, path)
+    geometry, layouts = _geometry(study, results, path)
+    found = _summary(study, results, geometry, layouts)
     found["auto"] = [key for key in ("reynolds", "spin_ratios") if not getattr(asked.flow, key)]
     found["warnings"] += elsewhere
     warn(found["warnings"])
     if as_json:
         print_json(found)
     else:
-        _print_tables(found)
+        _print_tables(found, geometry)
 
 
-def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
-    """Return what `depthline check --json` prints.
-
-    Parameters
-    ----------
-    study : Study
-        The study.
-    results : Path
-        Its results folder, which need not exist.
-    path : Path
-        Its file, for messages.
-
-    Returns
-    -------
-    dict
-        Keys study, fidelity, level, cells, runs, cold_runs, runs_finished, runs_reused, core_hours (of the
-        runs that are neither finished nor reused), core_hours_of_all, patterns (pattern, depths, reynolds,
-        spin_ratios, runs, cells each), variants (pattern, variant and the totals of geometry), golfers (as
-        they will be flown), passages (where in Reynolds number and spin ratio their flights with published
-        balls spend their time), unresolved (pairs of patterns that the mesh does not resolve, as in
-        decision.json), results and warnings.
-    """
+def _summary(study: Study, results: Path, geometry: "list[_Built]", layouts: dict[str, Layout]) -> Summary:
     model = fidelity(study.flow.fidelity)
     plan = runs(study)
     warm = sum(run.starts_from is not None for run in plan)
-    geometry, layouts = _geometry(study, results, path)
     apart = unresolved_patterns(study, layouts)
     known, price = at_hand(study, results, _solver()), prices(study)
     with shown_progress("flying the golfers") as progress:
@@ -137,6 +163,7 @@ def summary(study: Study, results: Path, path: Path) -> dict[str, Any]:
         + [warning for reynolds in sorted(study.flow.reynolds) for warning in model.warnings(reynolds)]
         + outside_warnings(study, flights)
         + [pair.sentence.rstrip(".") for pair in apart],
+        "auto": [],
     }
 
 
@@ -209,7 +236,7 @@ def laid_out(study: Study, pattern: Pattern, results: Path, progress: Callable[[
     return build.find_layout(spec, results.parent, progress)
 
 
-def _print_tables(found: dict[str, Any]) -> None:
+def _print_tables(found: Summary, built: list[_Built]) -> None:
     console = tables()
     matrix = Table("pattern", "variants", "Re", "S", "runs", "cells", title=f"Study {found['study']}: runs")
     for row in found["patterns"]:
@@ -226,16 +253,16 @@ def _print_tables(found: dict[str, Any]) -> None:
         "pattern", "variant", "dimples", "coverage", "depth", "edge angle", "dimple volume", "narrowest land",
         title="Geometry",
     )  # fmt: skip
-    for row in found["variants"]:
+    for pattern, variant, of in built:
         geometry.add_row(
-            row["pattern"],
-            row["variant"],
-            str(row["count"]),
-            f"{100 * row['coverage']:.1f} %",
-            _range(row["depth_min_m"], row["depth_max_m"], 1e3, "mm", 3),
-            _range(row["edge_angle_min_deg"], row["edge_angle_max_deg"], 1.0, "deg", 2),
-            f"{100 * row['dimple_volume_share']:.3f} %",
-            _range(row["narrowest_land_m"], row["narrowest_land_m"], 1e3, "mm", 3),
+            pattern,
+            variant,
+            str(of.count),
+            f"{100 * of.coverage:.1f} %",
+            _range(of.depth_min_m, of.depth_max_m, 1e3, "mm", 3),
+            _range(of.edge_angle_min_deg, of.edge_angle_max_deg, 1.0, "deg", 2),
+            f"{100 * of.dimple_volume_share:.3f} %",
+            _range(of.narrowest_land_m, of.narrowest_land_m, 1e3, "mm", 3),
         )
     console.print(geometry)
     console.print(golfer_table(found["golfers"]))

@@ -5,7 +5,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Final, TypedDict, TypeVar
 
 from pydantic import ValidationError
 from rich.table import Table
@@ -18,7 +18,21 @@ from pipeline.study.units import LENGTH, QuantityError, in_unit, parse_quantity
 
 if TYPE_CHECKING:
     from pipeline.aero.tables_of_file import NamedTable
+    from pipeline.flight.single import Shot
     from pipeline.flight.trajectory import Conditions, Launches
+
+    class FlightRow(Shot):
+        """A flight as `--json` prints it: with its launch, and the table that it was flown with."""
+
+        table: str
+        pattern: str | None
+        depth_m: float | None
+        launch: int
+        ball_speed_m_s: float
+        launch_angle_deg: float
+        backspin_rpm: float
+        axis_tilt_deg: float
+
 
 SectionT = TypeVar("SectionT", bound=Section)
 
@@ -40,14 +54,39 @@ KEYS = {
 """Key of the study file that each option stands for; range and units are the same."""
 
 
-FLOWN = (
+FLOWN: Final = (
     "carry_m", "peak_height_m", "descent_deg", "time_s", "total_m", "side_m", "extrapolated",
     "final_spin_rpm",
 )  # fmt: skip
-"""Values of a flight, in the order that they are printed."""
+"""Values of a flight that are averaged over launches."""
 
 MOST_FLIGHTS = 200_000
 """Flights that one call makes, at most."""
+
+
+class MeanRow(TypedDict):
+    """Means over the launches with one table, and standard deviations."""
+
+    table: str
+    pattern: str | None
+    depth_m: float | None
+    launches: int
+    carry_m: float
+    carry_sd_m: float
+    peak_height_m: float
+    peak_height_sd_m: float
+    descent_deg: float
+    descent_sd_deg: float
+    time_s: float
+    time_sd_s: float
+    total_m: float
+    total_sd_m: float
+    side_m: float
+    side_sd_m: float
+    extrapolated: float
+    extrapolated_sd: float
+    final_spin_rpm: float
+    final_spin_sd_rpm: float
 
 
 @dataclass(frozen=True)
@@ -206,12 +245,12 @@ def _section(kind: type[SectionT], options: Mapping[str, str | None], problems: 
         return None
 
 
-def _fly_all(asked: _Asked) -> list[dict[str, Any]]:
+def _fly_all(asked: _Asked) -> "list[FlightRow]":
     """Fly every launch with every table; a row a flight, tables one after the other."""
     from pipeline.flight.single import fly_each
 
     launches = asked.launches.as_array()
-    rows: list[dict[str, Any]] = []
+    rows: list[FlightRow] = []
     for of in asked.tables:
         try:
             flights = fly_each(of.table, asked.launches, asked.conditions)
@@ -226,8 +265,8 @@ def _fly_all(asked: _Asked) -> list[dict[str, Any]]:
                     f"{of.label}: {which}the ball has not landed after a minute; check Cl and Cd of the table"
                 )
             rows.append(
-                flown
-                | {
+                {
+                    **flown,
                     "table": str(of.file),
                     "pattern": of.pattern,
                     "depth_m": of.depth_m,
@@ -241,7 +280,7 @@ def _fly_all(asked: _Asked) -> list[dict[str, Any]]:
     return rows
 
 
-def _warn_outside(asked: _Asked, rows: Sequence[Mapping[str, Any]]) -> None:
+def _warn_outside(asked: _Asked, rows: "Sequence[FlightRow]") -> None:
     """Warn of each file whose tables flights leave."""
     count = len(rows) // len(asked.tables)
     for file in dict.fromkeys(of.file for of in asked.tables):
@@ -258,24 +297,48 @@ def _warn_outside(asked: _Asked, rows: Sequence[Mapping[str, Any]]) -> None:
             )
 
 
-def _means(asked: _Asked, rows: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+def _means(asked: _Asked, rows: "Sequence[FlightRow]") -> list[MeanRow]:
     """Mean and standard deviation over the launches, for each table."""
     count = len(rows) // len(asked.tables)
     found = []
     for place, of in enumerate(asked.tables):
         own = rows[place * count : (place + 1) * count]
-        mean: dict[str, Any] = {"table": str(of.file), "pattern": of.pattern, "depth_m": of.depth_m}
-        mean["launches"] = count
-        for key in FLOWN:
-            values = [row[key] for row in own]
-            mean[key] = statistics.fmean(values)
-            name, unit = key.rsplit("_", 1) if "_" in key else (key, "")
-            mean[f"{name}_sd_{unit}".rstrip("_")] = statistics.stdev(values) if count > 1 else 0.0
-        found.append(mean)
+        carry, peak, descent, time, total, side, extrapolated, spin = (
+            _spread([row[key] for row in own]) for key in FLOWN
+        )
+        found.append(
+            MeanRow(
+                table=str(of.file),
+                pattern=of.pattern,
+                depth_m=of.depth_m,
+                launches=count,
+                carry_m=carry[0],
+                carry_sd_m=carry[1],
+                peak_height_m=peak[0],
+                peak_height_sd_m=peak[1],
+                descent_deg=descent[0],
+                descent_sd_deg=descent[1],
+                time_s=time[0],
+                time_sd_s=time[1],
+                total_m=total[0],
+                total_sd_m=total[1],
+                side_m=side[0],
+                side_sd_m=side[1],
+                extrapolated=extrapolated[0],
+                extrapolated_sd=extrapolated[1],
+                final_spin_rpm=spin[0],
+                final_spin_sd_rpm=spin[1],
+            )
+        )
     return found
 
 
-def _print_means(asked: _Asked, means: Sequence[Mapping[str, Any]]) -> None:
+def _spread(values: list[float]) -> tuple[float, float]:
+    """Mean and standard deviation, which one value has not."""
+    return statistics.fmean(values), statistics.stdev(values) if len(values) > 1 else 0.0
+
+
+def _print_means(asked: _Asked, means: Sequence[MeanRow]) -> None:
     count = means[0]["launches"]
     table = Table(
         title="Flights" if count == 1 else f"Flights: mean ± standard deviation of {count} launches"
@@ -288,33 +351,34 @@ def _print_means(asked: _Asked, means: Sequence[Mapping[str, Any]]) -> None:
         spread = count > 1
         table.add_row(
             of.name,
-            *(_length(mean, key, spread) for key in ("carry", "peak_height")),
+            _length(mean["carry_m"], mean["carry_sd_m"], spread),
+            _length(mean["peak_height_m"], mean["peak_height_sd_m"], spread),
             _with_spread(mean["descent_deg"], mean["descent_sd_deg"], 1, spread),
             _with_spread(mean["time_s"], mean["time_sd_s"], 2, spread),
-            *(_length(mean, key, spread) for key in ("total", "side")),
+            _length(mean["total_m"], mean["total_sd_m"], spread),
+            _length(mean["side_m"], mean["side_sd_m"], spread),
             f"{100 * mean['extrapolated']:.0f} %",
         )
     tables().print(table)
 
 
-def _length(mean: Mapping[str, Any], name: str, spread: bool) -> str:
-    yards, off = (in_unit(mean[key], LENGTH, "yd") for key in (f"{name}_m", f"{name}_sd_m"))
-    return f"{_with_spread(yards, off, 1, spread)} ({mean[f'{name}_m']:.1f})"
+def _length(metres: float, sd_m: float, spread: bool) -> str:
+    yards, off = (in_unit(value, LENGTH, "yd") for value in (metres, sd_m))
+    return f"{_with_spread(yards, off, 1, spread)} ({metres:.1f})"
 
 
 def _with_spread(value: float, off: float, digits: int, spread: bool) -> str:
     return f"{value:.{digits}f} ± {off:.{digits}f}" if spread else f"{value:.{digits}f}"
 
 
-def _print_table(result: dict[str, Any]) -> None:
+def _print_table(result: "FlightRow") -> None:
     table = Table(show_header=False, title="Flight")
-    for label, key in (
-        ("carry", "carry_m"),
-        ("peak height", "peak_height_m"),
-        ("side (right positive)", "side_m"),
-        ("total (less certain)", "total_m"),
+    for label, metres in (
+        ("carry", result["carry_m"]),
+        ("peak height", result["peak_height_m"]),
+        ("side (right positive)", result["side_m"]),
+        ("total (less certain)", result["total_m"]),
     ):
-        metres = result[key]
         table.add_row(label, f"{metres:.1f} m", f"{in_unit(metres, LENGTH, 'yd'):.1f} yd")
     table.add_row("descent angle", f"{result['descent_deg']:.1f} deg", "")
     table.add_row("flight time", f"{result['time_s']:.2f} s", "")

@@ -5,7 +5,7 @@ import re
 from dataclasses import replace as changed
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from rich.table import Table
 
@@ -18,7 +18,7 @@ from pipeline.study.units import LENGTH, SHARE, Kind, QuantityError, parse_quant
 if TYPE_CHECKING:
     import pandas as pd
 
-    from pipeline.shelf.ball import ShelfBall
+    from pipeline.shelf.ball import NamedFacts, ShelfBall
 
 MOST_SHOWN = 12
 """Balls of a ranking that the terminal shows for each golfer; the CSV has all."""
@@ -91,14 +91,16 @@ def _needed(value: str | None, option: str, what: str) -> str:
     return value
 
 
-def _facts(given: Given) -> dict[str, Any]:
-    facts: dict[str, Any] = {}
+def _facts(given: Given) -> "NamedFacts":
+    facts: NamedFacts = {}
     problems = []
     for option, text in (("name", given.name), ("pattern", given.pattern)):
-        if text is not None:
-            facts[option] = text
-            if not re.fullmatch(SAFE_NAME, text):
-                problems.append(f"--{option}: {text}: use up to 64 letters, digits, - and _")
+        if text is not None and not re.fullmatch(SAFE_NAME, text):
+            problems.append(f"--{option}: {text}: use up to 64 letters, digits, - and _")
+    if given.name is not None:
+        facts["name"] = given.name
+    if given.pattern is not None:
+        facts["pattern"] = given.pattern
     if given.depth is not None:
         facts["depth_m"] = _quantity("--depth", given.depth, LENGTH, (0.0, 1e-3), "0 mm to 1 mm", problems)
     if given.critical_reynolds is not None:
@@ -182,7 +184,7 @@ def show_ball(shelf: Path, name: str, as_json: bool) -> None:
     tables().print(table)
 
 
-def _as_json(ball: "ShelfBall") -> dict[str, Any]:
+def _as_json(ball: "ShelfBall") -> dict[str, object]:
     numbers = {
         key: None if math.isnan(value) else value
         for key in ("depth_m", "diameter_m", "mass_kg", "critical_reynolds", "critical_spread")

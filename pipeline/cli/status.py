@@ -3,7 +3,7 @@
 import time
 from collections import Counter
 from pathlib import Path
-from typing import Any
+from typing import Required, TypedDict
 
 from rich.console import Group
 from rich.live import Live
@@ -39,7 +39,25 @@ SILENT_SECONDS = 120.0
 """A solver writes its log every iteration; one that is silent for longer is taken as stopped."""
 
 
-def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
+class Numbers(TypedDict, total=False):
+    """Numbers of a run, those that are known."""
+
+    iterations: int
+    cd: float
+    cd_se: float
+    cl: float
+    cl_se: float
+
+
+class RunState(Numbers):
+    """State of a run: one of `NOT_STARTED` and the others, or its verdict; and why, in one line."""
+
+    run: Required[str]
+    state: Required[str]
+    reason: Required[str]
+
+
+def run_state(results: Path, run: RunSpec) -> RunState:
     """Report the state of one run.
 
     Parameters
@@ -51,37 +69,32 @@ def run_state(results: Path, run: RunSpec) -> dict[str, Any]:
 
     Returns
     -------
-    dict
-        Keys run, state ("not started", "running", "stopped", "outdated", "unreadable", or the verdict),
-        reason (one line) and, where known, iterations, cd, cd_se, cl, cl_se.
+    RunState
+        With the numbers that are known.
     """
     folder = results / run.run_id
-    state: dict[str, Any] = {"run": run.run_id}
     done, spec = folder / RESULT, folder / SPEC
     if done.exists():
         try:
             result = read(done, RunResult)
         except InputError as error:
-            return state | {"state": UNREADABLE, "reason": str(error)}
-        state |= _numbers(result)
+            return RunState(run=run.run_id, state=UNREADABLE, reason=str(error))
+        verdict: str = result.verdict
+        reason = result.reason or REASONS.get(result.verdict, "")
         if spec.is_file() and spec.stat().st_mtime > done.stat().st_mtime:
-            return state | {
-                "state": OUTDATED,
-                "reason": "its settings changed since; the next run computes it",
-            }
-        return state | {"state": result.verdict, "reason": result.reason or REASONS.get(result.verdict, "")}
+            verdict, reason = OUTDATED, "its settings changed since; the next run computes it"
+        return RunState(run=run.run_id, state=verdict, reason=reason, **_numbers(result))
     log = folder / CASE / SOLVER_LOG
     if not log.is_file():
-        return state | {"state": NOT_STARTED, "reason": _waits_for(results, run)}
-    state |= _numbers(_progress(folder))
+        return RunState(run=run.run_id, state=NOT_STARTED, reason=_waits_for(results, run))
+    numbers = _numbers(_progress(folder))
     silent = time.time() - log.stat().st_mtime
-    so_far = f"{state['iterations']} iterations so far" if "iterations" in state else "no iteration yet"
-    if silent < SILENT_SECONDS:
-        return state | {"state": RUNNING, "reason": so_far}
-    return state | {
-        "state": STOPPED,
-        "reason": f"{so_far}, silent for {silent / 60:.0f} min; the next run goes on from its last state",
-    }
+    reason = f"{numbers['iterations']} iterations so far" if "iterations" in numbers else "no iteration yet"
+    state = RUNNING
+    if silent >= SILENT_SECONDS:
+        state = STOPPED
+        reason += f", silent for {silent / 60:.0f} min; the next run goes on from its last state"
+    return RunState(run=run.run_id, state=state, reason=reason, **numbers)
 
 
 def _waits_for(results: Path, run: RunSpec) -> str:
@@ -98,12 +111,19 @@ def _progress(folder: Path) -> RunProgress | None:
         return None
 
 
-def _numbers(source: RunResult | RunProgress | None) -> dict[str, float]:
+def _numbers(source: RunResult | RunProgress | None) -> Numbers:
     if source is None:
         return {}
-    values = {"cd": source.cd, "cd_se": source.cd_se, "cl": source.cl, "cl_se": source.cl_se}
-    found: dict[str, float] = {name: value for name, value in values.items() if value is not None}
-    return found | {"iterations": int(source.iterations)}
+    found: Numbers = {"iterations": int(source.iterations)}
+    if source.cd is not None:
+        found["cd"] = source.cd
+    if source.cd_se is not None:
+        found["cd_se"] = source.cd_se
+    if source.cl is not None:
+        found["cl"] = source.cl
+    if source.cl_se is not None:
+        found["cl_se"] = source.cl_se
+    return found
 
 
 def show_status(path: Path, results_root: Path, as_json: bool) -> None:

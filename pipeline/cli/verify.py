@@ -22,7 +22,8 @@ from pipeline.validation.rows import Row, merge_rows
 from pipeline.validation.workflow import compute_flows
 from pipeline.workflow.results_lock import locked_results
 
-FOLDER = "verification"
+FOLDER, STUDIES = "verification", "published"
+"""Folder of the suite among the results, and of the studies of published balls within it."""
 
 
 def verify(names: list[str], cores: int | None, results_root: Path, as_json: bool) -> int:
@@ -63,7 +64,7 @@ def verify(names: list[str], cores: int | None, results_root: Path, as_json: boo
         bench = Bench(
             results,
             partial(compute_flows, results, cores or cores_allowed(), lock),
-            partial(_study_results, results_root, cores),
+            partial(_study_results, results / STUDIES, cores),
         )
         for place, part in enumerate(wanted):
             left = sum(of.core_minutes for of in wanted[place:])

@@ -1,11 +1,10 @@
 """What a correction by measured balls changes: best depth and carry of every golfer, before and after."""
 
-from typing import Any
-
 import numpy as np
 
 from pipeline.aero.correction import BallScore
 from pipeline.aero.discrepancy import TERMS
+from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import SHOTS, mean_flights
@@ -71,9 +70,9 @@ def _effect(study: Study, golfer: Golfer, flown: Flown, pattern: str) -> Correct
     depth = flown.models[pattern].depth_m
     grid = np.linspace(depth[0], depth[-1], GRID) if depth.size > 1 else depth
     shots, scenarios = draw_shots(golfer, SHOTS, SEED), scenarios_of(study)
-    found: dict[str, Any] = {}
-    for suffix, models in (("_before", flown.computed), ("", flown.models)):
-        of = mean_flights(models[pattern], depth, shots, scenarios)
+
+    def flown_with(model: CoefficientModel) -> tuple[list[float], list[float], float]:
+        of = mean_flights(model, depth, shots, scenarios)
         carry, total, peak, descent = (
             curve(depth, values, grid)
             for values in (of.carry_m, of.total_m, of.peak_height_m, of.descent_rad)
@@ -81,7 +80,19 @@ def _effect(study: Study, golfer: Golfer, flown: Flown, pattern: str) -> Correct
         value = (total if golfer.aim == "total" else carry) - outside_cost(
             golfer.flight_window, peak, descent
         )
-        found[f"carry{suffix}_m"] = carry[::STEP].tolist()
-        found[f"peak_height{suffix}_m"] = peak[::STEP].tolist()
-        found[f"best_depth{suffix}_m"] = float(best_on_grid(grid, value[:, None]).depth_m[0])
-    return CorrectionEffect(golfer=golfer.name, pattern=pattern, depth_m=grid[::STEP].tolist(), **found)
+        best = float(best_on_grid(grid, value[:, None]).depth_m[0])
+        return carry[::STEP].tolist(), peak[::STEP].tolist(), best
+
+    carry_before, peak_before, best_before = flown_with(flown.computed[pattern])
+    carry, peak, best = flown_with(flown.models[pattern])
+    return CorrectionEffect(
+        golfer=golfer.name,
+        pattern=pattern,
+        depth_m=grid[::STEP].tolist(),
+        carry_before_m=carry_before,
+        carry_m=carry,
+        peak_height_before_m=peak_before,
+        peak_height_m=peak,
+        best_depth_before_m=best_before,
+        best_depth_m=best,
+    )

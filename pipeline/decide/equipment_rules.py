@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.conditions import SEED, conditions_of
-from pipeline.decide.flights.population import fly_pattern
+from pipeline.decide.flights.population import fly_shot
 from pipeline.decide.flights.station import stated_errors
 from pipeline.flight.trajectory import Conditions, Launches
 from pipeline.records.decision import RuleRow
@@ -43,6 +43,9 @@ SOURCES = {
 
 CARRY_LIMIT_YD, TIME_LIMIT_S = 4.0, 0.40
 """Greatest differences of carry and flight time between two spin axes (Equipment Rules [memory])."""
+
+DRAWS = 200
+"""Of the coefficients."""
 
 DECIDES = "The governing body decides."
 
@@ -90,16 +93,9 @@ def equipment_rules(
     for rule, (speed, angle, spin) in LAUNCHES.items():
         shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
         for pattern, depth in depth_m.items():
-            flown = fly_pattern(
-                models[pattern],
-                shot,
-                still,
-                200,
-                SEED,
-                stated_errors(study, models[pattern].corrected),
-                np.array([depth]),
-            )
-            total, error = float(flown.mean.total_m[0]), float(np.nanstd(flown.draws.total_m[0], ddof=1))
+            stated = stated_errors(study, models[pattern].corrected)
+            mean, drawn = fly_shot(models[pattern], depth, shot, still, DRAWS, SEED, stated)
+            total, error = float(mean.total_m[0]), float(np.nanstd(drawn.total_m[0], ddof=1))
             finite = bool(np.isfinite(total))
             rows.append(
                 _row(
@@ -135,16 +131,8 @@ def _symmetry_rows(
 ) -> list[RuleRow]:
     speed, angle, spin = next(iter(LAUNCHES.values()))
     shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
-    up, over = (
-        fly_pattern(
-            models[name],
-            shot,
-            still,
-            200,
-            SEED,
-            stated_errors(study, models[name].corrected),
-            np.array([depth]),
-        )
+    (up, up_drawn), (over, over_drawn) = (
+        fly_shot(models[name], depth, shot, still, DRAWS, SEED, stated_errors(study, models[name].corrected))
         for name in (pole, seam)
     )
     rows = []
@@ -152,8 +140,8 @@ def _symmetry_rows(
         ("carry", "carry_m", "yd", CARRY_LIMIT_YD, YARD_M),
         ("flight time", "time_s", "s", TIME_LIMIT_S, 1.0),
     ):
-        step = float(getattr(over.mean, name)[0] - getattr(up.mean, name)[0]) / scale
-        steps = (getattr(over.draws, name)[0] - getattr(up.draws, name)[0]) / scale
+        step = float(getattr(over, name)[0] - getattr(up, name)[0]) / scale
+        steps = (getattr(over_drawn, name)[0] - getattr(up_drawn, name)[0]) / scale
         finite = bool(np.isfinite(step))
         rows.append(
             _row(

@@ -17,7 +17,6 @@ from pipeline.study.trade_units import millimetres, share, yards_only
 from pipeline.study.units import YARD_M
 
 DECIDED, PROTOTYPES, RUN_MORE, NOTHING = "decided", "prototypes", "run more", "nothing to decide"
-STATES = (DECIDED, PROTOTYPES, RUN_MORE, NOTHING)
 
 MOST_AT_EDGE = 0.05
 """Share of draws whose best depth may lie at the shallowest or deepest one studied."""
@@ -42,7 +41,7 @@ class State:
     Parameters
     ----------
     word : str
-        One of `STATES`.
+        "decided", "prototypes", "run more" or "nothing to decide".
     pattern, depth_m : str, float
         What is best on average over the draws; empty and NaN when nothing is.
     p_within_yard : float

@@ -3,18 +3,13 @@
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.files.atomic import atomic_open
 
-_FORMATS: dict[str, tuple[str, dict[str, Any]]] = {
-    ".stl": ("stl", {"binary": True}),
-    ".ply": ("ply", {"binary": True}),
-    ".vtk": ("vtk42", {"binary": True}),
-}
+_FORMATS = {".stl": "stl", ".ply": "ply", ".vtk": "vtk42"}
 
 _CELLS = {3: "triangle", 4: "quad"}
 
@@ -41,14 +36,14 @@ def write_surface_mesh(
     """
     import meshio
 
-    form, options = _FORMATS[Path(path).suffix]
+    form = _FORMATS[Path(path).suffix]
     # PLY has no 64-bit integers.
     blocks = [(_CELLS[cells.shape[1]], cells.astype(np.int32))]
     data = {name: [values] for name, values in (fields or {}).items()}
     mesh = meshio.Mesh(points, blocks, cell_data=data)
     with atomic_open(path) as stream:
         try:
-            meshio.write(stream, mesh, form, **options)
+            meshio.write(stream, mesh, form, binary=True)
         except OSError as error:
             if error.errno is None:
                 # numpy does not say why it could not write on (a full disk, a limit); the system does, when

@@ -26,7 +26,6 @@ class MouldedBall(NamedTuple):
     mass_kg: float
     diameter_m: float
     depth_m: float
-    class_depth_m: dict[str, float]
 
 
 def read_ball_sheet(path: Path) -> dict[str, MouldedBall]:
@@ -82,7 +81,6 @@ def read_ball_sheet(path: Path) -> dict[str, MouldedBall]:
             if known_depth.any()
             else math.nan
         )
-        by_class = {classes[place]: float(depths[k]) for k, place in enumerate(own) if known_depth[k]}
-        balls[ball] = MouldedBall(of_ball["mass"], of_ball["diameter"], depth, by_class)
+        balls[ball] = MouldedBall(of_ball["mass"], of_ball["diameter"], depth)
     problems.refuse()
     return balls

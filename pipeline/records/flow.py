@@ -1,6 +1,6 @@
 """Records of the flow station: a run's inputs, how its case was started, its progress, and its result."""
 
-from typing import Any, ClassVar, Literal, Self
+from typing import ClassVar, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -61,7 +61,7 @@ class RunInputs(Record):
     templates: str = ""
     courant: float | None = None
 
-    def numbers(self) -> dict[str, Any]:
+    def numbers(self) -> dict[str, object]:
         """Content without `NAMES`: what the coefficients of the run depend on."""
         return {key: value for key, value in self.content().items() if key not in NAMES}
 
@@ -99,7 +99,7 @@ class SourceInputs(Part):
     of the run that it started from, `code` the fingerprint of our sources of geometry and flow.
     """
 
-    spec: dict[str, Any] | None = None
+    spec: dict[str, object] | None = None
     geometry: str | None = None
     starts_from_key: str | None = None
     solver: str | None = None

@@ -1,6 +1,6 @@
 """Records of the geometry station: inputs of a layout and of a variant, totals of a ball, mesh quality."""
 
-from typing import Any
+from typing import TypedDict
 
 from pydantic import ConfigDict, Field
 
@@ -30,6 +30,16 @@ class LayoutInputs(Record):
     seam: str | None = None
     seam_amplitude_m: float | None = None
     seam_waves: int | None = None
+
+
+class SectionInputs(TypedDict, total=False):
+    """Section of a pattern's dimples, as in `BallInputs`: what is other than an arc of one depth."""
+
+    profile: str
+    joint: float
+    radius_ratio: float
+    edge_radius_m: float
+    scale_depth: bool
 
 
 class BallInputs(Record):
@@ -66,7 +76,7 @@ class VariantInputs(BallInputs):
     whole: bool = False
     orientation: str = "pole-up"
 
-    def content(self) -> dict[str, Any]:
+    def content(self) -> dict[str, object]:
         """JSON content of the file, names first: with another text of it all runs would be redone."""
         return {"pattern": self.pattern, "key": self.key} | super().content()
 

@@ -44,7 +44,7 @@ class Record(Part):
         """Return a copy with other values, which are checked as those of a file are."""
         return type(self).model_validate(self.content() | changes)
 
-    def content(self) -> dict[str, Any]:
+    def content(self) -> dict[str, object]:
         """JSON content of the file: the keys that were given or read, without the defaults of others."""
         return self.model_dump(exclude_unset=True, by_alias=True)
 
@@ -86,7 +86,7 @@ def read(path: Path, kind: type[AnyRecord]) -> AnyRecord:
         raise Broken(path, fault(error)[:200], kind.remedy) from None
 
 
-def read_object(path: Path, remedy: str = MADE_AGAIN) -> dict[str, Any]:
+def read_object(path: Path, remedy: str = MADE_AGAIN) -> dict[str, object]:
     """Read a JSON object of whatever keys, to compare it as a whole; raises as `read` does."""
     path = Path(path)
     try:

@@ -9,7 +9,7 @@ import numpy as np
 from pipeline.aero.export import read_tidy
 from pipeline.aero.table import CoefficientTable
 from pipeline.aero.table_file import table_of
-from pipeline.decide.flights.passage import OUTSIDE_WORTH_A_WARNING, Passage, passages, pooled
+from pipeline.decide.flights.passage import OUTSIDE_WORTH_A_WARNING, Outside, Passage, passages, pooled
 from pipeline.records.tree import TABLES
 from pipeline.report.drawing import INK, new_figure
 from pipeline.report.inputs import Inputs
@@ -69,9 +69,9 @@ def passage_table(study: Study, found: dict[str, list[Passage]]) -> Table:
         for pattern, every in found.items():
             own = [of for of in every if of.golfer == golfer.name]
             sides = [of.beyond(flow.reynolds, flow.spin_ratios) for of in own]
-            most = {name: max(side[name] for side in sides) for name in sides[0]}
+            most = Outside(*map(max, zip(*sides, strict=True)))
             both = pooled(own)
-            mark = "warn" if most["outside"] > OUTSIDE_WORTH_A_WARNING else ""
+            mark = "warn" if most.outside > OUTSIDE_WORTH_A_WARNING else ""
             rows.append(
                 [
                     Cell(golfer.name),
@@ -83,13 +83,8 @@ def passage_table(study: Study, found: dict[str, list[Passage]]) -> Table:
                     Cell(
                         f"{both.quantile('spin_ratio', 0.05):.3f} to {both.quantile('spin_ratio', 0.95):.3f}"
                     ),
-                    Cell(share(most["outside"], 0), mark),
-                    *(
-                        Cell(share(most[name], 0))
-                        for name in (
-                            "reynolds_below", "reynolds_above", "spin_ratio_below", "spin_ratio_above"
-                        )
-                    ),
+                    Cell(share(most.outside, 0), mark),
+                    *(Cell(share(side, 0)) for side in most[:4]),
                 ]
             )  # fmt: skip
     columns = (

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Literal, TypedDict
 
 import numpy as np
 
@@ -10,6 +10,32 @@ from pipeline.aero.table import CoefficientTable
 from pipeline.arrays import BoolArray, FloatArray
 
 Kind = Literal["measured", "computed"]
+
+
+class BallFacts(TypedDict, total=False):
+    """What may be stated of a ball beside its coefficients: fields of `ShelfBall`."""
+
+    pattern: str
+    depth_m: float
+    place: str
+    source: str
+    date: str
+    conditions: str
+    geometry: str
+    note: str
+    diameter_m: float
+    mass_kg: float
+    balls: int
+    shots: int
+    critical_reynolds: float
+    critical_spread: float
+
+
+class NamedFacts(BallFacts, total=False):
+    """The same with the name of the ball and its kind."""
+
+    name: str
+    kind: Kind
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,19 +7,20 @@ import math
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, cast
+from typing import cast
 
 import numpy as np
 import pandas as pd
 
-from pipeline.aero.table import BOUNDS
+from pipeline.aero.table import BOUNDS, CoefficientTable
 from pipeline.aero.table_file import comments, table_of
+from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.files.columns import Column, Problems, TableRead, read_columns
 from pipeline.files.delimited import COMMENT, LARGEST_BYTES, number, read_delimited
 from pipeline.files.given import given_text
-from pipeline.shelf.ball import Kind, ShelfBall, level_modes
+from pipeline.shelf.ball import Kind, NamedFacts, ShelfBall, level_modes
 from pipeline.study.names import SAFE_NAME
 
 FORM = 1
@@ -116,6 +117,7 @@ def read_ball(path: Path, problems: Problems) -> ShelfBall | None:
     if head is None or read is None or len(problems.lines) > before:
         return None
     values, table = read
+    assert table is not None  # a full grid was asked for
     shape = table.cd.shape
     order = np.lexsort((values["spin_ratio"], values["reynolds"]))
     modes = [name for name in values if name.startswith("cd_mode_")]
@@ -136,7 +138,7 @@ def read_ball(path: Path, problems: Problems) -> ShelfBall | None:
 
 def read_grid(
     path: Path, wanted: str, problems: Problems, grid: bool = True
-) -> tuple[dict[str, Any], Any] | None:
+) -> tuple[dict[str, FloatArray], CoefficientTable | None] | None:
     """Read the columns of a table of Cd and Cl.
 
     Parameters
@@ -202,14 +204,15 @@ def _gap(read: TableRead) -> str:
     )
 
 
-def _head(path: Path, problems: Problems) -> dict[str, Any] | None:
+def _head(path: Path, problems: Problems) -> NamedFacts | None:
     """Read the comments above the table."""
     try:
         text = given_text(path, LARGEST_BYTES, WANTED)
     except InputError as error:
         problems.lines.append(str(error))
         return None
-    found: dict[str, Any] = {}
+    texts: dict[str, str] = {}
+    numbers: dict[str, float] = {}
     lines = text.splitlines()
     if not lines or lines[0].strip().strip(COMMENT).strip() != FIRST:
         problems.add(path, 1, f'is no ball of the shelf; its first line is "# {FIRST}"')
@@ -221,23 +224,25 @@ def _head(path: Path, problems: Problems) -> dict[str, Any] | None:
         key, value = key.strip(), value.strip()
         if not colon:
             continue
-        if key in found:
+        if key in texts or key in numbers:
             problems.add(path, place, f"{key}: stands twice; keep one line")
         elif key in TEXTS:
-            found[key] = value
+            texts[key] = value
         elif key in NUMBERS:
             low, high, _ = NUMBERS[key]
             amount = number(value.replace(",", "."))
             if not low <= amount <= high:
                 problems.add(path, place, f'{key}: "{value[:40]}" is not a number from {low:g} to {high:g}')
-            found[key] = amount
+            numbers[key] = amount
         elif close := difflib.get_close_matches(key, [*TEXTS, *NUMBERS], n=1, cutoff=0.75):
             problems.add(path, place, f'{key}: is no key; did you mean "{close[0]}"?')
-    return _checked_head(path, found, problems)
+    return _checked_head(path, texts, numbers, problems)
 
 
-def _checked_head(path: Path, found: Mapping[str, Any], problems: Problems) -> dict[str, Any]:
-    name, kind, pattern = found.get("name", ""), found.get("kind", ""), found.get("pattern", "")
+def _checked_head(
+    path: Path, texts: Mapping[str, str], numbers: Mapping[str, float], problems: Problems
+) -> NamedFacts:
+    name, kind, pattern = texts.get("name", ""), texts.get("kind", ""), texts.get("pattern", "")
     if name != path.stem:
         problems.add(path, 1, f'name: "{name}" is not that of the file, {path.stem}')
     for key, value in (("name", name), ("pattern", pattern)):
@@ -245,15 +250,17 @@ def _checked_head(path: Path, found: Mapping[str, Any], problems: Problems) -> d
             problems.add(path, 1, f'{key}: "{value[:60]}": use up to 64 letters, digits, - and _')
     if kind not in ("measured", "computed"):
         problems.add(path, 1, f'kind: "{kind}" is neither measured nor computed')
-    if kind == "measured" and not found.get("place"):
+    if kind == "measured" and not texts.get("place"):
         problems.add(path, 1, "place: is missing; name the range, tunnel or laboratory")
 
     def si(key: str) -> float:
-        return float(found.get(key, math.nan)) * NUMBERS[key][2]
+        return numbers.get(key, math.nan) * NUMBERS[key][2]
 
-    return {key: found.get(key, "") for key in TEXTS if key != "kind"} | {
-        "kind": cast(Kind, kind),
-        "depth_m": si("depth_mm"), "diameter_m": si("diameter_mm"), "mass_kg": si("mass_g"),
-        "balls": int(found.get("balls", 0)), "shots": int(found.get("shots", 0)),
-        "critical_reynolds": si("critical_reynolds"), "critical_spread": si("critical_spread_pct"),
-    }  # fmt: skip
+    return NamedFacts(
+        name=name, kind=cast(Kind, kind), pattern=pattern, place=texts.get("place", ""),
+        source=texts.get("source", ""), date=texts.get("date", ""), note=texts.get("note", ""),
+        conditions=texts.get("conditions", ""), geometry=texts.get("geometry", ""),
+        depth_m=si("depth_mm"), diameter_m=si("diameter_mm"), mass_kg=si("mass_g"),
+        balls=int(numbers.get("balls", 0)), shots=int(numbers.get("shots", 0)),
+        critical_reynolds=si("critical_reynolds"), critical_spread=si("critical_spread_pct"),
+    )  # fmt: skip

@@ -1,7 +1,7 @@
 """Plain tables of Cd and Cl from any tunnel or range: a full grid as it is, scattered conditions by a fit."""
 
 from pathlib import Path
-from typing import Any
+from typing import Unpack
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from pipeline.aero.table import BOUNDS, CoefficientTable
 from pipeline.arrays import FloatArray
 from pipeline.errors import InputError
 from pipeline.files.columns import Problems
-from pipeline.shelf.ball import ShelfBall, level_modes, modes_of
+from pipeline.shelf.ball import BallFacts, ShelfBall, level_modes, modes_of
 from pipeline.shelf.ball_file import MODE, read_grid
 
 NODES = (9, 9)
@@ -25,7 +25,7 @@ _LEAST_ERROR = {"cd": 0.002, "cl": 0.004}
 measurements of one ball differ by; a judgement, no source."""
 
 
-def ball_of_table(path: Path, name: str, **facts: Any) -> ShelfBall:
+def ball_of_table(path: Path, name: str, **facts: Unpack[BallFacts]) -> ShelfBall:
     """Make a ball of the shelf from a plain table.
 
     Parameters
@@ -58,7 +58,7 @@ def ball_of_table(path: Path, name: str, **facts: Any) -> ShelfBall:
     values, table = read
     if any(MODE.fullmatch(column) for column in values):
         raise InputError(f"{path}: is a ball of a shelf already; copy the file there")
-    given = {"source": path.name} | facts
+    given: BallFacts = {"source": path.name, **facts}
     if table is not None:
         inside = np.ones(table.cd.shape, bool)
         return ShelfBall(name, "measured", table, inside, level_modes(table), **given)
@@ -72,7 +72,7 @@ def ball_of_table(path: Path, name: str, **facts: Any) -> ShelfBall:
 
 
 def _fitted(
-    path: Path, name: str, re: FloatArray, s: FloatArray, values: dict[str, FloatArray], given: dict[str, Any]
+    path: Path, name: str, re: FloatArray, s: FloatArray, values: dict[str, FloatArray], given: BallFacts
 ) -> ShelfBall:
     nodes = np.geomspace(re.min(), re.max(), NODES[0]), np.linspace(s.min(), s.max(), NODES[1])
     near_re, near_s, inside = Region.of(re, s).nearest(nodes[0][:, None], nodes[1])
@@ -105,9 +105,8 @@ def _fitted(
         cd_se=spread["cd"], cl_se=spread["cl"],
     )  # fmt: skip
     note = f"{re.size} scattered conditions, fitted by level, S, S^2, ln Re and S ln Re"
-    return ShelfBall(
-        name, "measured", table, inside, modes_of(covariance, table.cd.shape), **({"note": note} | given)
-    )
+    facts: BallFacts = {"note": note, **given}
+    return ShelfBall(name, "measured", table, inside, modes_of(covariance, table.cd.shape), **facts)
 
 
 def _terms(re: FloatArray, s: FloatArray) -> FloatArray:

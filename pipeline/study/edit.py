@@ -1,6 +1,6 @@
 """Adds depths and edge angles to the text of a study file and leaves all else in it as it is."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from pipeline.errors import InputError
@@ -98,14 +98,25 @@ def _in_block(text: str, entries: list[Span], place: int, pieces: list[str]) -> 
 def _is_same_but_for(
     before: Study, after: Study, additions: Mapping[tuple[int, str], list[Addition]]
 ) -> bool:
-    old, new = before.to_json(), after.to_json()
     for (place, key), values in additions.items():
-        name = {"depths": "depths_m", "edge_angles": "edge_angles_rad"}[key]
-        expected = sorted([*old["patterns"][place].pop(name), *(value for value, _ in values)])
-        found = sorted(new["patterns"][place].pop(name))
+        expected = sorted([*_listed(before, place, key), *(value for value, _ in values)])
+        found = sorted(_listed(after, place, key))
         # A written value is rounded to the digits that name its folder.
         if len(found) != len(expected) or any(
             abs(one - other) > 1e-3 * abs(other) for one, other in zip(found, expected, strict=True)
         ):
             return False
-    return old == new
+    return _without(before, additions) == _without(after, additions)
+
+
+def _listed(study: Study, place: int, key: str) -> list[float]:
+    pattern = study.patterns[place]
+    return (pattern.depths_m if key == "depths" else pattern.edge_angles_rad) or []
+
+
+def _without(study: Study, lists: Iterable[tuple[int, str]]) -> Study:
+    patterns = list(study.patterns)
+    for place, key in lists:
+        name = {"depths": "depths_m", "edge_angles": "edge_angles_rad"}[key]
+        patterns[place] = patterns[place].model_copy(update={name: None})
+    return study.model_copy(update={"patterns": patterns})

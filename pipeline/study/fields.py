@@ -244,7 +244,7 @@ class Section(BaseModel):
                     )
                 )
         if isinstance(data, Mapping):
-            given: dict[str, Any] = {cls._key(name): value for name, value in data.items()}
+            given: dict[str, object] = {cls._key(name): value for name, value in data.items()}
             for key, message in cls.key_rules(given):
                 found.append(InitErrorDetails(type=problem(message), loc=(key,), input=given.get(key, data)))
         if section is None or found:

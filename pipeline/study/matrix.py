@@ -177,7 +177,7 @@ def fingerprint(study: Study) -> str:
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
-def _flat(value: Any, at: str = "") -> dict[str, Any]:
+def _flat(value: Any, at: str = "") -> dict[str, object]:
     """Leaves of a JSON value by their place, without those that results do not depend on."""
     if at in NO_PART_OF_RESULTS:
         return {}

@@ -253,7 +253,7 @@ class Study(Section):
         """Balls of the shelf that results depend on."""
         return list(dict.fromkeys([*self.references, *self.measured]))
 
-    def to_json(self) -> dict[str, Any]:
+    def to_json(self) -> dict[str, object]:
         """Return the study as a JSON-ready mapping: SI values under unit-bearing names.
 
         Keys of a shelf that is not used are left out: with another text all results would be made again.

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
 APART = (1e-4, 0.5, 0.15)
 """Changes of depth [m], of ln Re and of S that count alike as a distance between flows: a tenth of a
@@ -61,7 +60,7 @@ class RunPoint:
             (self.spin_ratio - other.spin_ratio) / APART[2],
         )
 
-    def content(self) -> dict[str, Any]:
+    def content(self) -> dict[str, object]:
         """JSON content; without a level where it is the study's own."""
         found = dict(vars(self))
         if self.level is None:

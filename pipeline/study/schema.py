@@ -5,7 +5,7 @@ from typing import Any
 from pipeline.study.model import Study
 
 
-def study_schema() -> dict[str, Any]:
+def study_schema() -> dict[str, object]:
     """Return the JSON Schema (draft 2020-12) of a study file.
 
     Returns

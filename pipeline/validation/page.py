@@ -4,7 +4,7 @@ import datetime
 from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline import __version__
 from pipeline.records.tree import FIGURES, REPORT
@@ -97,7 +97,7 @@ def _in_order(rows: Sequence[Row]) -> list[str]:
     return [name for name in PARTS if name in there] + [name for name in there if name not in PARTS]
 
 
-def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict[str, Any]:
+def _part(results: Path, name: str, rows: Sequence[Row], drawn: Figures) -> dict[str, object]:
     own = [row for row in rows if row.part == name]
     pictures: list[Picture] = []
     for figure, draw, caption in _FIGURES.get(name, ()):

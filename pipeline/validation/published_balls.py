@@ -14,6 +14,7 @@ from pipeline.flow.solver.boundary_layer import critical_reynolds, tripped_share
 from pipeline.records.flow import USABLE
 from pipeline.records.tree import COEFFICIENTS
 from pipeline.study.file import load_study
+from pipeline.study.trade_units import breakable, millimetres
 from pipeline.validation.bench import Bench
 from pipeline.validation.rows import Row
 
@@ -215,16 +216,15 @@ def rows_of(comparisons: list[Comparison], level: str) -> list[Row]:
                 value.quantity, condition_of(value, of.depth_m),
                 of.computed, of.computed_se, value.value, value.source, value.mark, goal, level,
                 text, reynolds=value.reynolds, spin_ratio=value.spin_ratio,
-                published_se=value.standard_error,
+                published_se=value.standard_error, ball=value.ball, depth_m=of.depth_m,
             )
         )  # fmt: skip
     return found
 
 
 def condition_of(value: PublishedValue, depth_m: float) -> str:
-    """Ball, depth and flow in words; the ball's name comes first, up to a comma."""
-    depth = f"{depth_m * 1e3:.3f} mm"
-    return f"{value.ball}, {depth}, Re {value.reynolds:g}, S {value.spin_ratio:g}"
+    """Ball, depth and flow in words."""
+    return f"{value.ball}, {breakable(millimetres(depth_m))}, Re {value.reynolds:g}, S {value.spin_ratio:g}"
 
 
 def ranking(comparisons: list[Comparison]) -> list[Row]:

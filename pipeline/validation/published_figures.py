@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from pipeline.report.drawing import INK, new_figure
+from pipeline.study.trade_units import millimetres
 from pipeline.validation.rows import Row
 
 if TYPE_CHECKING:
@@ -18,8 +19,8 @@ def balls_of(rows: Sequence[Row]) -> dict[str, list[Row]]:
     """Rows that compare a coefficient, by ball."""
     found: dict[str, list[Row]] = {}
     for row in rows:
-        if row.quantity in ("cd", "cl"):
-            found.setdefault(row.condition.split(",")[0], []).append(row)
+        if row.ball:
+            found.setdefault(row.ball, []).append(row)
     return found
 
 
@@ -44,15 +45,15 @@ def draw_ball(rows: Sequence[Row]) -> "Figure":
             [2.0 * (row.published_se or 0.0) for row in known],
             color=INK, marker="s", linestyle="none", capsize=3, label="published, two standard errors",
         )  # fmt: skip
-        depths = list(dict.fromkeys(row.condition.split(", ")[1] for row in own))
+        depths = list(dict.fromkeys(row.depth_m or 0.0 for row in own))
         for place, depth in enumerate(depths):
-            of_depth = [row for row in own if row.condition.split(", ")[1] == depth]
+            of_depth = [row for row in own if row.depth_m == depth]
             axes.errorbar(
                 [row.spin_ratio or 0.0 for row in of_depth],
                 [row.ours for row in of_depth],
                 [2.0 * (row.ours_se or 0.0) for row in of_depth],
                 color=_COLOURS[place % len(_COLOURS)], marker=_MARKERS[place % len(_MARKERS)], capsize=3,
-                linewidth=1.0, label=f"computed, {depth} deep",
+                linewidth=1.0, label=f"computed, {millimetres(depth)} deep",
             )  # fmt: skip
         axes.set_title(f"Re {reynolds:g}")
         axes.set_xlabel("spin ratio S")

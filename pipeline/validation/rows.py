@@ -14,7 +14,7 @@ from pipeline.files.atomic import write_text
 _COLUMNS = (
     "quantity", "condition", "ours", "ours_se", "published", "source", "mark", "error_pct", "goal_pct",
     "level", "cause", "part", "reynolds", "spin_ratio", "cells", "within_goal",
-    "published_se",
+    "published_se", "ball", "depth_m",
 )  # fmt: skip
 """In the file's order; columns are only ever added, at the end."""
 
@@ -51,6 +51,8 @@ class Row:
         Of the mesh, a mirrored half counted as it was solved.
     published_se : float or None
         Standard error of `published`, where one is known or taken.
+    ball, depth_m : str, float or None
+        Published ball that was computed, and at which reading of its depth [m].
     """
 
     quantity: str
@@ -68,6 +70,8 @@ class Row:
     spin_ratio: float | None = None
     cells: int | None = None
     published_se: float | None = None
+    ball: str = ""
+    depth_m: float | None = None
 
     @property
     def error_pct(self) -> float | None:
@@ -83,7 +87,7 @@ class Row:
             return None
         return abs(self.ours - self.published) <= 0.01 * self.goal_pct * abs(self.published)
 
-    def columns(self) -> dict[str, Any]:
+    def columns(self) -> dict[str, object]:
         """All columns by name, as in the file."""
         return {name: getattr(self, name) for name in _COLUMNS}
 

@@ -161,9 +161,13 @@ def command(
 
 
 def environment() -> dict[str, str]:
-    """Environment of the engine: with our package on its path, and the mark by which stations watch it."""
+    """Environment of the engine and its stations: our package on the path, the mark by which they watch it.
+
+    Linear algebra gets one thread where the user does not say otherwise: stations share the cores with
+    solvers, and threads on small matrices wait for each other.
+    """
     path = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
-    return os.environ | {"PYTHONPATH": path, STARTED_BY_ENGINE: "1"}
+    return {"OPENBLAS_NUM_THREADS": "1"} | os.environ | {"PYTHONPATH": path, STARTED_BY_ENGINE: "1"}
 
 
 def clear_queue(profile: Profile, results: Path) -> None:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -41,6 +42,16 @@ _EVERY_S = 0.05
 _WIDEST = {"reynolds": (1.0, 1e6), "spin_ratio": (0.0, 2.0)}
 
 
+class Outside(NamedTuple):
+    """Shares of the flight time outside a matrix of runs, by side, and on any side."""
+
+    reynolds_below: float
+    reynolds_above: float
+    spin_ratio_below: float
+    spin_ratio_above: float
+    outside: float
+
+
 @dataclass(frozen=True, eq=False)
 class Passage:
     """Where in the coefficient table the flights of a golfer spend their time.
@@ -75,22 +86,24 @@ class Passage:
         place = np.searchsorted(edges, getattr(self, name), side="right")
         return np.bincount(place, self.time_share, minlength=edges.size + 1).astype(float)
 
-    def beyond(self, reynolds: Sequence[float], spin_ratios: Sequence[float]) -> dict[str, float]:
-        """Share of the time outside a matrix of runs, by side.
-
-        Returns
-        -------
-        dict
-            Keys reynolds_below, reynolds_above, spin_ratio_below, spin_ratio_above, and outside: on any side.
-        """
-        sides = {
-            "reynolds_below": self.reynolds < min(reynolds),
-            "reynolds_above": self.reynolds > max(reynolds),
-            "spin_ratio_below": self.spin_ratio < min(spin_ratios),
-            "spin_ratio_above": self.spin_ratio > max(spin_ratios),
-        }
-        sides["outside"] = np.any(list(sides.values()), axis=0)
-        return {name: float(self.time_share[marked].sum()) for name, marked in sides.items()}
+    def beyond(self, reynolds: Sequence[float], spin_ratios: Sequence[float]) -> Outside:
+        """Share of the time outside a matrix of runs, by side."""
+        sides = np.array(
+            [
+                self.reynolds < min(reynolds),
+                self.reynolds > max(reynolds),
+                self.spin_ratio < min(spin_ratios),
+                self.spin_ratio > max(spin_ratios),
+            ]
+        )
+        below_re, above_re, below_s, above_s = (sides @ self.time_share).tolist()
+        return Outside(
+            reynolds_below=below_re,
+            reynolds_above=above_re,
+            spin_ratio_below=below_s,
+            spin_ratio_above=above_s,
+            outside=float(self.time_share[sides.any(axis=0)].sum()),
+        )
 
 
 def passage(
@@ -215,20 +228,20 @@ def outside_warnings(study: Study, found: Sequence[Passage]) -> list[str]:
     for golfer in study.golfers:
         sides, worst = max(
             ((of.beyond(flow.reynolds, flow.spin_ratios), of) for of in found if of.golfer == golfer.name),
-            key=lambda pair: pair[0]["outside"],
+            key=lambda pair: pair[0].outside,
         )
-        if sides["outside"] <= OUTSIDE_WORTH_A_WARNING:
+        if sides.outside <= OUTSIDE_WORTH_A_WARNING:
             continue
         named = (
-            ("reynolds_below", f"below Re {min(flow.reynolds):g}"),
-            ("reynolds_above", f"above Re {max(flow.reynolds):g}"),
-            ("spin_ratio_below", f"below S {min(flow.spin_ratios):g}"),
-            ("spin_ratio_above", f"above S {max(flow.spin_ratios):g}"),
+            (sides.reynolds_below, f"below Re {min(flow.reynolds):g}"),
+            (sides.reynolds_above, f"above Re {max(flow.reynolds):g}"),
+            (sides.spin_ratio_below, f"below S {min(flow.spin_ratios):g}"),
+            (sides.spin_ratio_above, f"above S {max(flow.spin_ratios):g}"),
         )
-        where = ", ".join(f"{100 * sides[key]:.0f} % {words}" for key, words in named if sides[key] >= 0.005)
+        where = ", ".join(f"{100 * side:.0f} % {words}" for side, words in named if side >= 0.005)
         weather = f" in {worst.scenario}" if worst.scenario else ""
         lines.append(
-            f"flow: the flights of {golfer.name}{weather} spend {100 * sides['outside']:.0f} % of their time "
+            f"flow: the flights of {golfer.name}{weather} spend {100 * sides.outside:.0f} % of their time "
             f"outside the matrix of runs ({where}; flown with {worst.table}); the coefficients of its edge "
             "are used there"
         )

@@ -220,25 +220,44 @@ def fly_pattern(
     undrawn = model.most_probable(depth)
     each = [_over_shots(undrawn, launches, scenario.conditions) for scenario in scenarios]
     mean = _weighted(each, scenarios)
-    mean_of_few = _over_scenarios(model.most_probable(depth, coarse=True), few, scenarios)
     tables = model.draws(depth, draws, seed, stated)
     drawn = _over_scenarios(tables, few, scenarios)
-    moved = {}
-    for name, values in vars(drawn).items():
-        centre = getattr(mean, name) - getattr(mean_of_few, name)
-        moved[name] = values.reshape(depth.size, draws) + centre[:, None]
-    # The same for every pattern and depth, as turf is.
-    turf = 1.0 + RUN_UNCERTAINTY * np.random.default_rng([seed, 3]).standard_normal(draws)
-    moved["total_m"] = moved["carry_m"] + turf * (moved["total_m"] - moved["carry_m"])
     return PatternFlights(
         depth,
         studied,
         mean,
-        MeanFlights(**moved),
+        _centred(model, depth, mean, drawn, few, scenarios, draws, seed),
         {scenario.name: flown for scenario, flown in zip(scenarios, each, strict=True)},
         _plain(model, depth, mean, (tables, drawn, draws), (launches, few), scenarios),
         _by_place(model, depth, launches, scenarios),
     )
+
+
+def fly_shot(
+    model: CoefficientModel, depth_m: float, shot: Launches, conditions: Conditions, draws: int, seed: int,
+    stated: Sequence[StatedError] = (),
+) -> tuple[MeanFlights, MeanFlights]:  # fmt: skip
+    """Fly one shot at one depth: with the most probable coefficients, shape (1,), and with draws, (1, k)."""
+    depth, launch, scenarios = np.array([depth_m]), shot.as_array(), _scenarios(conditions)
+    mean = _over_scenarios(model.most_probable(depth), launch, scenarios)
+    drawn = _over_scenarios(model.draws(depth, draws, seed, stated), launch, scenarios)
+    return mean, _centred(model, depth, mean, drawn, launch, scenarios, draws, seed)
+
+
+def _centred(
+    model: CoefficientModel, depth_m: FloatArray, mean: MeanFlights, drawn: MeanFlights, few: FloatArray,
+    scenarios: Sequence[Scenario], draws: int, seed: int,
+) -> MeanFlights:  # fmt: skip
+    """Draws of few shots on a coarse grid about the means of all shots on the fine one, shape (d, k)."""
+    mean_of_few = _over_scenarios(model.most_probable(depth_m, coarse=True), few, scenarios)
+    moved = {}
+    for name, values in vars(drawn).items():
+        centre = getattr(mean, name) - getattr(mean_of_few, name)
+        moved[name] = values.reshape(depth_m.size, draws) + centre[:, None]
+    # The same for every pattern and depth, as turf is.
+    turf = 1.0 + RUN_UNCERTAINTY * np.random.default_rng([seed, 3]).standard_normal(draws)
+    moved["total_m"] = moved["carry_m"] + turf * (moved["total_m"] - moved["carry_m"])
+    return MeanFlights(**moved)
 
 
 def _by_place(

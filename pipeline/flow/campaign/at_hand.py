@@ -1,8 +1,8 @@
 """Runs of a study that need no solver: finished ones, and those whose result is in the store for reuse."""
 
 import json
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 from pipeline.errors import InputError
 from pipeline.flow.campaign.prepare import prepare
@@ -44,7 +44,7 @@ def at_hand(study: Study, results: Path, solver: str | None) -> dict[str, str]:
     stored = _index(results.parent, solver) if solver else {}
     if not stored and not results.is_dir():
         return {}
-    specs: dict[Path, Any] = {}
+    specs: dict[Path, dict[str, object]] = {}
     prepare(study, results, specs.__setitem__)
     found, keys = dict[str, str](), dict[str, str | None]()
     for run in runs(study):
@@ -70,7 +70,7 @@ def at_hand(study: Study, results: Path, solver: str | None) -> dict[str, str]:
     return found
 
 
-def _finished(folder: Path, spec: RunInputs, geometry: dict[Path, Any]) -> RunResult | None:
+def _finished(folder: Path, spec: RunInputs, geometry: dict[Path, dict[str, object]]) -> RunResult | None:
     """Result of a run that is there and was made of these specs; None otherwise."""
     path = folder / RESULT
     try:
@@ -87,7 +87,7 @@ def _finished(folder: Path, spec: RunInputs, geometry: dict[Path, Any]) -> RunRe
 def _index(root: Path, solver: str) -> dict[str, Entry]:
     """Entries of the store that this solver and our present code would find, by `_identity`."""
     found = {}
-    geometries: dict[Path, Any] = {}
+    geometries: dict[Path, dict[str, object]] = {}
     for entry in entries(root):
         try:
             inputs = (entry.result.provenance or Provenance()).inputs
@@ -106,7 +106,9 @@ def _index(root: Path, solver: str) -> dict[str, Entry]:
     return found
 
 
-def _identity(flow: dict[str, Any], geometry: list[dict[str, Any]], origin: str | None) -> str:
+def _identity(
+    flow: Mapping[str, object] | None, geometry: list[dict[str, object]], origin: str | None
+) -> str:
     """One text for what a run's numbers depend on, whatever things are named."""
     made_of = [{name: v for name, v in each.items() if name not in GEOMETRY_NAMES} for each in geometry]
     return json.dumps([flow, made_of, origin], sort_keys=True)

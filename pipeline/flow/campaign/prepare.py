@@ -3,7 +3,7 @@
 import hashlib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from pipeline.geometry.layout.file import layout_digest, read_layout
 from pipeline.geometry.layout.layout import Layout
 from pipeline.records import tree
 from pipeline.records.flow import RunInputs, StandardErrors
-from pipeline.records.geometry import BallInputs, LayoutInputs, VariantInputs
+from pipeline.records.geometry import BallInputs, LayoutInputs, SectionInputs, VariantInputs
 from pipeline.study.file import line_of
 from pipeline.study.matrix import RunSpec, Variant, runs, variants
 from pipeline.study.model import Pattern, Study
@@ -74,15 +74,13 @@ def variant_spec(study: Study, variant: Variant) -> VariantInputs:
     return found if orientation == "pole-up" else found.changed(orientation=orientation)
 
 
-def _section(study: Study, pattern: str) -> dict[str, Any]:
+def _section(study: Study, pattern: str) -> SectionInputs:
     """What makes a pattern's cavities other than arcs of one depth; nothing when they are that."""
     cavity = next(known.cavity for known in study.patterns if known.name == pattern)
     plain = type(cavity)(chord_diameter_m=cavity.chord_diameter_m)
-    return {
-        name: value
-        for name, value in cavity.model_dump(exclude={"chord_diameter_m", "sides"}).items()
-        if value != getattr(plain, name)
-    }
+    given = cavity.model_dump(exclude={"chord_diameter_m", "sides"})
+    found = {name: value for name, value in given.items() if value != getattr(plain, name)}
+    return cast(SectionInputs, found)
 
 
 def _run_spec(study: Study, run: RunSpec, templates: str) -> RunInputs:

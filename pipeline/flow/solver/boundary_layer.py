@@ -12,8 +12,6 @@ from numpy.typing import ArrayLike
 from pipeline.arrays import BoolArray, FloatArray, IntArray
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
 
-STATES = ("turbulent", "tripped", "laminar")
-
 SEPARATION = np.radians(82.0)
 """Angle from the front at which a laminar boundary layer leaves a sphere (Achenbach 1972 [memory])."""
 
@@ -127,7 +125,7 @@ def regime_warnings(state: str, reynolds: float, depth_m: float, ball_diameter_m
     Parameters
     ----------
     state : str
-        One of `STATES`.
+        "turbulent", "tripped" or "laminar".
     reynolds : float
         Of the run.
     depth_m, ball_diameter_m : float

@@ -168,11 +168,6 @@ class Shell:
         return tuple(found)
 
     @property
-    def wall_nodes(self) -> int:
-        """Nodes on the ball's surface, which are the first points."""
-        return int(self.blocks[0].nodes.shape[1])
-
-    @property
     def cells(self) -> int:
         """Number of cells."""
         last = self.blocks[-1]

@@ -78,8 +78,8 @@ def test_a_ball_without_forces_spends_its_time_as_mechanics_says(wind, from_deg)
     # points are 0.05 s apart, 1 % of the time: each of up to four crossings of a bin's edges is off by half
     assert found.shares("reynolds", edges) == pytest.approx([0.1, 0.35, 0.35, 0.2], abs=0.02)
     sides = found.beyond([edges[0], edges[2]], [0.0, 2.0])
-    assert sides["outside"] == pytest.approx(0.3, abs=0.02)
-    assert sides["outside"] == pytest.approx(sides["reynolds_below"] + sides["reynolds_above"])
+    assert sides.outside == pytest.approx(0.3, abs=0.02)
+    assert sides.outside == pytest.approx(sides.reynolds_below + sides.reynolds_above)
 
 
 def test_wind_that_grows_with_the_height_is_met_at_the_ball_s_height():
@@ -125,7 +125,7 @@ def test_auto_holds_95_percent_of_every_golfer_s_flights(golfers, scenarios):
     found = passages(resolved, published_tables())
     assert len(found) == len(golfers) * max(len(scenarios), 1) * 2
     # shots that took no part in the choice would spend as much: the share holds with room to spare
-    assert max(of.beyond(reynolds, spin_ratios)["outside"] for of in found) < 0.05
+    assert max(of.beyond(reynolds, spin_ratios).outside for of in found) < 0.05
     assert outside_warnings(resolved, found) == []
     for nodes in (reynolds, spin_ratios):
         assert nodes == sorted(set(nodes)) and 3 <= len(nodes) <= 12

@@ -205,7 +205,7 @@ def test_every_depth_has_the_same_topology(level: Level) -> None:
 def test_nodes_of_the_first_layer_lie_on_the_ball() -> None:
     ball = dimpled()
     shell = solver_shell(ball, Level(16, 36), 4e-4)
-    surface = shell.points[: shell.wall_nodes]
+    surface = shell.points[shell.blocks[0].nodes[0]]
     radius = np.linalg.norm(surface, axis=1)
     np.testing.assert_allclose(ball.radius(surface / radius[:, None]) / DIAMETER, radius, rtol=1e-12)
 
@@ -259,7 +259,7 @@ def test_the_seam_up_puts_the_pole_on_the_axis_of_backspin() -> None:
     ball = DimpledBall(layout, 3e-4, 0.0427)
     for orientation, axis in (("pole-up", 2), ("seam-up", 1)):
         shell = solver_shell(ball, Level(32, 40), 2.5e-4, whole=True, orientation=orientation)
-        surface = shell.points[: shell.wall_nodes]
+        surface = shell.points[shell.blocks[0].nodes[0]]
         lowest = surface[np.argmin(np.linalg.norm(surface, axis=1))]
         assert lowest[axis] == pytest.approx(0.5 - 3e-4 / 0.0427, rel=0.005)
 
