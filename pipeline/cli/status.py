@@ -195,7 +195,7 @@ def watch_status(path: Path, results_root: Path) -> None:
             time.sleep(WATCH_SECONDS)
 
 
-def _first(states: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
+def _first(states: list[RunState], most: int) -> list[RunState]:
     """States that fit on the terminal: what runs or has failed before what has ended or waits."""
     order = {RUNNING: 0, STOPPED: 1, NOT_STARTED: 3}
     kept = sorted(states, key=lambda state: order.get(state["state"], 4 if state["state"] in USABLE else 2))
@@ -203,12 +203,12 @@ def _first(states: list[dict[str, Any]], most: int) -> list[dict[str, Any]]:
     return [state for state in states if state["run"] in names]
 
 
-def _counted(states: list[dict[str, Any]]) -> str:
+def _counted(states: list[RunState]) -> str:
     counts = Counter(state["state"] for state in states).most_common()
     return f"{len(states)} runs: " + ", ".join(f"{count} {name}" for name, count in counts)
 
 
-def _table(name: str, states: list[dict[str, Any]]) -> Table:
+def _table(name: str, states: list[RunState]) -> Table:
     table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {name}")
     for state in states:
         table.add_row(
