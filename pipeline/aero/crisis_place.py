@@ -1,4 +1,4 @@
-"""Where the drag crisis lies: the criterion of the computed flows, and its spread on balls that are cut."""
+"""Critical Reynolds number: the criterion that trips computed flows, and its spread on balls that are cut."""
 
 import math
 from dataclasses import dataclass

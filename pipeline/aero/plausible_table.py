@@ -1,4 +1,4 @@
-"""Ranges of Cd and Cl that golf balls have in flight; beyond them a table is in other units, most likely."""
+"""Ranges of Cd and Cl that golf balls have in flight; a table beyond them is probably in other units."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""What a correction by measured balls changes: best depth and carry of every golfer, before and after."""
+"""Best depth and carry of every golfer before and after the correction by measured balls."""
 
 import numpy as np
 

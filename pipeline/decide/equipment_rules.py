@@ -1,4 +1,4 @@
-"""What the Equipment Rules of the game ask of a ball, beside the figures of a study."""
+"""Compares balls of a study with the Equipment Rules: mass, diameter, overall distance, symmetry."""
 
 from collections.abc import Mapping
 

@@ -1,4 +1,4 @@
-"""How many moulded balls stay within a yard of a ball as cut, and which scatter of the mould limits that."""
+"""Share of moulded balls within a yard of the ball as cut, and which scatter of the mould limits it."""
 
 from dataclasses import dataclass
 

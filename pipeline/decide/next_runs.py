@@ -1,4 +1,4 @@
-"""Which depths to compute next: those that are expected to gain most carry for their core hours."""
+"""Depths to compute next: the greatest expected gain of carry for the core hours (knowledge gradient)."""
 
 from collections.abc import Mapping, Sequence
 

@@ -1,4 +1,4 @@
-"""What is wrong with firings: findings in words, each with its numbers."""
+"""Faults of firings in words with numbers: late gates, swapped units, wrong masses, launch speeds."""
 
 import math
 from typing import NamedTuple

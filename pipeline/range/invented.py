@@ -1,4 +1,4 @@
-"""What a simulated range is like: its gates, the balls, the programme of shots, and all that scatters."""
+"""Model of a simulated range: gates, balls, programme of shots, and the scatter of each."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field

@@ -1,4 +1,4 @@
-"""What counts of firings: measurements, gates and shots far off by robust scatter are left out."""
+"""Outliers of firings: measurements, gates and shots far off by robust scatter are left out."""
 
 from collections.abc import Mapping
 

@@ -1,4 +1,4 @@
-"""What shots and gates of reduced firings show one by one, and what a range must measure to."""
+"""Estimates of single shots and gates of reduced firings, and the errors that a range must stay within."""
 
 import math
 from dataclasses import dataclass

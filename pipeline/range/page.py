@@ -1,4 +1,4 @@
-"""The page of a reduction: what was found, what is wrong with it, and what a range must measure to."""
+"""Writes the page of a reduction: coefficients, faults of the firings, errors it must stay within."""
 
 import datetime
 import math

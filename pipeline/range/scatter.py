@@ -1,4 +1,4 @@
-"""Scatter of shots and balls about their pattern, and what is known of the common parameters beside it.
+"""Scatter of shots and balls about their pattern, estimated, and the common parameters given it.
 
 Each shot's offsets of Cd and Cl are those of its ball plus its own; both are normal about zero. They are
 integrated out in closed form, shot by shot and ball by ball. Their standard deviations maximise the

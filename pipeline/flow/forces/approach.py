@@ -1,4 +1,4 @@
-"""Limit of a force history: exponential approach in autoregressive noise, averaged over both their times.
+"""Limit of a drifting history: an exponential approach in autoregressive noise, averaged over both times.
 
 A history is x_t = L + A exp(-t / T) + e_t with e_t = phi e_{t-1} + white noise. For given T and phi that is a
 linear regression with its exact likelihood (generalised least squares: Rao & Toutenburg 1995, Linear Models,

@@ -1,4 +1,4 @@
-"""Where the solver puts the histories of its function objects, and how those of restarts fit together.
+"""Finds the history files of function objects in a case, and joins those of restarts.
 
 A function object writes NAME.dat into a folder that is named after the time at which the solver was started;
 when it is there already, NAME_TIME.dat beside it.

@@ -1,4 +1,4 @@
-"""Fidelities: which equations are solved, on which meshes, and where they may be believed."""
+"""Fidelities: equations that are solved, mesh levels, ranges of validity, errors."""
 
 from dataclasses import dataclass, field
 
