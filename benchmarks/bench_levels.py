@@ -29,10 +29,11 @@ from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.resolution import boundary_layer
 from pipeline.flow.solver.state import read_state, written_times
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import solver_shell
 from pipeline.geometry.shell.files import MESH, load_shell, write_shell
-from pipeline.geometry.shell.mesh import Level, Shell, wall_velocity
+from pipeline.geometry.shell.mesh import Level, Shell
 from pipeline.validation.dimpled import DIAMETER_M, HIGHEST_REYNOLDS, MIDDLE, layout
 
 TABLE = Path(__file__).with_name("levels.csv")

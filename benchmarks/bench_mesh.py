@@ -9,7 +9,8 @@ import numpy as np
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import find_solver, run_tool
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell, wall_velocity
+from pipeline.flow.solver.surface_motion import wall_velocity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell
 from pipeline.geometry.shell.poly_mesh import shell_faces, write_poly_mesh
 
 

@@ -19,7 +19,8 @@ from solved import BOXES, COLUMNS, MIDDLE, NEVER, SHALLOW, THIRD, Bench, Fields,
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.decomposition import cell_ranks
 from pipeline.flow.solver.fidelity import fidelity
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, wall_velocity
+from pipeline.flow.solver.surface_motion import wall_velocity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell
 
 BEFORE = (
     ("DICGaussSeidel", "GaussSeidel"),

@@ -20,11 +20,12 @@ from pipeline.flow.solver.execute import execute
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import find_solver
 from pipeline.flow.solver.state import read_state, written_times
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import solver_shell
 from pipeline.geometry.layout.layout import spread_layout
 from pipeline.geometry.shell.files import write_shell
-from pipeline.geometry.shell.mesh import Level, Shell, wall_velocity
+from pipeline.geometry.shell.mesh import Level, Shell
 from pipeline.records.tree import FORCES, MESH
 
 Fields = dict[str, np.ndarray]

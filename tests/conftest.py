@@ -10,9 +10,9 @@ import pytest
 from hypothesis import settings
 
 LONGEST_FIRST = (
-    "test_time_limit.py", "test_slurm.py", "test_dimpled_ball.py", "test_accounting.py",
-    "test_shared_disk.py", "test_calibration.py",
-)  # fmt: skip
+    "test_dimpled_ball.py",
+    "test_calibration.py",
+)
 """Files of minutes: started first, so that no worker is left with one when the others have ended."""
 
 

@@ -15,6 +15,7 @@ import math
 import numpy as np
 from numba import njit
 
+from pipeline.flight.equations import across, pull, spin_rate
 from pipeline.flight.quintic import falling_between, falling_root, highest, quintic, slope_at, value_at
 from pipeline.flight.surroundings import UNIFORM, wind_share
 
@@ -106,13 +107,13 @@ def _rates(motion, z, axis, table, cells, moments, grid, world, flat, work, rate
         high = flat[at + row + 1] + b * (flat[at + row + 4] - flat[at + row + 1])
         cl = low + a * (high - low)
         work[3, n], work[4, n] = a, b
-        # The lift is along spin axis x velocity: its right-handed cross product written in (x, right, up).
         ux, us = motion[0, n] - work[5, n] * world.wind_x_m_s, motion[1, n] - work[5, n] * world.wind_s_m_s
         uz, q = motion[2, n], world.drag_factor_1_m * work[0, n]
-        rate[0, n] = q * (cl * (axis[2, n] * us - axis[1, n] * uz) - cd * ux)
-        rate[1, n] = q * (cl * (axis[0, n] * uz - axis[2, n] * ux) - cd * us)
-        rate[2, n] = q * (cl * (axis[1, n] * ux - axis[0, n] * us) - cd * uz) - world.gravity_m_s2
-        rate[3, n] = -world.spin_decay * motion[3, n] * work[0, n] / world.radius_m
+        lift_x, lift_s, lift_z = across(axis[0, n], axis[1, n], axis[2, n], ux, us, uz)
+        rate[0, n] = q * pull(cd, cl, lift_x, ux)
+        rate[1, n] = q * pull(cd, cl, lift_s, us)
+        rate[2, n] = q * pull(cd, cl, lift_z, uz) - world.gravity_m_s2
+        rate[3, n] = spin_rate(world.spin_decay, motion[3, n], work[0, n], world.radius_m)
         beyond = max(grid.lowest_log_reynolds - work[1, n], work[1, n] - grid.highest_log_reynolds)
         outside[n] = max(
             beyond, max(grid.lowest_spin_ratio - work[2, n], work[2, n] - grid.highest_spin_ratio)

@@ -1,9 +1,8 @@
 """Compiled flights of a few metres past gates, with sensitivities to launch, coefficients and the range.
 
-The equations of motion are those of `pipeline.flight.kernel` in still air: gravity, drag against and lift
-across the motion, spin decay d omega/dt = -k omega U / R; x down range, s to the right, z up. Drag and lift
-are sums of terms (`pipeline.range.terms`) in place of tables, so that their derivatives are exact. The range
-may lean to a side (its roll: gravity then has a part to the right), and its launcher's spin axis may be off.
+The equations of motion are those of `pipeline.flight.equations` in still air. Drag and lift are sums of terms
+(`pipeline.range.terms`) in place of tables, so that their derivatives are exact. The range may lean to a side
+(its roll: gravity then has a part to the right), and its launcher's spin axis may be off.
 
 Fourth-order Runge-Kutta with the variational equations of every parameter. Steps of `LONGEST_STEP_S` leave an
 error of 1e-11 of the travelled time: all that changes along a shot does so within some seconds.
@@ -16,6 +15,8 @@ import math
 
 import numpy as np
 from numba import njit
+
+from pipeline.flight.equations import across, pull, spin_rate
 
 LONGEST_STEP_S = 0.03
 
@@ -77,12 +78,10 @@ def _rates(v, dv, tangents, axis, daxis, ball, powers, drag, lift, n_drag, rate,
             cl_s += lift[i - n_drag] * by_s
             cl_l += lift[i - n_drag] * by_log
     k = ball[0]
-    c0 = axis[2] * v[1] - axis[1] * v[2]
-    c1 = axis[0] * v[2] - axis[2] * v[0]
-    c2 = axis[1] * v[0] - axis[0] * v[1]
-    f0, f1, f2 = cl * c0 - cd * v[0], cl * c1 - cd * v[1], cl * c2 - cd * v[2]
+    c0, c1, c2 = across(axis[0], axis[1], axis[2], v[0], v[1], v[2])
+    f0, f1, f2 = pull(cd, cl, c0, v[0]), pull(cd, cl, c1, v[1]), pull(cd, cl, c2, v[2])
     rate[0], rate[1], rate[2] = k * speed * f0, k * speed * f1 + ball[7], k * speed * f2 + ball[8]
-    rate[3] = -ball[4] * v[3] * speed / ball[1]
+    rate[3] = spin_rate(ball[4], v[3], speed, ball[1])
     v0, v1, v2, spin = v[0], v[1], v[2], v[3]
     x0, x1, x2 = axis[0], axis[1], axis[2]
     per_speed, radius = 1.0 / speed, ball[1]
@@ -95,9 +94,9 @@ def _rates(v, dv, tangents, axis, daxis, ball, powers, drag, lift, n_drag, rate,
         d_cd = cd_s * d_s + cd_l * d_log + of_term[0, j]
         d_cl = cl_s * d_s + cl_l * d_log + of_term[1, j]
         a0, a1, a2 = daxis[0, j], daxis[1, j], daxis[2, j]
-        e0 = x2 * d1 - x1 * d2 + a2 * v1 - a1 * v2
-        e1 = x0 * d2 - x2 * d0 + a0 * v2 - a2 * v0
-        e2 = x1 * d0 - x0 * d1 + a1 * v0 - a0 * v1
+        b0, b1, b2 = across(x0, x1, x2, d0, d1, d2)
+        g0, g1, g2 = across(a0, a1, a2, v0, v1, v2)
+        e0, e1, e2 = b0 + g0, b1 + g1, b2 + g2
         drate[0, j] = k * (d_speed * f0 + speed * (d_cl * c0 + cl * e0 - d_cd * v0 - cd * d0))
         drate[1, j] = k * (d_speed * f1 + speed * (d_cl * c1 + cl * e1 - d_cd * v1 - cd * d1))
         drate[2, j] = k * (d_speed * f2 + speed * (d_cl * c2 + cl * e2 - d_cd * v2 - cd * d2))

@@ -11,8 +11,8 @@ from played_bench import PlayedBench
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import Solver
 from pipeline.flow.solver.start import Task
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.shell.files import load_shell, write_shell
-from pipeline.geometry.shell.mesh import wall_velocity
 from pipeline.records.geometry import FlowTotals
 from pipeline.records.tree import MESH
 from pipeline.validation.flows import Flow

@@ -4,7 +4,8 @@ import numpy as np
 
 from pipeline.arrays import FloatArray
 from pipeline.flow.solver.boundary_layer import polar_angle
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell, surface_velocity
+from pipeline.flow.solver.surface_motion import surface_velocity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
 
 BAND = np.radians([60.0, 80.0])
 """Where the boundary layer is looked at: in front of any separation."""

@@ -22,7 +22,8 @@ from pipeline.flow.solver.find import Solver, run_tool
 from pipeline.flow.solver.fingerprint import case_files, edited
 from pipeline.flow.solver.path import solver_path, work_folder
 from pipeline.flow.solver.state import complete, load_state, written_times
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell, surface_velocity, wall_velocity
+from pipeline.flow.solver.surface_motion import surface_velocity, wall_velocity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
 from pipeline.records.flow import CaseStart, RunInputs
 from pipeline.records.geometry import FlowTotals, MeshQuality
 from pipeline.records.record import read

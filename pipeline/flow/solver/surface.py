@@ -6,7 +6,8 @@ import numpy as np
 
 from pipeline.arrays import FloatArray
 from pipeline.files.meshes import write_surface_mesh
-from pipeline.geometry.shell.mesh import Shell, wall_velocity
+from pipeline.flow.solver.surface_motion import wall_velocity
+from pipeline.geometry.shell.mesh import Shell
 
 
 def wall_friction(

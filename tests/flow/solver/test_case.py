@@ -11,8 +11,9 @@ from pipeline.flow.solver.case import CaseWriter, templates_digest
 from pipeline.flow.solver.decomposition import cell_ranks
 from pipeline.flow.solver.fidelity import FIDELITIES, fidelity
 from pipeline.flow.solver.state import complete, load_state, read_state, save_state, written_times
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.shell.files import write_shell
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, build_shell, wall_velocity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, Shell, build_shell
 from pipeline.records.tree import MESH
 
 

@@ -14,8 +14,9 @@ from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.decomposition import cell_ranks
 from pipeline.flow.solver.dialect import Dialect, dialect_of
 from pipeline.flow.solver.fidelity import fidelity
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.shell.files import write_shell
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell, wall_velocity
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Level, build_shell
 from pipeline.records.tree import MESH
 
 OPENCFD = ("1906", "1912", "2106", "2312", "2606")

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from pipeline.flow.solver.resolution import boundary_layer
-from pipeline.geometry.shell.mesh import Level, Shell, build_shell, surface_velocity
+from pipeline.flow.solver.surface_motion import surface_velocity
+from pipeline.geometry.shell.mesh import Level, Shell, build_shell
 
 
 def cell_centres(shell: Shell) -> np.ndarray:

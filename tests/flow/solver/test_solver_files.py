@@ -11,8 +11,8 @@ from tunnel import Tunnel
 from pipeline.flow.forces.any_case import find_histories
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.find import find_solver
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.shell.files import load_shell
-from pipeline.geometry.shell.mesh import wall_velocity
 from pipeline.records.tree import MESH
 
 pytestmark = pytest.mark.solver

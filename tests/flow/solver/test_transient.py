@@ -9,7 +9,8 @@ from tunnel import Tunnel
 
 from pipeline.flow.solver.fidelity import FIDELITIES, SAMPLE_TIME, fidelity
 from pipeline.flow.solver.start import sheltered_start
-from pipeline.geometry.shell.mesh import Level, build_shell, rotated_about_y, surface_velocity
+from pipeline.flow.solver.surface_motion import surface_velocity
+from pipeline.geometry.shell.mesh import Level, build_shell, rotated_about_y
 from pipeline.records.tree import HISTORY
 
 TRANSIENT = [model for model in FIDELITIES.values() if model.courant is not None]

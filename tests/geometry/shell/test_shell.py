@@ -12,6 +12,7 @@ from pipeline.errors import Broken, InputError
 from pipeline.flow.solver.case import CaseWriter
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.flow.solver.find import find_solver, run_tool
+from pipeline.flow.solver.surface_motion import wall_velocity
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.build import solver_shell
 from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
@@ -25,7 +26,6 @@ from pipeline.geometry.shell.mesh import (
     build_shell,
     growth_ratio,
     layer_radii,
-    wall_velocity,
 )
 from pipeline.geometry.shell.poly_mesh import NONE, shell_faces
 from pipeline.geometry.shell.quality import cell_geometry, face_geometry, mesh_quality
