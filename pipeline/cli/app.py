@@ -447,11 +447,15 @@ def verify(
 
 
 @app.command(epilog="Example: depthline schema > cases/study.schema.json")
-def schema() -> None:
+def schema(
+    markdown: Annotated[
+        bool, typer.Option("--markdown", help="The same for people: a table of keys, as the guide has it.")
+    ] = False,
+) -> None:
     """Print the JSON Schema of a study file, for editors that complete and check it."""
     from pipeline.cli.schema import print_schema
 
-    print_schema()
+    print_schema(markdown)
 
 
 def main() -> None:

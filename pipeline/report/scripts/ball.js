@@ -80,8 +80,8 @@
     if (Page.narrow()) Object.assign(of.colorbar, {orientation: "h", len: 0.9, y: 0, yanchor: "top"});
     const hidden = {visible: false, range: [-1.02, 1.02]};
     Plotly.react("chart-ball", [{
-      type: "mesh3d", hoverinfo: "skip", flatshading: false, ...of, lightposition: {x: 60000, y: -90000, z: 90000},
-      lighting: {ambient: 0.55, diffuse: 0.8, specular: 0.15, roughness: 0.6, fresnel: 0.05, facenormalsepsilon: 0, vertexnormalsepsilon: 0},
+      type: "mesh3d", hoverinfo: "skip", flatshading: false, ...of, lightposition: {x: -90000, y: 100000, z: -30000},
+      lighting: {ambient: 0.6, diffuse: 0.5, specular: 0.08, roughness: 0.5, fresnel: 0.1, facenormalsepsilon: 1e-12, vertexnormalsepsilon: 1e-12},
     }], Page.layout({height: 440, margin: {l: 0, r: 0, t: 0, b: Page.narrow() ? 60 : 0}, showlegend: false,
       scene: {camera, xaxis: hidden, yaxis: hidden, zaxis: hidden, aspectmode: "manual", aspectratio: {x: 1.9, y: 1.9, z: 1.9}, dragmode: "orbit"}}),
     {responsive: true, displayModeBar: false, scrollZoom: false});
