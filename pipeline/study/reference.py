@@ -24,7 +24,7 @@ which makes an editor complete and check the file.
 
 def study_reference() -> str:
     """Return the page: a table of keys for the file and for every section below it."""
-    schema = study_schema()
+    schema: dict[str, Any] = dict(study_schema())
     parts = [_HEAD, _section("The file", "", schema, schema)]
     for path, name in _places(schema, schema, ""):
         parts.append(_section(f"`{path}`", name, schema["$defs"][name], schema))
