@@ -3,7 +3,7 @@
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.cli.output import messages, print_json, shown_progress, tables, warn
 from pipeline.errors import InputError
@@ -177,7 +177,7 @@ def _page(like: Study, balls: "Sequence[ComparedBall]", frame: "pd.DataFrame", f
     from pipeline.report.pictures import render
     from pipeline.report.table import Cell, Table
 
-    parts: list[dict[str, Any]] = []
+    parts: list[dict[str, object]] = []
     with style():
         for place, (golfer, rows) in enumerate(
             frame[frame["against"] == first].groupby("golfer", sort=False), start=1

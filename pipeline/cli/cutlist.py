@@ -3,10 +3,11 @@
 import datetime
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import cast
 
 import numpy as np
 
+from pipeline.cli.cutlist_summary import ClassRow, CutListSummary, ToleranceRow
 from pipeline.cli.one_ball import OneBall, one_ball, quantity
 from pipeline.cli.order import decided_balls
 from pipeline.cli.output import messages, print_json
@@ -20,7 +21,7 @@ from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import SKIN_N
 from pipeline.geometry.layout.seam import MOULD_PLANE
 from pipeline.geometry.tooling import step
-from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, as_csv, cut_list, cuts_by_class
+from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, Column, as_csv, cut_list, cuts_by_class
 from pipeline.geometry.tooling.drawings import draw_coordinates
 from pipeline.geometry.tooling.mould import Tooling, cavity_of
 from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_skin
@@ -124,7 +125,7 @@ def _write_one(
     tooling: dict[str, str],
     folder: Path | None,
     issue: Issue,
-) -> dict[str, Any]:
+) -> CutListSummary:
     """Write the files of one ball; what its list says, in short."""
     kinds = {"--shrinkage": SHARE, "--land-finish": LENGTH, "--dimple-finish": LENGTH}
     tool = Tooling(*(quantity(option, tooling[option], kind) for option, kind in kinds.items()))
@@ -136,7 +137,12 @@ def _write_one(
     surface = skin(found.ball, SKIN_N)
     check_skin(surface, found.ball)
     parts = half_skins(cavity, SKIN_N)
-    summary = {
+    class_rows, cuts, tolerances = (
+        _class_rows(table, classes),
+        cuts_by_class(table, classes),
+        _tolerances(found),
+    )
+    summary: CutListSummary = {
         "study": found.study.name,
         "number": issue.number or f"{found.study.name}-{found.pattern}-{found.key}",
         "revision": issue.revision,
@@ -149,11 +155,11 @@ def _write_one(
         "land_finish_mm": 1e3 * tool.land_finish_m,
         "dimple_finish_mm": 1e3 * tool.dimple_finish_m,
         "totals": totals(found.ball).content(),
-        "classes": _class_rows(table, classes),
-        "cuts": cuts_by_class(table, classes),
-        "tolerances": _tolerances(found),
+        "classes": class_rows,
+        "cuts": cuts,
+        "tolerances": tolerances,
+        "checks": check_measures(found, class_rows, cuts, tolerances),
     }
-    summary["checks"] = check_measures(found, summary)
     write_text(folder / CSV, as_csv(table))
     write_text(folder / PAGE, _page(found, classes, table, summary))
     write_skin(folder / f"{BALL}.stl", surface)
@@ -191,13 +197,13 @@ def _half_step_files(ball: DimpledBall, cavity: DimpledBall, folder: Path) -> li
     return names
 
 
-def _class_rows(table: dict[str, Any], classes: list[SizeClass]) -> list[dict[str, Any]]:
+def _class_rows(table: dict[str, Column], classes: list[SizeClass]) -> list[ClassRow]:
     """Count, share of area, and mean measures of each class; None for what its section has not."""
     rows = []
     area = table["chord_diameter_mm"] ** 2
     for size_class in classes:
         own = table["class"] == size_class.name
-        row: dict[str, Any] = {
+        row: dict[str, str | int | float | None] = {
             "class": size_class.name,
             "count": len(size_class.members),
             "area_share": float(area[own].sum() / area.sum()),
@@ -205,27 +211,31 @@ def _class_rows(table: dict[str, Any], classes: list[SizeClass]) -> list[dict[st
         for name in (*MEASURES, *(CAVITY_PREFIX + measure for measure in MEASURES)):
             mean = float(np.mean(table[name][own]))
             row[name] = None if np.isnan(mean) else mean
-        rows.append(row)
+        rows.append(cast(ClassRow, row))
     return rows
 
 
-def _tolerances(found: OneBall) -> list[dict[str, Any]]:
+def _tolerances(found: OneBall) -> list[ToleranceRow]:
     """Best depth and tolerance of the pattern for each golfer; nothing before the study is decided."""
     path = found.results / DECISION
     if not path.is_file():
         return []
-    names = (
-        "golfer", "best_depth_m", "best_depth_lo_m", "best_depth_hi_m", "tolerance_m",
-        "tolerance_edge_angle_deg", "tolerance_diameter_m",
-    )  # fmt: skip
     return [
-        {name: getattr(row, name) for name in names}
+        ToleranceRow(
+            golfer=row.golfer,
+            best_depth_m=row.best_depth_m,
+            best_depth_lo_m=row.best_depth_lo_m,
+            best_depth_hi_m=row.best_depth_hi_m,
+            tolerance_m=row.tolerance_m,
+            tolerance_edge_angle_deg=row.tolerance_edge_angle_deg,
+            tolerance_diameter_m=row.tolerance_diameter_m,
+        )
         for row in read(path, Decision).rows
         if row.pattern == found.pattern
     ]
 
 
-def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Any], summary: dict[str, Any]) -> str:
+def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Column], summary: CutListSummary) -> str:
     from pipeline.report.drawing import inline_svg, new_figure, settle, style
     from pipeline.report.layout_pictures import map_figure, section_figure
     from pipeline.report.pictures import render

@@ -1,8 +1,8 @@
 """`depthline order`: the order sheet of the prototypes that a decision asks for."""
 
 import datetime
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from pipeline.cli.output import messages, print_json
 from pipeline.cli.study_input import read_study
@@ -106,7 +106,7 @@ def write_order(
         for item, ball in enumerate(balls, start=1)
     ]
     folder = folder or results / FOLDER
-    values: dict[str, Any] = {
+    values = {
         "study": study,
         "rows": rows,
         "order": order,
@@ -125,7 +125,7 @@ def _clean(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
 
 
-def _as_csv(rows: list[dict[str, Any]]) -> str:
+def _as_csv(rows: Sequence[Mapping[str, object]]) -> str:
     import csv
     import io
 

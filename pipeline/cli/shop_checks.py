@@ -1,34 +1,37 @@
 """Check measures of the first ball moulded: what a cut list asks the shop to measure, with tolerances."""
 
-from typing import Any
+from collections.abc import Sequence
 
+from pipeline.cli.cutlist_summary import CheckMeasure, ClassRow, ToleranceRow
 from pipeline.cli.one_ball import OneBall
+from pipeline.geometry.tooling.cutlist import ClassCuts
 
 
-def check_measures(found: OneBall, summary: dict[str, Any]) -> list[dict[str, str]]:
+def check_measures(
+    found: OneBall, classes: Sequence[ClassRow], cuts: Sequence[ClassCuts], tolerances: Sequence[ToleranceRow]
+) -> list[CheckMeasure]:
     """Return the measures of a finished ball that show whether it is the ball ordered.
 
     Parameters
     ----------
     found : OneBall
         The ball.
-    summary : dict
-        What its cut list says: `classes`, `cuts` and `tolerances` are used.
+    classes, cuts, tolerances : sequence
+        Of its cut list.
 
     Returns
     -------
-    list of dict
-        `measure`, `nominal` and `tolerance` as texts; no tolerance where the decision knows none.
+    list of CheckMeasure
+        What to measure.
     """
-    classes = summary["classes"]
     several = len(classes) > 1
-    depth = _smallest(summary, "tolerance_m", 1e3, 3, "mm")
-    angle = _smallest(summary, "tolerance_edge_angle_deg", 1.0, 2, "deg")
-    rows = [
+    depth = _smallest([row["tolerance_m"] for row in tolerances], 1e3, 3, "mm")
+    angle = _smallest([row["tolerance_edge_angle_deg"] for row in tolerances], 1.0, 2, "deg")
+    rows: list[CheckMeasure] = [
         {
             "measure": "diameter over the land, mean of three directions",
-            "nominal": f"{summary['ball_diameter_mm']:.3f} mm",
-            "tolerance": _smallest(summary, "tolerance_diameter_m", 1e3, 3, "mm"),
+            "nominal": f"{1e3 * found.ball.ball_diameter_m:.3f} mm",
+            "tolerance": _smallest([row["tolerance_diameter_m"] for row in tolerances], 1e3, 3, "mm"),
         },
         {
             "measure": "mass",
@@ -36,7 +39,7 @@ def check_measures(found: OneBall, summary: dict[str, Any]) -> list[dict[str, st
             "tolerance": "",
         },
     ]
-    for row, cuts in zip(classes, summary["cuts"], strict=True):
+    for row, of_class in zip(classes, cuts, strict=True):
         of = f", class {row['class']}" if several else ""
         rows += [
             {
@@ -56,7 +59,7 @@ def check_measures(found: OneBall, summary: dict[str, Any]) -> list[dict[str, st
             },
             {
                 "measure": f"dimples{of}: upper, lower half, across the seam",
-                "nominal": f"{cuts['upper']}, {cuts['lower']}, {cuts['both']}",
+                "nominal": f"{of_class['upper']}, {of_class['lower']}, {of_class['both']}",
                 "tolerance": "exact",
             },
         ]
@@ -66,6 +69,6 @@ def check_measures(found: OneBall, summary: dict[str, Any]) -> list[dict[str, st
     return rows
 
 
-def _smallest(summary: dict[str, Any], key: str, factor: float, digits: int, unit: str) -> str:
-    values = [row[key] for row in summary["tolerances"] if row[key] is not None]
+def _smallest(tolerances: Sequence[float | None], factor: float, digits: int, unit: str) -> str:
+    values = [value for value in tolerances if value is not None]
     return f"± {factor * min(values):.{digits}f} {unit}" if values else ""

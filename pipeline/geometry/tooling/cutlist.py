@@ -1,6 +1,6 @@
 """Cut list: every dimple's place and measures, of the finished ball and of the cavity to be cut."""
 
-from typing import Any
+from typing import Any, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +29,20 @@ joint; of a catenary the bottom radius is that at its lowest point. Of a polygon
 across flats; with an edge radius measures are those of the sharp edge, but for the volume."""
 
 CAVITY_PREFIX = "cavity_"
+
+ClassCuts = TypedDict(
+    "ClassCuts",
+    {
+        "class": str,
+        "upper": int,
+        "lower": int,
+        "both": int,
+        "count": int,
+        "cutter_radius_mm": float | None,
+    },
+)
+"""Cuts of a size class in the upper half, the lower one and across the seam, and the largest ball-end cutter:
+the smallest hollow radius of the cavity's sections, of bottom and wall; None where they are flat."""
 
 
 def cut_list(ball: DimpledBall, cavity: DimpledBall, classes: list[SizeClass]) -> dict[str, Column]:
@@ -98,7 +112,7 @@ def dimple_measures(cavities: Cavities) -> dict[str, FloatArray]:
     return dict(zip(MEASURES, values, strict=True))
 
 
-def cuts_by_class(table: dict[str, Column], classes: list[SizeClass]) -> list[dict[str, Any]]:
+def cuts_by_class(table: dict[str, Column], classes: list[SizeClass]) -> list[ClassCuts]:
     """Number of cuts of each class in each half, and the largest ball-end cutter that fits all of them.
 
     Parameters
@@ -110,21 +124,26 @@ def cuts_by_class(table: dict[str, Column], classes: list[SizeClass]) -> list[di
 
     Returns
     -------
-    list of dict
-        `class`, `upper`, `lower`, `both` (across the seam), `count`, and `cutter_radius_mm`: the smallest
-        hollow radius of the cavity's sections, of bottom and wall; None where they are flat.
+    list of ClassCuts
+        One a class.
     """
-    rows = []
+    rows: list[ClassCuts] = []
     for size_class in classes:
         own = table["class"] == size_class.name
         radii = np.concatenate(
             [table[f"{CAVITY_PREFIX}{part}_radius_mm"][own] for part in ("bottom", "wall")]
         )
         hollow = radii[np.isfinite(radii) & (radii > 0)]
-        halves = {half: int((table["half"][own] == half).sum()) for half in ("upper", "lower", "both")}
+        upper, lower, both = (int((table["half"][own] == half).sum()) for half in ("upper", "lower", "both"))
         rows.append(
-            {"class": size_class.name, **halves, "count": int(own.sum())}
-            | {"cutter_radius_mm": float(hollow.min()) if hollow.size else None}
+            {
+                "class": size_class.name,
+                "upper": upper,
+                "lower": lower,
+                "both": both,
+                "count": int(own.sum()),
+                "cutter_radius_mm": float(hollow.min()) if hollow.size else None,
+            }
         )
     return rows
 
