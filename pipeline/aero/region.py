@@ -33,6 +33,11 @@ class Region:
 
         return Region(points[ConvexHull(points).vertices])
 
+    def conditions(self) -> tuple[FloatArray, FloatArray]:
+        """Reynolds numbers and spin ratios of the corners, shape (c,)."""
+        at = self.corners * _UNIT
+        return np.exp(at[:, 0]), at[:, 1]
+
     def nearest(self, reynolds: ArrayLike, spin_ratio: ArrayLike) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Nearest conditions inside, and whether the given ones lie inside; arrays of one shape."""
         re, s = np.broadcast_arrays(np.asarray(reynolds, float), np.asarray(spin_ratio, float))

@@ -100,6 +100,14 @@ def run(
         str | None,
         typer.Option(metavar="NAME", help="Workflow profile below profiles/, for instance slurm."),
     ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(
+            metavar="decided",
+            help="Choose the runs in rounds, between the depths, Reynolds numbers and spin ratios of the "
+            "study, until the decision is known; a study with a budget is computed so in any case.",
+        ),
+    ] = None,
     results: ResultsRoot = Path("results"),
 ) -> None:
     """Compute a study: geometry, flow, tables, flights, decision, report.
@@ -107,8 +115,11 @@ def run(
     What is there already is kept; a run that was stopped goes on from its last state.
     """
     from pipeline.cli.run import run_study
+    from pipeline.errors import InputError
 
-    raise typer.Exit(run_study(study, results, cores, profile))
+    if until not in (None, "decided"):
+        raise InputError(f"--until: {until}: no such end; write --until decided")
+    raise typer.Exit(run_study(study, results, cores, profile, until is not None))
 
 
 @app.command(epilog="Example: depthline status cases/demo/study.yaml --json")

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from pipeline.cli.output import messages
-from pipeline.cli.study_input import read_study
+from pipeline.cli.study_input import read_study, with_chosen_runs
 from pipeline.errors import InputError
 from pipeline.records.tree import DECISION
 
@@ -23,8 +23,9 @@ def write_study_report(path: Path, results_root: Path) -> None:
     InputError
         The study file is wrong, there are no results yet, or they were computed before the study was changed.
     """
-    study = read_study(path)
-    results = results_root / study.name
+    asked = read_study(path)
+    results = results_root / asked.name
+    study = with_chosen_runs(asked, results)
     if not (results / DECISION).is_file():
         raise InputError(f"{results}: has no decision.json yet; depthline run {path} makes it")
     from pipeline.report.inputs import check_same_study

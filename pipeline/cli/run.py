@@ -1,11 +1,14 @@
 """`depthline run`: prepare a study, start the workflow, show how far it is."""
 
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
 from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
+from pipeline.cli.rounds import run_rounds
 from pipeline.cli.study_input import read_study, results_folder
+from pipeline.decide.judged import space_of
 from pipeline.ending import complain
 from pipeline.errors import Broken, DepthlineError
 from pipeline.flow.campaign.prepare import check_cavities, prepare
@@ -19,6 +22,7 @@ from pipeline.records.record import read
 from pipeline.records.tree import DECISION, REPORT, RESULT, SPEC, WORKFLOW_LOG
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
+from pipeline.study.points import RunPoint
 from pipeline.workflow.engine import (
     MOST_IN_QUEUE,
     MOST_RUNS,
@@ -37,7 +41,13 @@ NO_ROOM_BYTES = 1_000_000
 """Free on the disk of the results below which it is full: less than a run leaves."""
 
 
-def run_study(study_path: Path, results_root: Path, cores: int | None, profile: str | None) -> int:
+def run_study(
+    study_path: Path,
+    results_root: Path,
+    cores: int | None,
+    profile: str | None,
+    until_decided: bool = False,
+) -> int:
     """Run a study's whole line, or what is left of it.
 
     Parameters
@@ -50,6 +60,9 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
         Processor cores to use on this machine, all when absent; with a queue those of a node, by the profile.
     profile : str, optional
         Workflow profile: a folder below profiles/, or a path.
+    until_decided : bool
+        Whether runs are chosen in rounds (`pipeline.cli.rounds`) until the decision is known; those of a
+        study with a budget are chosen so in any case, while they are worth their price.
 
     Returns
     -------
@@ -67,6 +80,8 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
     """
     study = read_study(study_path)
     check_cavities(study, study_path)
+    in_rounds = until_decided or study.budget_core_s is not None
+    space = space_of(study) if in_rounds else None
     chosen = load_profile(profile)
     find_solver()
     results, elsewhere = results_folder(study_path, results_root, study)
@@ -80,12 +95,32 @@ def run_study(study_path: Path, results_root: Path, cores: int | None, profile: 
         for line in (f"results: {results}", *elsewhere, *geometry_warnings(study, results)):
             complain(line)
         clear_queue(chosen, results)
-        for line in [*bring_back_from_the_future(results), *set_broken_aside(study, results)]:
+        for line in bring_back_from_the_future(results):
             complain(line)
-        prepare(study, results)
-        outdate_what_differs(study, results)
-        code = _work(study, results, cores, chosen, lock)
-        return _ending(study, results, code)
+        if space is not None:
+
+            def compute(points: Sequence[RunPoint], targets: Sequence[str]) -> int:
+                return _computed(study.with_points(points), results, cores, chosen, lock, targets)
+
+            points, code = run_rounds(study, results, space, until_decided, compute)
+            return _ending(study.with_points(points), results, code)
+        return _ending(study, results, _computed(study, results, cores, chosen, lock))
+
+
+def _computed(
+    study: Study,
+    results: Path,
+    cores: int | None,
+    profile: Profile,
+    lock: TextIO,
+    targets: Sequence[str] = (),
+) -> int:
+    """Prepare a study's files and have the workflow engine make what is wanted of it; its exit code."""
+    for line in set_broken_aside(study, results):
+        complain(line)
+    prepare(study, results)
+    outdate_what_differs(study, results)
+    return _work(study, results, cores, profile, lock, targets)
 
 
 def _to_retry(study: Study, results: Path) -> list[str]:
@@ -103,14 +138,24 @@ def _to_retry(study: Study, results: Path) -> list[str]:
     return found
 
 
-def _work(study: Study, results: Path, cores: int | None, profile: Profile, lock: TextIO) -> int:
-    """Start the workflow engine, batch by batch, and watch it; its exit code."""
+def _work(
+    study: Study,
+    results: Path,
+    cores: int | None,
+    profile: Profile,
+    lock: TextIO,
+    wanted: Sequence[str] = (),
+) -> int:
+    """Start the workflow engine, batch by batch, and watch it; its exit code.
+
+    All is made, or what is wanted.
+    """
     retried = _to_retry(study, results)
     clock = Clock(expected_of(study), results, cores or 1)
     failed = 0
     with (results / WORKFLOW_LOG).open("wb") as log:
         most = MOST_RUNS if profile.executor == "local" else MOST_IN_QUEUE
-        for targets in batches(runs(study), most):
+        for targets in [list(wanted)] if wanted else batches(runs(study), most):
             if failed and not targets:  # the tables want every run
                 break
             again = [name for name in retried if not targets or name in targets]

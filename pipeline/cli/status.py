@@ -10,7 +10,7 @@ from rich.live import Live
 from rich.table import Table
 
 from pipeline.cli.output import print_json, shown_progress, tables, warn
-from pipeline.cli.study_input import read_study
+from pipeline.cli.study_input import read_study, with_chosen_runs
 from pipeline.errors import InputError
 from pipeline.flow.campaign.provenance import mixed, rows
 from pipeline.flow.forces.verdict import REASONS
@@ -138,8 +138,9 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
     as_json : bool
         Print one JSON object instead of tables.
     """
-    study = read_study(path)
-    results = results_root / study.name
+    asked = read_study(path)
+    results = results_root / asked.name
+    study = with_chosen_runs(asked, results)
     plan = runs(study)
     states = []
     with shown_progress("reading the states of runs") as progress:

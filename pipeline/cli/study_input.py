@@ -8,7 +8,7 @@ from rich.progress import Progress
 
 from pipeline.cli.output import messages
 from pipeline.errors import InputError
-from pipeline.records.tree import REUSE
+from pipeline.records.tree import REUSE, STUDY
 from pipeline.study.file import load_study
 from pipeline.study.model import Study
 
@@ -39,6 +39,23 @@ def read_study(path: Path) -> Study:
     check_launches(study)
     check_balls(study)
     return resolved(study)
+
+
+def with_chosen_runs(study: Study, results: Path) -> Study:
+    """Give a study the runs that it chose itself, where its results were computed so last.
+
+    Parameters
+    ----------
+    study : Study
+        As its file says.
+    results : Path
+        Its results folder, which need not exist.
+    """
+    try:
+        points = Study.from_json(results / STUDY).points
+    except InputError:  # not there yet, or broken
+        return study
+    return study if points is None else study.with_points(points)
 
 
 def resolved(study: Study) -> Study:

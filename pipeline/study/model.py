@@ -23,7 +23,7 @@ from pipeline.study.keys import reynolds_key, spin_ratio_key
 from pipeline.study.names import SafeName, balls_there, distinct_names, found_folder
 from pipeline.study.patterns import BallSpec, CavitySpec, LayoutSpec, Pattern
 from pipeline.study.points import RunPoint
-from pipeline.study.units import ANGLE, DURATION
+from pipeline.study.units import ANGLE, CORE_TIME, DURATION
 
 __all__ = [
     "AirSpec",
@@ -43,6 +43,8 @@ __all__ = [
     "Study",
     "Wind",
 ]
+
+CoreTime = Annotated[float, Quantity(CORE_TIME, "1 core min", "1e6 core hours", "8 core hours")]
 
 LARGEST_MASS_KG = 0.04593
 """Equipment Rules of the game's governing bodies, in force in 2025."""
@@ -208,6 +210,13 @@ class Study(Section):
         default_factory=list,
         description="Weather that the shots are flown in, as a weighted mean, instead of the study's air.",
     )
+    budget_core_s: CoreTime | None = Field(
+        None,
+        alias="budget",
+        description="Computing that may be spent, 1 core min to 1e6 core hours. With it the study chooses "
+        "its runs itself, in rounds, anywhere between its depths, Reynolds numbers and spin ratios.",
+        examples=["8 core hours"],
+    )
     moulding: Moulding | None = Field(
         None, description="Scatter of moulded balls, for the share of them within a yard of the best."
     )
@@ -261,6 +270,8 @@ class Study(Section):
         unused = {key for key in ("references", "measured") if not getattr(self, key)}
         if not self.balls_named:
             unused.add("shelf")
+        if self.budget_core_s is None:
+            unused.add("budget_core_s")
         found = self.model_dump(mode="json", by_alias=False, exclude=unused)
         if self.points is not None:
             found["points"] = [point.content() for point in self.points]

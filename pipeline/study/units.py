@@ -57,7 +57,9 @@ PRESSURE = Kind("a pressure", "Pa", ("hPa", "Pa", "kPa", "mbar", "bar", "atm", "
 SHARE = Kind("a share", "dimensionless", ("%",))
 DURATION = Kind("a duration", "s", ("h", "min", "s", "day"))
 
-KINDS = (LENGTH, MASS, SPEED, ANGLE, SPIN, TEMPERATURE, PRESSURE, SHARE, DURATION)
+CORE_TIME = Kind("an amount of computing", "s", ("core hours", "core hour", "core h", "core min", "core day"))
+
+KINDS = (LENGTH, MASS, SPEED, ANGLE, SPIN, TEMPERATURE, PRESSURE, SHARE, DURATION, CORE_TIME)
 
 _OTHER_SPELLINGS = {
     "mils": "mil", "thous": "thou", "″": "in", "kmh": "km/h", "kmph": "km/h", "km/hr": "km/h", "mps": "m/s",
@@ -75,6 +77,7 @@ def _registry() -> "pint.UnitRegistry[Decimal]":
 
 
 def _pint_unit(unit: str) -> str:
+    unit = unit.removeprefix("core ")
     # pint's own "mil" is no length.
     return {"°": "deg", "°C": "degC", "°F": "degF", "%": "percent", "mil": "thou", '"': "in"}.get(unit, unit)
 

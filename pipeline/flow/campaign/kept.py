@@ -1,5 +1,6 @@
 """Removal of large solver states that no run of the study will start from any more."""
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from pipeline.errors import InputError
@@ -26,6 +27,14 @@ def drop_states(results: Path, run_id: str) -> None:
         _drop_states(results, run_id)
     except InputError:
         pass  # a broken spec or result: its states are kept, and the next `depthline run` deals with it
+
+
+def drop_all_states(results: Path, run_ids: Iterable[str]) -> None:
+    """Drop the large states of finished runs of a study whose rounds have ended."""
+    for run_id in run_ids:
+        state = results / run_id / STATE
+        if state.is_file() and state.stat().st_size > LARGE_STATE and _finished(results / run_id):
+            state.unlink(missing_ok=True)
 
 
 def _drop_states(results: Path, run_id: str) -> None:
