@@ -17,7 +17,7 @@ from pipeline.decide.flights.golfer import as_flown, in_words
 from pipeline.decide.flights.models import models_of
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.records.tree import FIGURES, REPORT, TABLES, variant_folder
-from pipeline.report import correction_part, figures, limits, station_tables
+from pipeline.report import correction_part, figures, limits, rounds_figure, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.ball_surfaces import ball_surfaces
 from pipeline.report.colours import DepthColours
@@ -27,6 +27,7 @@ from pipeline.report.flight_conditions import draw_passages, passage_table, stud
 from pipeline.report.inputs import Inputs, read_inputs
 from pipeline.report.layout_pictures import made_ball, map_figure, section_figure
 from pipeline.report.page_data import page_data
+from pipeline.report.panels import gathered
 from pipeline.report.pictures import Figures, Picture, write_page
 from pipeline.report.program import as_json, library, scripts
 from pipeline.report.references import References, facts_of, reference_table, references_of
@@ -45,6 +46,7 @@ from pipeline.study.trade_units import diameter, millimetres, number, unbroken
 _TEMPLATE = Path(__file__).with_name("page.html.j2")
 _OUR_FIGURES = (
     "conditions.png",
+    "rounds.png",
     "carry-*.png",
     "flights-*.png",
     "coefficients-*.png",
@@ -127,6 +129,7 @@ def _content(
         "ball_problems": problems,
         "layouts": _layouts(inputs, results, drawn),
         "geometry": station_tables.geometry_table(inputs),
+        "rounds": _rounds(inputs, results, drawn),
         "runs": station_tables.run_table(inputs),
         "run_counts": _run_counts(inputs),
         "limits": limits.limits(inputs),
@@ -227,6 +230,19 @@ def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[st
     }
 
 
+def _rounds(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, Any] | None:
+    """Return the rounds in which a study chose its runs; None for one whose matrix was computed."""
+    rows = rounds_figure.rounds_of(inputs.study, results)
+    if not rows:
+        return None
+    caption = (
+        "Runs by the round that chose them, dark to bright, and the regret that was expected before each "
+        "round: what cutting the depth that was best then gives away, on average."
+    )
+    draw = partial(rounds_figure.draw_rounds, rows)
+    return {"picture": drawn.keep(draw, "rounds", caption), "table": rounds_figure.rounds_table(rows)}
+
+
 def _coefficients(
     charts: list[CoefficientChart], colours: DepthColours, drawn: Figures, known: References
 ) -> list[dict[str, Any]]:
@@ -235,8 +251,10 @@ def _coefficients(
         pictures = []
         for against, words in (("spin_ratio", "spin ratio"), ("reynolds", "Reynolds number")):
             caption = f"{chart.pattern}: Cd and Cl against {words}, runs and model at each surface depth."
+            if gathered(chart, against) is not chart:
+                caption += " Runs that lie between the panels stand in the nearest."
             name = f"coefficients-{chart.pattern}-{words.split()[0].lower()}"
-            draw = partial(figures.draw_coefficients, chart, against, colours, known.balls)
+            draw = partial(figures.draw_coefficients, gathered(chart, against), against, colours, known.balls)
             pictures.append(drawn.keep(draw, name, caption))
         found.append({"pictures": pictures, "tables": station_tables.coefficient_tables(chart)})
     return found

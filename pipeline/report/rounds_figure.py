@@ -1,4 +1,4 @@
-"""Figure and table of the rounds in which a study chose its runs: where they lie, and what the decision was."""
+"""Figure and table of the rounds in which a study chose its runs: where they lie, what the decision was."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_WHY = {FIRST: ("o", "first design"), LEAVES: ("s", "flights leave"), CHECK: ("^", "checks the model")}
+_WHY = {FIRST: ("o", FIRST), LEAVES: ("s", LEAVES), CHECK: ("^", "checks the model")}
 _GAIN = ("D", "explains regret")
 
 
@@ -90,12 +90,16 @@ def _draw_regret(axes: "Axes", rows: list[RoundRow]) -> None:
     hours = [row.core_hours for row in known.values()]
     regret = [max(row.expected_regret_m, 1e-4) for row in known.values()]
     axes.plot(hours, regret, "o-", color=INK)
+    named = ""
     for row, x, y in zip(known.values(), hours, regret, strict=True):
+        if named == (named := row.best_pattern + millimetres(row.best_depth_m, 2)):
+            continue
         axes.annotate(
             f"{row.best_pattern}\n{millimetres(row.best_depth_m)}", (x, y), fontsize=7, color=SOFT_INK,
             xytext=(3, 4), textcoords="offset points",
         )  # fmt: skip
     axes.set_yscale("log")
+    axes.yaxis.set_major_formatter("{x:g}")  # powers would need the font of formulas
     axes.set_xlabel("core hours spent")
     axes.set_ylabel("expected regret (m)")
     axes.margins(0.15)
