@@ -10,7 +10,7 @@ import subprocess
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypedDict
 
 from pipeline.report.colours import SURFACE_MAP
 
@@ -49,7 +49,7 @@ def draw_balls(pictures: Mapping[Path, Path], ball_diameter_m: float, deepest_m:
     """
     if not pictures:
         return []
-    task = {
+    task: _Task = {
         "pictures": {str(picture): str(skin) for picture, skin in pictures.items()},
         "radius_mm": 500.0 * ball_diameter_m,
         "deepest_um": 1e6 * deepest_m,
@@ -76,7 +76,15 @@ def draw_balls(pictures: Mapping[Path, Path], ball_diameter_m: float, deepest_m:
     return [f"pictures of the ball: the drawing process failed ({said[-1][:200] if said else reason})"]
 
 
-def _draw(task: dict[str, Any]) -> None:
+class _Task(TypedDict):
+    """Pictures by the skin that each shows, and the scale of their colours."""
+
+    pictures: dict[str, str]
+    radius_mm: float
+    deepest_um: float
+
+
+def _draw(task: _Task) -> None:
     import numpy as np
     import pyvista
 

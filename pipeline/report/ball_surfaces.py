@@ -1,7 +1,6 @@
 """Surfaces of the ball for the page's 3-D view: depth of every variant, pressure and friction of runs."""
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -10,7 +9,7 @@ from pipeline.records import tree
 from pipeline.records.flow import USABLE
 from pipeline.report.inputs import Inputs
 from pipeline.report.layout_pictures import made_ball
-from pipeline.report.page_data import packed
+from pipeline.report.page_data import Packed, packed
 
 CELLS_A_CUBE_EDGE = 64
 """Of the grid that depths are shown on: cells 0.5 mm wide, about eight across a dimple."""
@@ -21,7 +20,7 @@ MOST_BYTES = 1_500_000
 _FIELDS = {"pressure_coefficient": "pressure", "friction_coefficient": "friction"}
 
 
-def ball_surfaces(inputs: Inputs, results: Path) -> dict[str, Any]:
+def ball_surfaces(inputs: Inputs, results: Path) -> dict[str, object]:
     """Return the surfaces that the page can show.
 
     Parameters
@@ -65,9 +64,9 @@ def ball_surfaces(inputs: Inputs, results: Path) -> dict[str, Any]:
     }
 
 
-def _runs(inputs: Inputs, results: Path) -> list[dict[str, Any]]:
+def _runs(inputs: Inputs, results: Path) -> list[dict[str, object]]:
     """Surfaces of runs with numbers, the fastest and most strongly spinning first, while there is room."""
-    found: list[dict[str, Any]] = []
+    found: list[dict[str, object]] = []
     room = MOST_BYTES
     usable = set(inputs.coefficients.loc[inputs.coefficients["verdict"].isin(USABLE), "run"])
     for run in sorted(inputs.plan, key=lambda of: (-of.reynolds, -of.spin_ratio)):
@@ -79,11 +78,11 @@ def _runs(inputs: Inputs, results: Path) -> list[dict[str, Any]]:
         if room < 0:
             break
         name = f"{run.pattern}, {run.variant_key}, Re {run.reynolds:g}, S {run.spin_ratio:g}"
-        found.append({"name": name, "pattern": run.pattern} | surface)
+        found.append({"name": name, "pattern": run.pattern, **surface})
     return found
 
 
-def read_surface(path: Path) -> dict[str, Any]:
+def read_surface(path: Path) -> dict[str, Packed]:
     """Read a run's surface: points, quadrilaterals, pressure and friction, a half ball made whole.
 
     Parameters
@@ -114,5 +113,6 @@ def read_surface(path: Path) -> dict[str, Any]:
     for name, value in values.items():
         low, high = float(value.min()), float(value.max())
         span = high - low or 1.0
-        found[name] = packed(np.rint(255.0 * (value - low) / span), "|u1") | {"low": low, "high": high}
+        found[name] = packed(np.rint(255.0 * (value - low) / span), "|u1")
+        found[name] |= {"low": low, "high": high}
     return found

@@ -145,7 +145,7 @@ def draw_effect(of: CorrectionRecord, golfer: str) -> "Figure":
     return figure
 
 
-def content(of: CorrectionRecord | None, drawn: Any) -> dict[str, Any] | None:
+def content(of: CorrectionRecord | None, drawn: Any) -> dict[str, object] | None:
     """Return what the template shows; None for a study without measured balls."""
     from functools import partial
 

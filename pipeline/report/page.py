@@ -9,7 +9,6 @@ import tempfile
 from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
-from typing import Any
 
 from pipeline import __version__
 from pipeline.aero.model import CoefficientModel
@@ -99,7 +98,7 @@ def write_report(study: Study, results: Path) -> Path:
 
 def _content(
     inputs: Inputs, results: Path, colours: DepthColours, drawn: Figures, known: References
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Return everything that the template shows."""
     study = inputs.study
     problems: list[str] = []
@@ -142,7 +141,7 @@ def _content(
     }
 
 
-def _advice(inputs: Inputs) -> list[dict[str, Any]]:
+def _advice(inputs: Inputs) -> list[dict[str, object]]:
     """Every golfer's advice, with the launches flown."""
     return [
         {
@@ -203,7 +202,7 @@ def _depth_pictures(
 
 def _flights(
     inputs: Inputs, models: Mapping[str, CoefficientModel], colours: DepthColours, drawn: Figures
-) -> list[dict[str, Any]]:
+) -> list[dict[str, object]]:
     found = []
     for place, chart in enumerate(path_charts(inputs, models), start=1):
         caption = (
@@ -214,7 +213,7 @@ def _flights(
     return found
 
 
-def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, Any] | None:
+def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, object] | None:
     """Return where in Re and S the flights lie; None for results without tables."""
     found = study_passages(inputs, results)
     if not found:
@@ -245,7 +244,7 @@ def _rounds(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, Any] | N
 
 def _coefficients(
     charts: list[CoefficientChart], colours: DepthColours, drawn: Figures, known: References
-) -> list[dict[str, Any]]:
+) -> list[dict[str, object]]:
     found = []
     for chart in charts:
         pictures = []
@@ -260,7 +259,7 @@ def _coefficients(
     return found
 
 
-def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, Any]:
+def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, object]:
     """Draw the ball at each depth; what cannot be drawn is left out and reported."""
     keys = [(variant.pattern, variant.key) for variant in inputs.variants]
     deepest = [found.depth_max_m for found in inputs.totals.values() if found.depth_max_m is not None]

@@ -4,7 +4,7 @@ import base64
 import itertools
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import NotRequired, TypedDict
 
 import numpy as np
 
@@ -28,7 +28,17 @@ STEPS_BETWEEN = 4
 """Depths at which the page can fly from one depth studied to the next, beside that one."""
 
 
-def packed(values: np.ndarray, kind: str) -> dict[str, Any]:
+class Packed(TypedDict):
+    """An array as the page reads it; bytes stand for numbers from `low` to `high` where these are given."""
+
+    type: str
+    shape: list[int]
+    data: str
+    low: NotRequired[float]
+    high: NotRequired[float]
+
+
+def packed(values: np.ndarray, kind: str) -> Packed:
     """Array as little-endian bytes in base64: a third of the size of its digits.
 
     Parameters
@@ -49,7 +59,7 @@ def page_data(
     coefficients: Sequence[CoefficientChart],
     colours: DepthColours,
     known: References,
-) -> dict[str, Any]:
+) -> dict[str, object]:
     """Return everything that the page's program needs, as JSON holds it; SI, angles in radians.
 
     Parameters
@@ -117,7 +127,7 @@ def _wind(study: Study) -> dict[str, float | str]:
     }
 
 
-def _constants() -> dict[str, Any]:
+def _constants() -> dict[str, object]:
     """Constants of the compiled equations of motion, so that the page has no copies of them."""
     return {
         "stages": kernel.STAGES.tolist(),
@@ -135,11 +145,11 @@ def _constants() -> dict[str, Any]:
     }
 
 
-def _pattern(inputs: Inputs, name: str, place: int, model: CoefficientModel | None) -> dict[str, Any]:
+def _pattern(inputs: Inputs, name: str, place: int, model: CoefficientModel | None) -> dict[str, object]:
     """One pattern: how it is drawn, and its tables at the depths studied and between them."""
     names = [pattern.name for pattern in inputs.study.patterns]
     colour = pattern_colours(name, names)
-    found: dict[str, Any] = {"name": name, "colour": list(colour), "place": place, "tables": None}
+    found: dict[str, object] = {"name": name, "colour": list(colour), "place": place, "tables": None}
     if model is None:
         return found
     depth = flown_depths(model.shown_m)
@@ -176,7 +186,7 @@ def flown_depths(studied_m: FloatArray) -> FloatArray:
     return np.concatenate([*between, studied_m[-1:]])
 
 
-def _golfer(golfer: Golfer, chart: DepthChart, known: References) -> dict[str, Any]:
+def _golfer(golfer: Golfer, chart: DepthChart, known: References) -> dict[str, object]:
     shot = as_flown(golfer).mean_shot.as_array()[0]
     window = golfer.flight_window
     return {
@@ -205,7 +215,7 @@ def _golfer(golfer: Golfer, chart: DepthChart, known: References) -> dict[str, A
     }  # fmt: skip
 
 
-def _coefficients(chart: CoefficientChart) -> dict[str, Any]:
+def _coefficients(chart: CoefficientChart) -> dict[str, object]:
     """Runs of one pattern with numbers, and the model's curves at the depths studied."""
     runs = [
         {
@@ -239,7 +249,7 @@ def _coefficients(chart: CoefficientChart) -> dict[str, Any]:
     }
 
 
-def _ball(name: str, kind: str, table: CoefficientTable) -> dict[str, Any]:
+def _ball(name: str, kind: str, table: CoefficientTable) -> dict[str, object]:
     return {
         "name": name,
         "kind": kind,

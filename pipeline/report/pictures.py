@@ -4,7 +4,7 @@ import base64
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from pipeline.files.atomic import atomic_open, write_text
 from pipeline.report.drawing import inline_svg, save_png, settle
@@ -60,7 +60,7 @@ class Figures:
                     path.unlink(missing_ok=True)
 
 
-def render(template: Path, values: dict[str, Any]) -> str:
+def render(template: Path, values: dict[str, object]) -> str:
     """Render an HTML template, which may import `parts.html.j2`; a name that it does not get is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -74,6 +74,6 @@ def render(template: Path, values: dict[str, Any]) -> str:
     return environment.get_template(template.name).render(values)
 
 
-def write_page(path: Path, template: Path, values: dict[str, Any]) -> None:
+def write_page(path: Path, template: Path, values: dict[str, object]) -> None:
     """Render a template to an HTML file, atomically."""
     write_text(path, render(template, values))
