@@ -229,7 +229,7 @@ def _flight_conditions(inputs: Inputs, results: Path, drawn: Figures) -> dict[st
     }
 
 
-def _rounds(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, Any] | None:
+def _rounds(inputs: Inputs, results: Path, drawn: Figures) -> dict[str, object] | None:
     """Return the rounds in which a study chose its runs; None for one whose matrix was computed."""
     rows = rounds_figure.rounds_of(inputs.study, results)
     if not rows:
