@@ -27,7 +27,7 @@ def test_a_job_that_the_queue_cuts_off_at_its_limit_goes_on_in_the_next(
     run = "d0.500mm/re60/s0.100"
     process = head.start()
     try:
-        wait_until(lambda: process.poll() is not None or head.iteration(run) == HOLD, 60)
+        wait_until(lambda: process.poll() is not None or head.iteration(run) == HOLD)
         assert process.poll() is None, process.communicate()
         jobs = [line.split() for line in cluster.say("squeue", "-h", "-o", "%k %i").splitlines()]
         job = next(number for name, number in jobs if "re60" in name)
