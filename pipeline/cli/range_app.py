@@ -5,9 +5,7 @@ from typing import Annotated
 
 import typer
 
-AsJson = Annotated[
-    bool, typer.Option("--json", help="Print one JSON object on standard output and nothing else.")
-]
+from pipeline.cli.shared_options import AsJson
 
 firings = typer.Typer(
     name="range",

@@ -5,9 +5,8 @@ from typing import Annotated
 
 import typer
 
-AsJson = Annotated[
-    bool, typer.Option("--json", help="Print one JSON object on standard output and nothing else.")
-]
+from pipeline.cli.shared_options import AsJson
+
 Shelf = Annotated[Path, typer.Option("--shelf", metavar="DIR", help="Folder of the shelf.")]
 SHELF = Path("shelf")
 
