@@ -18,6 +18,9 @@ mesh, and carry is smooth between nine of them."""
 MARGIN = 0.2
 """Share by which the region of flights with published balls is enlarged: balls of a study fly otherwise."""
 
+LEAST_INSIDE = 0.05
+"""Share of the flight time within a study's Reynolds numbers and spin ratios that makes a region."""
+
 SAME = 0.3
 """Runs that are nearer than this, in units of `APART`, tell the same."""
 
@@ -52,9 +55,14 @@ class Space:
         reynolds: Sequence[float],
         spin_ratios: Sequence[float],
     ) -> "Space":
-        """Conditions that flights pass through, within the Reynolds numbers and spin ratios of a study."""
+        """Conditions that flights pass through, within the Reynolds numbers and spin ratios of a study.
+
+        Where they hardly pass through these at all, all that lies between them.
+        """
         of = pooled(flights)
         ends = (min(reynolds), max(reynolds)), (min(spin_ratios), max(spin_ratios))
+        if of.beyond(reynolds, spin_ratios).outside > 1.0 - LEAST_INSIDE:
+            return Space(depth_m, *ends, Region.of(*np.meshgrid(*ends)))
         return Space(depth_m, *ends, Region.of(of.reynolds, of.spin_ratio))._grown(1.0 + MARGIN)
 
     def with_flights(self, flights: Sequence[Passage]) -> "Space":
