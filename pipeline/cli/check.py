@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple, TypedDict
+from typing import NamedTuple, NotRequired, TypedDict
 
 from rich.table import Table
 
@@ -17,8 +17,11 @@ from pipeline.cli.golfer_tables import (
 )
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.plausible_geometry import pattern_warnings
+from pipeline.cli.rounds import price_of
 from pipeline.cli.study_input import check_balls, check_launches, resolved, results_folder
 from pipeline.decide.flights.passage import outside_warnings, passages
+from pipeline.decide.judged import space_of
+from pipeline.decide.policy import first_round
 from pipeline.errors import InputError, MissingError
 from pipeline.flow.campaign.at_hand import FINISHED, REUSED, at_hand
 from pipeline.flow.campaign.cost import cells
@@ -56,7 +59,8 @@ class Summary(TypedDict):
     Core hours are those of runs that are neither finished nor reused; `variants` are totals of the geometry,
     `passages` where in Reynolds number and spin ratio the golfers' flights with published balls spend their
     time, `unresolved` pairs of patterns that the mesh does not resolve, as in decision.json, and `auto` the
-    flow conditions that were left to be chosen.
+    flow conditions that were left to be chosen. A study with a budget has that, and runs and price of its
+    first design.
     """
 
     study: str
@@ -69,6 +73,9 @@ class Summary(TypedDict):
     runs_reused: int
     core_hours: float
     core_hours_of_all: float
+    budget_core_hours: NotRequired[float]
+    first_runs: NotRequired[int]
+    first_core_hours: NotRequired[float]
     patterns: list[PatternRow]
     variants: list[dict[str, object]]
     golfers: list[GolferRow]
@@ -108,6 +115,11 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
     found = _summary(study, results, geometry, layouts)
     found["auto"] = [key for key in ("reynolds", "spin_ratios") if not getattr(asked.flow, key)]
     found["warnings"] += elsewhere
+    if study.budget_core_s is not None:
+        first = first_round(space_of(study), price_of(study), study.budget_core_s)
+        found["budget_core_hours"] = study.budget_core_s / 3600.0
+        found["first_runs"] = len(first)
+        found["first_core_hours"] = sum(choice.price_s for choice in first) / 3600.0
     warn(found["warnings"])
     if as_json:
         print_json(found)
@@ -276,6 +288,12 @@ def _print_tables(found: Summary, built: list[_Built]) -> None:
         f"{found['fidelity']}, {found['level']} mesh: "
         f"about {found['core_hours_of_all']:.3g} core hours"
     )
+    if "budget_core_hours" in found:
+        console.print(
+            f"with its budget of {found['budget_core_hours']:.3g} core hours the study chooses its runs "
+            f"itself instead: {found['first_runs']} in the first design, about "
+            f"{found['first_core_hours']:.3g} core hours, then rounds"
+        )
     finished, reused = found["runs_finished"], found["runs_reused"]
     if finished + reused:
         console.print(

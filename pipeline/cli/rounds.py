@@ -36,7 +36,7 @@ Compute = Callable[[Sequence[RunPoint], Sequence[str]], int]
 
 
 def run_rounds(
-    study: Study, results: Path, space: Space, until_decided: bool, compute: Compute
+    study: Study, results: Path, space: Space, until_decided: bool, compute: Compute, most: int
 ) -> tuple[list[RunPoint], int]:
     """Compute a study round by round.
 
@@ -55,6 +55,8 @@ def run_rounds(
         Whether to end when the decision is known.
     compute : callable
         As of `Compute`.
+    most : int
+        Runs of a round.
 
     Returns
     -------
@@ -71,7 +73,7 @@ def run_rounds(
     path = results / ROUNDS
     rows = [row for row in _known(path, space) if row.pattern]
     budget_s = math.inf if study.budget_core_s is None else study.budget_core_s
-    cost = _price(study)
+    cost = price_of(study)
     if not rows:
         chosen = first_round(space, cost, budget_s)
         if not chosen:
@@ -108,6 +110,7 @@ def run_rounds(
             (study.flow.standard_error.cd, study.flow.standard_error.cl),
             budget_s - spent_s,
             until_decided,
+            most,
         )
         _say(round_, chosen, judged, budget_s - spent_s)
         if not chosen:
@@ -133,7 +136,8 @@ def _known(path: Path, space: Space) -> list[RoundRow]:
     return rows
 
 
-def _price(study: Study) -> Callable[[RunPoint, bool], float]:
+def price_of(study: Study) -> Callable[[RunPoint, bool], float]:
+    """Core seconds of a run of a study, and whether it starts from another one's field."""
     mirrored = {pattern.name: pattern.layout.mirror for pattern in study.patterns}
     return lambda point, warm: price(study, mirrored[point.pattern], point.level, warm)
 

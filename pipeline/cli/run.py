@@ -9,6 +9,7 @@ from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.cli.rounds import run_rounds
 from pipeline.cli.study_input import read_study, results_folder
 from pipeline.decide.judged import space_of
+from pipeline.decide.policy import BATCH
 from pipeline.ending import complain
 from pipeline.errors import Broken, DepthlineError
 from pipeline.flow.campaign.prepare import check_cavities, prepare
@@ -36,6 +37,9 @@ from pipeline.workflow.progress import Clock, expected_of
 from pipeline.workflow.repair import bring_back_from_the_future, outdate_what_differs, set_broken_aside
 from pipeline.workflow.results_lock import locked_results
 from pipeline.workflow.supervise import complaints, supervise
+
+QUEUE_ROUND = 32
+"""Runs of a round in a queue, where many are computed side by side; on one machine at least one a core."""
 
 NO_ROOM_BYTES = 1_000_000
 """Free on the disk of the results below which it is full: less than a run leaves."""
@@ -102,7 +106,9 @@ def run_study(
             def compute(points: Sequence[RunPoint], targets: Sequence[str]) -> int:
                 return _computed(study.with_points(points), results, cores, chosen, lock, targets)
 
-            points, code = run_rounds(study, results, space, until_decided, compute)
+            side_by_side = QUEUE_ROUND if chosen.executor != "local" else cores or 1
+            most = max(BATCH, side_by_side)
+            points, code = run_rounds(study, results, space, until_decided, compute, most)
             return _ending(study.with_points(points), results, code)
         return _ending(study, results, _computed(study, results, cores, chosen, lock))
 

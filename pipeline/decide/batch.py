@@ -76,9 +76,8 @@ def choose(
     that explains the share :math:`\rho_c^2(x)` of the variance of v_c - v_b (by the joint draws of its Cd and
     Cl and of the values) is offered for :math:`\sum_c \omega_c \rho_c^2(x)`. With the runs of a batch all
     draws are conditioned (as a Gaussian belief is), so that the next one is not offered what the first tells.
-    The share is used instead of the knowledge gradient, since that of a single run vanishes while several
-    together decide (Frazier & Powell 2010, Decis. Anal. 7:378-403 [memory]); both were compared
-    (docs/decisions).
+    The share is used instead of the knowledge gradient, since that of a single run vanishes where only
+    several together decide (Frazier & Powell 2010, Decis. Anal. 7:378-403 [memory]).
 
     Parameters
     ----------

@@ -13,8 +13,7 @@ from pipeline.study.points import RunPoint
 from pipeline.study.units import YARD_M
 
 FIRST_RUNS = 10
-"""Runs a pattern of the first design; of 8, 10 and 12 the best in regret for core hours
-(benchmarks/bench_policies.py)."""
+"""Runs a pattern of the first design: its ends at both ends of the depth, and as many between; not tuned."""
 
 BATCH = 8
 """Runs of a round: as many as two cores compute while a decision is made many times over."""
@@ -81,7 +80,7 @@ def first_round(space: Space, price: Price, budget_s: float, n: int = FIRST_RUNS
     return []
 
 
-def _agrees(of: Product, before: tuple[str, float] | None) -> bool:
+def agrees_with(of: Product, before: tuple[str, float] | None) -> bool:
     """Whether what was best before is within a yard of what is best now."""
     if before is None or before[0] not in of.depth_m:
         return False
@@ -142,7 +141,7 @@ def next_round(
     if of is None or not beliefs or state.word == NOTHING:
         return [], WORTHLESS
     ends = _ends(space, known, of, price) if state.leaves_table else []
-    agrees = _agrees(of, before)
+    agrees = agrees_with(of, before)
     if agrees and until_decided and (state.word == DECIDED or state.place_decides):
         return [], KNOWN
     if agrees and not ends and expected_regret(of) < WORTHLESS_M:

@@ -157,6 +157,14 @@ def test_a_budget_that_pays_for_nothing_is_refused(depthline: Any, tmp_path: Pat
     assert not (tmp_path / "results/rounds/rounds.csv").exists()
 
 
+def test_check_prices_the_first_design(depthline: Any, tmp_path: Path) -> None:
+    (tmp_path / "study.yaml").write_text(STUDY.replace("BUDGET", "90 core min"))
+    found = depthline("check", tmp_path / "study.yaml", "--results", tmp_path / "results", "--json").json()
+    assert found["budget_core_hours"] == pytest.approx(1.5)
+    assert found["first_runs"] == 2 * FIRST_RUNS
+    assert 0.0 < found["first_core_hours"] < 1.5
+
+
 def test_another_end_is_refused(depthline: Any, small: Path) -> None:
     ended = depthline("run", small, "--until", "tomorrow")
     assert ended.code == 2
