@@ -135,11 +135,17 @@ def status(
 
 
 @app.command(epilog="Example: depthline report cases/demo/study.yaml")
-def report(study: StudyPath, results: ResultsRoot = Path("results")) -> None:
+def report(
+    study: StudyPath,
+    units: Annotated[
+        str | None, typer.Option(metavar="NAME", help="trade or SI; those of the study when absent.")
+    ] = None,
+    results: ResultsRoot = Path("results"),
+) -> None:
     """Write the report of a study from the results that are there."""
     from pipeline.cli.report import write_study_report
 
-    write_study_report(study, results)
+    write_study_report(study, results, units)
 
 
 @app.command(epilog='Example: depthline fly table.csv --speed "165 mph" --angle "11 deg" --spin "2600 rpm"')

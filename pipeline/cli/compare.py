@@ -10,7 +10,7 @@ from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.records.tree import COEFFICIENTS, STUDY
 from pipeline.study.model import Study
-from pipeline.study.trade_units import share, yards_cell
+from pipeline.study.trade_units import share, shown, shown_in, yards_cell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,9 +61,22 @@ def compare(
     InputError
         A source is none of these, there are fewer than two balls, or too many.
     """
+    like = _golfers_of(sources, golfers, results_root)
+    with shown_in(like.units):
+        _compare(like, sources, against, shelf, results_root, folder, as_json)
+
+
+def _compare(
+    like: Study,
+    sources: Sequence[str],
+    against: str | None,
+    shelf: Path | None,
+    results_root: Path,
+    folder: Path,
+    as_json: bool,
+) -> None:
     from pipeline.decide.comparison import differences
 
-    like = _golfers_of(sources, golfers, results_root)
     with shown_progress("flying the balls") as progress:
         balls = []
         for place, source in enumerate(sources):
@@ -160,7 +173,7 @@ def _print(frame: "pd.DataFrame", first: str) -> None:
         table = Table(title=f"{golfer}: against {first}, same launches")
         table.add_column("ball")
         for head in ("carry, yd (m)", "carry less, yd (m)", "peak height less, yd (m)"):
-            table.add_column(head, justify="right")
+            table.add_column(shown(head), justify="right")
         for row in rows.to_dict("records"):
             table.add_row(
                 row["ball"],

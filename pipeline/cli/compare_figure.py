@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.report.drawing import INK, add_metres, new_figure
 from pipeline.report.figures import BAR
-from pipeline.study.units import YARD_M
+from pipeline.study.trade_units import flight_m, flight_unit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,12 +27,12 @@ def difference_figure(rows: "pd.DataFrame", first: str) -> "Figure":
     figure = new_figure(9.6, 1.1 + 0.3 * len(rows))
     axes = figure.subplots()
     for place, row in enumerate(rows.to_dict("records")):
-        value, error = row["carry_difference_m"] / YARD_M, BAR * row["carry_difference_se_m"] / YARD_M
+        value, error = row["carry_difference_m"] / flight_m(), BAR * row["carry_difference_se_m"] / flight_m()
         axes.errorbar(value, place, xerr=error, color=_COLOURS[abs(value) > error], marker="o", capsize=3)
     axes.axvline(0.0, color=INK, linewidth=1.0)
     axes.set_yticks(range(len(rows)), rows["ball"])
     axes.invert_yaxis()
-    axes.set_xlabel(f"carry less that of {first} (yd)")
+    axes.set_xlabel(f"carry less that of {first} ({flight_unit()})")
     axes.grid(axis="y", visible=False)
     add_metres(axes, "x")
     return figure

@@ -8,7 +8,7 @@ from pipeline.errors import InputError
 from pipeline.records.tree import DECISION
 
 
-def write_study_report(path: Path, results_root: Path) -> None:
+def write_study_report(path: Path, results_root: Path, units: str | None = None) -> None:
     """Write the report of a study from the results that are there.
 
     Parameters
@@ -17,12 +17,16 @@ def write_study_report(path: Path, results_root: Path) -> None:
         Study file.
     results_root : Path
         Folder that holds the results of all studies.
+    units : str, optional
+        "trade" or "SI"; those of the study when absent.
 
     Raises
     ------
     InputError
         The study file is wrong, there are no results yet, or they were computed before the study was changed.
     """
+    if units not in (None, "trade", "SI"):
+        raise InputError(f"--units: {units}: must be trade or SI")
     asked = read_study(path)
     results = results_root / asked.name
     study = with_chosen_runs(asked, results)
@@ -32,5 +36,5 @@ def write_study_report(path: Path, results_root: Path) -> None:
     from pipeline.report.page import write_report
 
     check_same_study(study, results, path)
-    write_report(study, results)
+    write_report(study, results, units)
     messages().print(f"wrote {results / 'report.html'}")

@@ -24,7 +24,13 @@ from pipeline.decide.product import Product, product, rank
 from pipeline.decide.run_more import runs_to_add
 from pipeline.decide.state import DECIDED, NOTHING, Evidence, State, nothing_to_decide, state_of
 from pipeline.decide.value import GRID, DepthValues, in_window, outside_cost
-from pipeline.decide.wording import advise, mesh_sentences, product_sentences, unresolved_sentences
+from pipeline.decide.wording import (
+    advise,
+    angles_named,
+    mesh_sentences,
+    product_sentences,
+    unresolved_sentences,
+)
 from pipeline.files.atomic import write_text
 from pipeline.records.decision import (
     Decision,
@@ -95,6 +101,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
     ranked = rank(of, flown.valued, counted) if of is not None else []
     studied = studied_depths(study, coefficients)
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
+    by_angle = {pattern.name for pattern in study.patterns if pattern.edge_angles_rad}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
     error = mesh_error(study.flow, any(model.corrected for model in flown.models.values()))
     mesh = mesh_sentences(error, study.flow.level)
@@ -123,7 +130,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         rows += of_golfer
         curves += [_curves(golfer, pattern, f) for pattern, f in flown.flights[golfer.name].items()]
         ranked_rows = [row for row in of_golfer if row.pattern in flown.ranked]
-        advice.append(advise(golfer, ranked_rows, angles, state, places, runs))
+        advice.append(advise(golfer, ranked_rows, angles, state, places, runs, by_angle))
         notes += _outside_all(golfer, flown)
     notes += [
         breakable(
@@ -150,7 +157,9 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
             p_within_yard=finite(of_all.p_within_yard),
             short_list=of_all.short_list,
             places=places_of_all,
-            sentences=product_sentences(of_all, ranked, places_of_all, len(counted), runs),
+            sentences=product_sentences(
+                of_all, ranked, places_of_all, len(counted), runs, angles_named(angles, by_angle)
+            ),
             weights={golfer.name: golfer.weight for golfer in study.golfers},
             patterns=ranked,
         ),

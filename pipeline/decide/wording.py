@@ -1,6 +1,7 @@
 """The decision in plain words, for the page, the terminal and decision.json."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from types import MappingProxyType
 
 from pipeline.decide.depths import AngleOfDepth
 from pipeline.decide.state import DECIDED, NOTHING, PROTOTYPES, RUN_MORE, State
@@ -37,6 +38,7 @@ def advise(
     state: State,
     places: Sequence[PlaceOutcome],
     runs: RunsToAdd,
+    by_angle: Collection[str] = (),
 ) -> GolferAdvice:
     """Say what to do for one golfer.
 
@@ -54,6 +56,8 @@ def advise(
         What would be best, were the critical Reynolds number measured.
     runs : RunsToAdd
         What to compute next.
+    by_angle : collection of str
+        Patterns whose study lists edge angles: their headline names those.
 
     Returns
     -------
@@ -64,7 +68,8 @@ def advise(
     if row is None:
         said, sentences = "Nothing to decide", list(state.why)
     else:
-        said = headline(state, row.best_depth_m, row.best_depth_lo_m, row.best_depth_hi_m)
+        named = angles_named(angles, by_angle)
+        said = headline(state, row.best_depth_m, row.best_depth_lo_m, row.best_depth_hi_m, named)
         sentences = _sentences(golfer, row, len(rows), angles[state.pattern], state, places, runs)
     return GolferAdvice(
         golfer=golfer.name,
@@ -109,7 +114,20 @@ def _sentences(
     return sentences
 
 
-def headline(state: State, depth_m: float, low_m: float | None, high_m: float | None) -> str:
+def angles_named(
+    angles: Mapping[str, AngleOfDepth | None], by_angle: Collection[str]
+) -> dict[str, AngleOfDepth]:
+    """Edge angles of the patterns whose study lists edge angles."""
+    return {name: of for name, of in angles.items() if of is not None and name in by_angle}
+
+
+def headline(
+    state: State,
+    depth_m: float,
+    low_m: float | None,
+    high_m: float | None,
+    named: Mapping[str, AngleOfDepth] = MappingProxyType({}),
+) -> str:
     """Say in one line what to do.
 
     Parameters
@@ -118,15 +136,37 @@ def headline(state: State, depth_m: float, low_m: float | None, high_m: float | 
         Of the decision.
     depth_m, low_m, high_m : float
         Depth that is best on average, and the interval of the best depth [m].
+    named : mapping
+        Edge angles of the patterns that are named by them (`angles_named`).
     """
+    of_pattern = named.get(state.pattern)
     best = f"{state.pattern} at {depth_between(depth_m, low_m, high_m)}"
+    if of_pattern is not None and (angled := _angle_between(of_pattern, depth_m, low_m, high_m)):
+        best = f"{state.pattern} at {angled}"
     if state.word == DECIDED:
         return f"Decided: cut {best}"
     if state.word == PROTOTYPES:
-        return f"Prototypes: {_prototypes(state.short_list, depth_digits(low_m, high_m))}"
+        return f"Prototypes: {_prototypes(state.short_list, depth_digits(low_m, high_m), named)}"
     if state.word == RUN_MORE:
         return f"Run more: so far {best}"
     return "Nothing to decide"
+
+
+def _angle_between(
+    angles: AngleOfDepth, depth_m: float, low_m: float | None, high_m: float | None
+) -> str | None:
+    """Write a depth by its edge angle, with the interval that it lies in; None where that is not known."""
+    angle = angles.at(depth_m)
+    if angle is None:
+        return None
+    digits = 1 if depth_digits(low_m, high_m) == 2 else 2
+    ends = [None if of is None else angles.at(of) for of in (low_m, high_m)]
+    low, high = ends
+    between = ""
+    if low is not None and high is not None:
+        between = f", between {number(low, digits)} and {number(high, digits, 'deg')}"
+    depth = millimetres(depth_m, depth_digits(low_m, high_m))
+    return f"an edge angle of {number(angle, digits, 'deg')}{between} (surface depth {depth})"
 
 
 def place_sentences(places: Sequence[PlaceOutcome]) -> list[str]:
@@ -189,6 +229,7 @@ def product_sentences(
     places: Sequence[PlaceOutcome],
     golfers: int,
     runs: RunsToAdd,
+    named: Mapping[str, AngleOfDepth] = MappingProxyType({}),
 ) -> list[str]:
     """Say what to cut as one product for all golfers.
 
@@ -204,6 +245,8 @@ def product_sentences(
         How many golfers count.
     runs : RunsToAdd
         As of `advise`.
+    named : mapping
+        As of `headline`.
 
     Returns
     -------
@@ -215,7 +258,7 @@ def product_sentences(
         return [breakable(text) for text in ("Nothing to decide.", *state.why)]
     whom = "the golfer" if golfers == 1 else f"the {golfers} golfers together"
     found = [
-        f"{headline(state, best.depth_m, best.depth_lo_m, best.depth_hi_m)}.",
+        f"{headline(state, best.depth_m, best.depth_lo_m, best.depth_hi_m, named)}.",
         *state.why,
     ]
     if state.word != NOTHING:
@@ -230,12 +273,19 @@ def product_sentences(
     return [breakable(text) for text in found]
 
 
-def _prototypes(listed: Sequence[Prototype], digits: int) -> str:
+def _prototypes(listed: Sequence[Prototype], digits: int, named: Mapping[str, AngleOfDepth]) -> str:
     by_pattern: dict[str, list[float]] = {}
     for entry in listed:
         by_pattern.setdefault(entry.pattern, []).append(1e3 * entry.depth_m)
     found = []
     for pattern, depths in by_pattern.items():
+        of_pattern = named.get(pattern)
+        at = [None if of_pattern is None else of_pattern.at(1e-3 * depth) for depth in depths]
+        if angles := [angle for angle in at if angle is not None]:
+            texts = [number(angle, 2) for angle in angles]
+            if len(angles) == len(depths) == len(set(texts)):
+                found.append(f"{pattern} at edge angles of {_and(texts)} deg")
+                continue
         # Two prototypes must not read alike.
         texts = next(
             texts

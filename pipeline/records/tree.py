@@ -7,6 +7,7 @@ geometry/PATTERN/VARIANT/spec.json, totals.json, skin.stl, skin.ply, shell/
 runs/PATTERN/VARIANT/reN/sN/spec.json, run.json, history.csv, state.npz, surface.vtk, case/
 rounds.csv
 coefficients.csv, provenance.csv, tables.csv, flights.csv, decision.csv, decision.json
+trade/coefficients.csv, trade/flights.csv, trade/decision.csv
 shelf.json, shelf-rank.csv, shelf-rank.png
 report.html, figures/, cutlist/PATTERN/VARIANT/, workflow.log
 results/.reuse/, results/.layouts/      shared by all studies
@@ -42,6 +43,7 @@ MEASURES, FLOW_PLAN = "measures.json", "flows.json"
 
 COEFFICIENTS, PROVENANCE, TABLES, FLIGHTS = "coefficients.csv", "provenance.csv", "tables.csv", "flights.csv"
 DECISION, DECISION_TABLE = "decision.json", "decision.csv"
+TRADE = "trade"
 REPORT, FIGURES, CUTLIST, WORKFLOW_LOG = "report.html", "figures", "cutlist", "workflow.log"
 SUMMARY = "summary.csv"
 """Of the validation: one computed value beside one published value a row."""

@@ -8,8 +8,7 @@ import numpy as np
 from pipeline.records.decision import CorrectionRecord
 from pipeline.report.drawing import INK, SOFT_INK, new_figure
 from pipeline.report.table import Cell, Table
-from pipeline.study.trade_units import millimetres, number, yards_cell
-from pipeline.study.units import YARD_M
+from pipeline.study.trade_units import flight_m, flight_unit, millimetres, number, yards_cell
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -42,7 +41,7 @@ def balls_table(of: CorrectionRecord) -> Table:
                 Cell(f"{ball.level[0]:+.3f}, {_percent(ball.level[1])}"),
                 Cell(yards_cell(ball.carry_measured_m)),
                 *(
-                    Cell(f"{(getattr(ball, key) - ball.carry_measured_m) / YARD_M:+.1f}")
+                    Cell(f"{(getattr(ball, key) - ball.carry_measured_m) / flight_m():+.1f}")
                     for key, *_ in _STAGES
                 ),
             ]
@@ -105,12 +104,12 @@ def draw_scores(of: CorrectionRecord) -> "Figure":
     axes = figure.subplots()
     rows = np.arange(len(of.balls))[::-1]
     for key, label, marker, colour in _STAGES:
-        off = [(getattr(ball, key) - ball.carry_measured_m) / YARD_M for ball in of.balls]
+        off = [(getattr(ball, key) - ball.carry_measured_m) / flight_m() for ball in of.balls]
         axes.plot(off, rows, marker, color=colour, label=label, markersize=6, markeredgecolor="white")
     axes.axvline(0.0, color=SOFT_INK, linewidth=1.0)
     axes.set_yticks(rows, [ball.name for ball in of.balls])
     axes.set_ylim(-0.6, len(of.balls) - 0.4)
-    axes.set_xlabel("carry less measured carry (yd)")
+    axes.set_xlabel(f"carry less measured carry ({flight_unit()})")
     figure.legend(loc="outside upper center", ncols=4, fontsize=8)
     return figure
 
@@ -124,19 +123,22 @@ def draw_effect(of: CorrectionRecord, golfer: str) -> "Figure":
     figure = new_figure(9.6, 3.5)
     figure.suptitle(golfer, x=0.01, ha="left", fontsize=11, fontweight="bold")
     for axes, key, label in zip(
-        figure.subplots(1, 2), ("carry", "peak_height"), ("carry (yd)", "peak height (yd)"), strict=True
+        figure.subplots(1, 2),
+        ("carry", "peak_height"),
+        (f"carry ({flight_unit()})", f"peak height ({flight_unit()})"),
+        strict=True,
     ):
         for effect in effects:
             colour, _ = pattern_style(effect.pattern, names)
             x = 1e3 * np.array(effect.depth_m)
             for suffix, dash, when in (("_before", (0, (4, 2)), "computed"), ("", "-", "corrected")):
-                y = np.array(getattr(effect, f"{key}{suffix}_m")) / YARD_M
+                y = np.array(getattr(effect, f"{key}{suffix}_m")) / flight_m()
                 axes.plot(x, y, color=colour, linestyle=dash, label=f"{effect.pattern}, {when}")
             for depth, values, marker in (
                 (effect.best_depth_before_m, getattr(effect, f"{key}_before_m"), "o"),
                 (effect.best_depth_m, getattr(effect, f"{key}_m"), "s"),
             ):
-                at = float(np.interp(depth, effect.depth_m, values)) / YARD_M
+                at = float(np.interp(depth, effect.depth_m, values)) / flight_m()
                 axes.plot(1e3 * depth, at, marker, color=colour, markersize=7, markeredgecolor=INK)
         axes.set_xlabel("surface depth (mm)")
         axes.set_ylabel(label)

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 
 from pipeline.arrays import FloatArray
 from pipeline.files.atomic import atomic_open
+from pipeline.study.trade_units import in_si
 from pipeline.study.units import YARD_M
 
 if TYPE_CHECKING:
@@ -168,7 +169,9 @@ def end_labels(
 
 
 def add_metres(axes: "Axes", which: Literal["x", "y"]) -> None:
-    """Put a scale in metres opposite an axis whose data are yards."""
+    """Put a scale in metres opposite an axis whose data are yards; none where SI units are shown."""
+    if in_si():
+        return
     to_metres = (lambda yd: yd * YARD_M, lambda m: m / YARD_M)
     if which == "y":
         other = axes.secondary_yaxis("right", functions=to_metres)

@@ -11,8 +11,7 @@ from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, add_metres, en
 from pipeline.report.series import CoefficientChart, DepthChart, LevelLine, PathChart
 from pipeline.shelf.ball import ShelfBall
 from pipeline.study.model import FlightWindow
-from pipeline.study.trade_units import millimetres, number
-from pipeline.study.units import YARD_M
+from pipeline.study.trade_units import flight_m, flight_unit, millimetres, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,22 +48,29 @@ def draw_depth_chart(
         x = 1e3 * line.depth_m
         if x.size > 1:
             carry.fill_between(
-                x, line.carry_lo_m / YARD_M, line.carry_hi_m / YARD_M, color=colour, alpha=0.15, linewidth=0
+                x,
+                line.carry_lo_m / flight_m(),
+                line.carry_hi_m / flight_m(),
+                color=colour,
+                alpha=0.15,
+                linewidth=0,
             )
         else:
-            error = np.abs(np.array([[line.carry_lo_m[0]], [line.carry_hi_m[0]]]) - line.carry_m[0]) / YARD_M
-            carry.errorbar(x, line.carry_m / YARD_M, yerr=error, color=colour, capsize=3)
-        carry.plot(x, line.carry_m / YARD_M, color=colour)
-        peak.plot(x, line.peak_m / YARD_M, color=colour)
+            error = (
+                np.abs(np.array([[line.carry_lo_m[0]], [line.carry_hi_m[0]]]) - line.carry_m[0]) / flight_m()
+            )
+            carry.errorbar(x, line.carry_m / flight_m(), yerr=error, color=colour, capsize=3)
+        carry.plot(x, line.carry_m / flight_m(), color=colour)
+        peak.plot(x, line.peak_m / flight_m(), color=colour)
         for axes, values in ((carry, line.studied_carry_m), (peak, line.studied_peak_m)):
             for depth, value in zip(line.studied_m, values, strict=True):
                 axes.plot(
-                    1e3 * depth, value / YARD_M, marker=marker, color=colours.of(depth), markersize=7,
+                    1e3 * depth, value / flight_m(), marker=marker, color=colours.of(depth), markersize=7,
                     markeredgecolor=colour, markeredgewidth=1.0,
                 )  # fmt: skip
         for axes, values in ((carry, line.runs_carry_m), (peak, line.runs_peak_m)):
             axes.plot(
-                1e3 * line.studied_m, values / YARD_M, linestyle="", marker="x", color=INK, markersize=6,
+                1e3 * line.studied_m, values / flight_m(), linestyle="", marker="x", color=INK, markersize=6,
                 markeredgewidth=1.4, zorder=4,
             )  # fmt: skip
         if np.isfinite(line.named_lo_m):
@@ -72,16 +78,16 @@ def draw_depth_chart(
             carry.axvline(1e3 * line.named_m, color=colour, linewidth=1.0, linestyle=(0, (1, 2)))
     for level in references:
         for axes, value in ((carry, level.carry_m), (peak, level.peak_m)):
-            axes.axhline(value / YARD_M, color=REFERENCE_COLOUR, linewidth=1.1, linestyle=(0, (6, 3)))
+            axes.axhline(value / flight_m(), color=REFERENCE_COLOUR, linewidth=1.1, linestyle=(0, (6, 3)))
             axes.annotate(
-                level.name, (0.01, value / YARD_M), xycoords=("axes fraction", "data"), xytext=(0, 2),
+                level.name, (0.01, value / flight_m()), xycoords=("axes fraction", "data"), xytext=(0, 2),
                 textcoords="offset points", fontsize=7.5, color=REFERENCE_COLOUR,
             )  # fmt: skip
     for axes, label in ((carry, "carry"), (peak, "peak height")):
         axes.set_xlabel("surface depth (mm)")
         axes.locator_params(axis="x", nbins=6)
         axes.margins(y=0.12)
-        axes.set_ylabel(f"{label} (yd)")
+        axes.set_ylabel(f"{label} ({flight_unit()})")
         add_metres(axes, "y")
     if not chart.lines:
         for axes in (carry, peak):
@@ -104,7 +110,7 @@ def _pattern_legend(figure: "Figure", shown: Sequence[str], patterns: Sequence[s
 def _shade_window(axes: "Axes", wanted: FlightWindow | None) -> None:
     if wanted is None:
         return
-    low, high = wanted.lowest_m / YARD_M, wanted.highest_m / YARD_M
+    low, high = wanted.lowest_m / flight_m(), wanted.highest_m / flight_m()
     axes.axhspan(low, high, color=WINDOW_COLOUR, linewidth=0, zorder=0)
     axes.annotate(
         "flight window", (0.985, high), xycoords=("axes fraction", "data"), xytext=(0, -3),
@@ -119,10 +125,10 @@ def _say_empty(axes: "Axes", text: str) -> None:
 def draw_path_chart(chart: PathChart, colours: DepthColours) -> "Figure":
     """Draw the flight paths of one golfer from the side, a panel a pattern, heights at twice their scale."""
     paths = [path for of_pattern in chart.paths.values() for path in of_pattern]
-    longest = max((float(path.x_m.max()) for path in paths), default=1.0) / YARD_M
-    highest = max((float(path.height_m.max()) for path in paths), default=0.15) / YARD_M
+    longest = max((float(path.x_m.max()) for path in paths), default=1.0) / flight_m()
+    highest = max((float(path.height_m.max()) for path in paths), default=0.15) / flight_m()
     if chart.window is not None and paths:
-        highest = max(highest, chart.window.highest_m / YARD_M)
+        highest = max(highest, chart.window.highest_m / flight_m())
     right, top = 1.03 * longest, 1.1 * highest
     count = max(len(chart.paths), 1)
     panel_in = min(max(_PATH_WIDTH_IN * _HEIGHT_SCALE * top / right, 1.2), 6.0)
@@ -136,7 +142,10 @@ def draw_path_chart(chart: PathChart, colours: DepthColours) -> "Figure":
         _shade_window(axes, chart.window)
         for path in of_pattern:
             axes.plot(
-                path.x_m / YARD_M, path.height_m / YARD_M, color=colours.of(path.depth_m), linewidth=1.4
+                path.x_m / flight_m(),
+                path.height_m / flight_m(),
+                color=colours.of(path.depth_m),
+                linewidth=1.4,
             )
         axes.set_title(pattern)
         axes.set_xlim(0.0, right)
@@ -144,16 +153,16 @@ def draw_path_chart(chart: PathChart, colours: DepthColours) -> "Figure":
         axes.set_aspect(_HEIGHT_SCALE, adjustable="box")
         axes.locator_params(axis="y", nbins=6)
         axes.locator_params(axis="x", nbins=12)
-        axes.set_ylabel("height (yd)")
+        axes.set_ylabel(f"height ({flight_unit()})")
         add_metres(axes, "y")
         texts = [
-            f"{millimetres(path.depth_m)}: {number(path.x_m[-1] / YARD_M, 1, 'yd')}, "
-            f"peak {number(path.height_m.max() / YARD_M, 1, 'yd')}"
+            f"{millimetres(path.depth_m)}: {number(path.x_m[-1] / flight_m(), 1, flight_unit())}, "
+            f"peak {number(path.height_m.max() / flight_m(), 1, flight_unit())}"
             for path in of_pattern
         ]
         _list_in_axes(axes, texts, [colours.of(path.depth_m) for path in of_pattern])
     add_metres(panels[0], "x")
-    panels[-1].set_xlabel("down range (yd)")
+    panels[-1].set_xlabel(f"down range ({flight_unit()})")
     return figure
 
 

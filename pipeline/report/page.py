@@ -39,8 +39,9 @@ from pipeline.report.series import (
     model_curves,
     path_charts,
 )
+from pipeline.report.trade_copies import write_trade_copies
 from pipeline.study.model import AirSpec, Study
-from pipeline.study.trade_units import diameter, millimetres, number, unbroken
+from pipeline.study.trade_units import diameter, millimetres, number, shown_in, unbroken
 
 _TEMPLATE = Path(__file__).with_name("page.html.j2")
 _OUR_FIGURES = (
@@ -61,8 +62,8 @@ _LAYOUT_DPI = 110
 _log = logging.getLogger(__name__)
 
 
-def write_report(study: Study, results: Path) -> Path:
-    """Write report.html and figures/*.png of a study.
+def write_report(study: Study, results: Path, units: str | None = None) -> Path:
+    """Write report.html, figures/*.png and the copies in trade units of a study.
 
     Parameters
     ----------
@@ -71,6 +72,8 @@ def write_report(study: Study, results: Path) -> Path:
     results : Path
         Its results folder, with coefficients.csv, flights.csv and decision.json. Pictures of the ball that
         cannot be drawn are left out, with a note in the page and a warning in the log.
+    units : str, optional
+        "trade" or "SI"; those of the study when absent.
 
     Returns
     -------
@@ -89,10 +92,11 @@ def write_report(study: Study, results: Path) -> Path:
     )
     drawn = Figures(results / FIGURES, _OUR_FIGURES)
     known = references_of(study)
-    with style():
+    with style(), shown_in(units or study.units):
         values = _content(inputs, results, colours, drawn, known)
-    drawn.remove_stale()
-    write_page(results / REPORT, _TEMPLATE, values)
+        drawn.remove_stale()
+        write_page(results / REPORT, _TEMPLATE, values)
+    write_trade_copies(results)
     return results / REPORT
 
 

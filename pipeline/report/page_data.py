@@ -23,6 +23,7 @@ from pipeline.report.inputs import Inputs
 from pipeline.report.references import References
 from pipeline.report.series import CoefficientChart, DepthChart
 from pipeline.study.model import Golfer, Study
+from pipeline.study.trade_units import flight_m, flight_unit
 
 STEPS_BETWEEN = 4
 """Depths at which the page can fly from one depth studied to the next, beside that one."""
@@ -78,6 +79,7 @@ def page_data(
     study = inputs.study
     return {
         "study": study.name,
+        "units": {"size_m": flight_m(), "name": flight_unit()},
         "ball": {"diameter_m": study.ball.diameter_m, "mass_kg": study.ball.mass_kg},
         "air": _air(study),
         "wind": _wind(study),

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pipeline.files.atomic import atomic_open, write_text
 from pipeline.report.drawing import inline_svg, save_png, settle
+from pipeline.study.trade_units import shown
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -60,6 +61,11 @@ class Figures:
                     path.unlink(missing_ok=True)
 
 
+def _in_shown_units(value: object) -> object:
+    """Texts of the page in the units that are shown; markup (figures, scripts) is what it is."""
+    return shown(value) if type(value) is str else value
+
+
 def render(template: Path, values: dict[str, object]) -> str:
     """Render an HTML template, which may import `parts.html.j2`; a name that it does not get is an error."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -70,6 +76,7 @@ def render(template: Path, values: dict[str, object]) -> str:
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_in_shown_units,
     )
     return environment.get_template(template.name).render(values)
 

@@ -9,8 +9,7 @@ import pandas as pd
 from pipeline.report.colours import DepthColours
 from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, new_figure
 from pipeline.study.model import Study
-from pipeline.study.trade_units import millimetres
-from pipeline.study.units import YARD_M
+from pipeline.study.trade_units import flight_m, flight_unit, millimetres
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -54,7 +53,7 @@ def draw_shelf(study: Study, ranked: pd.DataFrame) -> "Figure":
         _draw_balls(axes, own, colours)
         axes.set_title(golfer.name, fontweight="bold")
         axes.set_xlabel("peak height (m)")
-        axes.set_ylabel("carry (yd)")
+        axes.set_ylabel(f"carry ({flight_unit()})")
         axes.margins(0.12)
     for axes in flat[len(names) :]:
         axes.set_visible(False)
@@ -74,10 +73,10 @@ def _draw_balls(axes: "Axes", own: pd.DataFrame, colours: DepthColours) -> None:
     """Points of balls with bars of 90 %; depths of a pattern are joined, the best of each is named."""
     from matplotlib.collections import LineCollection
 
-    x, y = own["peak_height_m"].to_numpy(float), own["carry_m"].to_numpy(float) / YARD_M
+    x, y = own["peak_height_m"].to_numpy(float), own["carry_m"].to_numpy(float) / flight_m()
     across = BAR * own["peak_height_se_m"].to_numpy(float)
     axes.errorbar(
-        x, y, xerr=across, yerr=BAR * own["carry_se_m"].to_numpy(float) / YARD_M, linestyle="",
+        x, y, xerr=across, yerr=BAR * own["carry_se_m"].to_numpy(float) / flight_m(), linestyle="",
         ecolor=SOFT_INK, elinewidth=0.7, alpha=0.6, zorder=2,
     )  # fmt: skip
     for kind, marker in _MARKERS.items():

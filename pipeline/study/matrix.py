@@ -11,7 +11,7 @@ from pipeline.study.keys import depth_key, edge_angle_key, reynolds_key, spin_ra
 from pipeline.study.model import Study
 from pipeline.study.points import RunPoint, starts
 
-NO_PART_OF_RESULTS = ("about", "budget_core_s", "flow.keep", "flow.wall_time_s")
+NO_PART_OF_RESULTS = ("about", "units", "budget_core_s", "flow.keep", "flow.wall_time_s")
 """Keys of a study whose change leaves all results as they are."""
 
 

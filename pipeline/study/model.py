@@ -221,6 +221,11 @@ class Study(Section):
         None, description="Scatter of moulded balls, for the share of them within a yard of the best."
     )
 
+    units: Literal["trade", "SI"] = Field(
+        "trade",
+        description="Units of page and terminal: trade (yd with m in brackets, mph, mm), or SI (m, m/s, mm). "
+        "Files of results are SI either way.",
+    )
     shelf: Path | None = Field(
         None,
         description="Folder of the shelf (depthline shelf), whose balls `references` and `measured` name; "
@@ -265,13 +270,16 @@ class Study(Section):
     def to_json(self) -> dict[str, object]:
         """Return the study as a JSON-ready mapping: SI values under unit-bearing names.
 
-        Keys of a shelf that is not used are left out: with another text all results would be made again.
+        Keys of a shelf that is not used are left out, and the units when they are those of the trade: with
+        another text all results would be made again.
         """
         unused = {key for key in ("references", "measured") if not getattr(self, key)}
         if not self.balls_named:
             unused.add("shelf")
         if self.budget_core_s is None:
             unused.add("budget_core_s")
+        if self.units == "trade":
+            unused.add("units")
         found = self.model_dump(mode="json", by_alias=False, exclude=unused)
         if self.points is not None:
             found["points"] = [point.content() for point in self.points]

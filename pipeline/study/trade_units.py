@@ -2,15 +2,75 @@
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 
 from pipeline.study.model import FlightWindow
 from pipeline.study.units import ANGLE, LENGTH, SPEED, SPIN, YARD_M, in_unit
 
 _NO_BREAK = "\u00a0"
 
+_SHOWN: ContextVar[str] = ContextVar("units", default="trade")
+
+_YD_IN_M = re.compile(r"(?P<yd>-?[\d.]+)[ \u00a0]yd \((?P<m>-?[\d.]+)(?P<gap>[ \u00a0])m\)")
+_SPAN_IN_M = re.compile(r"[\d.]+ to [\d.]+[ \u00a0]yd \((?P<m>[\d.]+ to [\d.]+[ \u00a0]m)\)")
+_YD = re.compile(r"(?P<yd>-?[\d.]+)(?P<gap>[ \u00a0])yd\b")
+_MPH = re.compile(r"(?P<mph>[\d.]+)(?P<off> ± [\d.]+)?(?P<gap>[ \u00a0])mph\b")
+_MPH_M_S = 0.44704
+
 NOTHING = "-"
 """Stands where there is no number."""
+
+
+@contextmanager
+def shown_in(units: str) -> Iterator[None]:
+    """Write lengths of flights and speeds in other units inside the block: "trade" or "SI"."""
+    token = _SHOWN.set(units)
+    try:
+        yield
+    finally:
+        _SHOWN.reset(token)
+
+
+def in_si() -> bool:
+    """Whether SI units are shown."""
+    return _SHOWN.get() == "SI"
+
+
+def flight_unit() -> str:
+    """Name of the unit in which lengths of flights are shown."""
+    return "m" if in_si() else "yd"
+
+
+def flight_m() -> float:
+    """Size of that unit [m]."""
+    return 1.0 if in_si() else YARD_M
+
+
+def shown(text: str) -> str:
+    """Write a text that is in trade units (sentences of decision.json, headings) in the units that are shown.
+
+    Examples
+    --------
+    >>> with shown_in("SI"):
+    ...     shown("it carries 250.2 yd (228.8 m) at 165.0 mph")
+    'it carries 228.8 m at 73.8 m/s'
+    """
+    if not in_si():
+        return text
+    text = _SPAN_IN_M.sub(r"\g<m>", text)
+    text = _YD_IN_M.sub(r"\g<m>\g<gap>m", text)
+    text = text.replace("yd (m)", "m")
+    text = _YD.sub(lambda found: f"{float(found['yd']) * YARD_M:.1f}{found['gap']}m", text)
+    text = re.sub(r"(, |\()yd\b", r"\1m", text)
+    return _MPH.sub(_m_s, text)
+
+
+def _m_s(found: re.Match[str]) -> str:
+    off = found["off"]
+    spread = f" ± {float(off[3:]) * _MPH_M_S:.1f}" if off else ""
+    return f"{float(found['mph']) * _MPH_M_S:.1f}{spread}{found['gap']}m/s"
 
 
 def is_number(value: float | None) -> bool:
@@ -106,25 +166,31 @@ def yards(length_m: float | None, digits: int = 1) -> str:
     """Write a length of a flight: yards, with metres in brackets."""
     if length_m is None or not math.isfinite(length_m):
         return NOTHING
+    if in_si():
+        return number(length_m, digits, "m")
     return f"{number(length_m / YARD_M, digits, 'yd')} ({number(length_m, digits, 'm')})"
 
 
 def yards_only(length_m: float | None, digits: int = 1) -> str:
     """Write a difference of lengths of a flight in yards."""
-    return NOTHING if length_m is None else number(length_m / YARD_M, digits, "yd")
+    return NOTHING if length_m is None else number(length_m / flight_m(), digits, flight_unit())
 
 
 def yards_cell(length_m: float | None, error_m: float | None = None) -> str:
     """Write a length of a flight for a column headed "yd (m)", with its standard error where there is one."""
     if length_m is None or not math.isfinite(length_m):
         return NOTHING
-    error = "" if error_m is None else f" ± {number(error_m / YARD_M, 1)}"
+    error = "" if error_m is None else f" ± {number(error_m / flight_m(), 1)}"
+    if in_si():
+        return f"{number(length_m, 1)}{error}"
     return f"{number(length_m / YARD_M, 1)}{error} ({number(length_m, 1)})"
 
 
 def window(wanted: FlightWindow) -> str:
     """Write a flight window: yards, with metres in brackets."""
     low, high = wanted.lowest_m, wanted.highest_m
+    if in_si():
+        return f"{low:.1f} to {number(high, 1, 'm')}"
     return f"{low / YARD_M:.1f} to {number(high / YARD_M, 1, 'yd')} ({low:.1f} to {number(high, 1, 'm')})"
 
 

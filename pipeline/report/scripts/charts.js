@@ -1,7 +1,8 @@
 "use strict";
 /* What all charts of the page share: data, colours of light and dark, axes, the depth that is marked. */
-const YARD_M = 0.9144;
-const yards = (metres) => metres.map((value) => value === null ? null : value / YARD_M);
+/* Lengths of flights in the unit that is shown: yards, or metres in SI. */
+const UNIT = JSON.parse(document.getElementById("data").textContent).units;
+const distances = (metres) => metres.map((value) => value === null ? null : value / UNIT.size_m);
 const millimetres = (metres, digits = 3) => `${(1e3 * metres).toFixed(digits)} mm`;
 
 const Page = (() => {

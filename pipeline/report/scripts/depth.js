@@ -8,7 +8,7 @@
   function points(line, values, name, more) {
     const of = pattern(line.pattern);
     return {
-      x: line.studied_m.map((depth) => 1e3 * depth), y: yards(values), mode: "markers", name, ...more,
+      x: line.studied_m.map((depth) => 1e3 * depth), y: distances(values), mode: "markers", name, ...more,
       customdata: line.studied_m.map((depth) => ({depth})),
       marker: {
         symbol: symbol(of), size: 11, color: line.studied_m.map(depthColour),
@@ -23,32 +23,32 @@
       const of = pattern(line.pattern), x = line.depth_m.map((depth) => 1e3 * depth);
       if (low) {
         traces.push({
-          x: [...x, ...x.slice().reverse()], y: [...yards(line[high]), ...yards(line[low]).reverse()], fill: "toself",
+          x: [...x, ...x.slice().reverse()], y: [...distances(line[high]), ...distances(line[low]).reverse()], fill: "toself",
           fillcolor: faded(patternColour(of), 0.14), line: {width: 0}, hoverinfo: "skip", name: BAND,
           showlegend: n === 0,
         });
       }
       traces.push({
-        x, y: yards(line[value]), mode: "lines", name: line.pattern,
+        x, y: distances(line[value]), mode: "lines", name: line.pattern,
         line: {color: patternColour(of), width: 2}, customdata: line.depth_m.map((depth) => ({depth})),
-        hovertemplate: `${line.pattern} at %{x:.3f} mm: %{y:.1f} yd<extra></extra>`,
+        hovertemplate: `${line.pattern} at %{x:.3f} mm: %{y:.1f} ${UNIT.name}<extra></extra>`,
       });
       traces.push({
         ...points(line, line[studied], "depths computed", {showlegend: n === 0}),
-        hovertemplate: `${line.pattern} at %{x:.3f} mm, computed: ${word} %{y:.1f} yd<extra></extra>`,
+        hovertemplate: `${line.pattern} at %{x:.3f} mm, computed: ${word} %{y:.1f} ${UNIT.name}<extra></extra>`,
       });
       if (line[runs].some((value) => value !== null)) {
         traces.push({
-          x: line.studied_m.map((depth) => 1e3 * depth), y: yards(line[runs]), mode: "markers", name: GRID,
+          x: line.studied_m.map((depth) => 1e3 * depth), y: distances(line[runs]), mode: "markers", name: GRID,
           showlegend: n === 0, marker: {symbol: "x-thin", size: 9, line: {color: colour("ink"), width: 1.6}},
-          hovertemplate: `${line.pattern} at %{x:.3f} mm, runs' own grid: %{y:.1f} yd<extra></extra>`,
+          hovertemplate: `${line.pattern} at %{x:.3f} mm, runs' own grid: %{y:.1f} ${UNIT.name}<extra></extra>`,
         });
       }
     });
     const reference = value === "carry_m" ? "carry_m" : "peak_m";
     const span = chosen.lines.flatMap((line) => [1e3 * line.depth_m[0], 1e3 * line.depth_m.at(-1)]);
     chosen.references.forEach((ball) => traces.push({
-      x: [Math.min(...span), Math.max(...span)], y: yards([ball[reference], ball[reference]]), mode: "lines", name: ball.name,
+      x: [Math.min(...span), Math.max(...span)], y: distances([ball[reference], ball[reference]]), mode: "lines", name: ball.name,
       line: {color: colour("reference"), dash: "dash", width: 1.5},
     }));
     return traces;
@@ -92,7 +92,7 @@
 
   function windowShape(chosen, along) {
     if (!chosen.window) return [];
-    const [low, high] = yards(chosen.window), fill = {line: {width: 0}, fillcolor: faded(colour("good"), 0.14), layer: "below", type: "rect"};
+    const [low, high] = distances(chosen.window), fill = {line: {width: 0}, fillcolor: faded(colour("good"), 0.14), layer: "below", type: "rect"};
     return [along === "y" ? {...fill, xref: "paper", x0: 0, x1: 1, y0: low, y1: high} : {...fill, yref: "paper", y0: 0, y1: 1, x0: low, x1: high}];
   }
 
@@ -105,28 +105,28 @@
     document.querySelectorAll(".golfer-name").forEach((at) => { at.textContent = chosen.name; });
     draw("chart-carry", () => ({
       traces: lines(chosen, "carry_m", "carry_lo_m", "carry_hi_m", "studied_carry_m", "runs_carry_m", "carry"),
-      layout: layout({height, xaxis: axis("surface depth (mm)"), yaxis: axis("carry (yd)"),
+      layout: layout({height, xaxis: axis("surface depth (mm)"), yaxis: axis(`carry (${UNIT.name})`),
         shapes: [...carryShapes(chosen), ...markLine(Page.marked())]}),
     }));
     draw("chart-peak", () => ({
       traces: lines(chosen, "peak_m", null, null, "studied_peak_m", "runs_peak_m", "peak height"),
-      layout: layout({height, xaxis: axis("surface depth (mm)"), yaxis: axis("peak height (yd)"),
+      layout: layout({height, xaxis: axis("surface depth (mm)"), yaxis: axis(`peak height (${UNIT.name})`),
         shapes: [...windowShape(chosen, "y"), ...markLine(Page.marked())]}),
     }));
     draw("chart-height", () => ({
       traces: chosen.lines.flatMap((line, n) => [
         {
-          x: yards(line.peak_m), y: yards(line.carry_m), mode: "lines", name: line.pattern,
+          x: distances(line.peak_m), y: distances(line.carry_m), mode: "lines", name: line.pattern,
           line: {color: patternColour(pattern(line.pattern)), width: 2}, customdata: line.depth_m.map((depth) => ({depth})),
-          hovertemplate: `${line.pattern}: carry %{y:.1f} yd, peak height %{x:.1f} yd<extra></extra>`,
+          hovertemplate: `${line.pattern}: carry %{y:.1f} ${UNIT.name}, peak height %{x:.1f} ${UNIT.name}<extra></extra>`,
         },
         {
-          ...points(line, line.studied_carry_m, "depths computed", {showlegend: n === 0}), x: yards(line.studied_peak_m),
+          ...points(line, line.studied_carry_m, "depths computed", {showlegend: n === 0}), x: distances(line.studied_peak_m),
           text: line.studied_m.map((depth) => millimetres(depth, 2)), mode: "markers+text", textposition: "top center", textfont: {size: 10},
-          hovertemplate: `${line.pattern} at %{text}: carry %{y:.1f} yd, peak height %{x:.1f} yd<extra></extra>`,
+          hovertemplate: `${line.pattern} at %{text}: carry %{y:.1f} ${UNIT.name}, peak height %{x:.1f} ${UNIT.name}<extra></extra>`,
         },
       ]),
-      layout: layout({height, xaxis: axis("peak height (yd)"), yaxis: axis("carry (yd)"), shapes: windowShape(chosen, "x")}),
+      layout: layout({height, xaxis: axis(`peak height (${UNIT.name})`), yaxis: axis(`carry (${UNIT.name})`), shapes: windowShape(chosen, "x")}),
     }));
   }
   show();
@@ -143,7 +143,7 @@
       line.depth_m[0] - 1e-9 <= depth && depth <= line.depth_m.at(-1) + 1e-9).map((line) => {
       let n = 0;
       line.depth_m.forEach((at, place) => { if (Math.abs(at - depth) < Math.abs(line.depth_m[n] - depth)) n = place; });
-      return {x: line.peak_m[n] / YARD_M, y: line.carry_m[n] / YARD_M, text: millimetres(depth), ax: 28, ay: 28, arrowcolor: colour("mark"),
+      return {x: line.peak_m[n] / UNIT.size_m, y: line.carry_m[n] / UNIT.size_m, text: millimetres(depth), ax: 28, ay: 28, arrowcolor: colour("mark"),
         arrowwidth: 2, bgcolor: colour("paper"), bordercolor: colour("mark")};
     });
     Plotly.relayout("chart-height", {annotations});

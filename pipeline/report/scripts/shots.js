@@ -13,15 +13,18 @@
     }))];
   }));
 
+  const SI = UNIT.name === "m";
+  const speed = (v) => SI ? `${v.toFixed(1)} m/s` : `${(v / MPH).toFixed(1)} mph (${v.toFixed(1)} m/s)`;
+
   /* What a slider sets: its SI value, how it is shown, and the slider's own unit. */
   const SLIDERS = {
-    speed: {unit: MPH, text: (v) => `${(v / MPH).toFixed(1)} mph (${v.toFixed(1)} m/s)`},
+    speed: {unit: MPH, text: speed},
     angle: {unit: DEG, text: (v) => `${(v / DEG).toFixed(1)} deg`},
     spin: {unit: RPM, text: (v) => `${(v / RPM).toFixed(0)} rpm`},
     tilt: {unit: DEG, text: (v) => `${(v / DEG).toFixed(1)} deg`},
-    wind: {unit: MPH, text: (v) => `${(v / MPH).toFixed(1)} mph (${v.toFixed(1)} m/s)`},
+    wind: {unit: MPH, text: speed},
     from: {unit: DEG, text: (v) => `${(v / DEG).toFixed(0)} deg`},
-    altitude: {unit: 1, text: (v) => `${v.toFixed(0)} m (${(v / 0.3048).toFixed(0)} ft)`},
+    altitude: {unit: 1, text: (v) => SI ? `${v.toFixed(0)} m` : `${v.toFixed(0)} m (${(v / 0.3048).toFixed(0)} ft)`},
   };
   const state = {}, kept = {flight: null, words: ""};
   const at = (id) => document.getElementById(`shot-${id}`);
@@ -62,7 +65,8 @@
     ["total (less certain)", (f) => f.total_m, "yd"], ["descent angle", (f) => f.descent_deg, "deg", 1], ["flight time", (f) => f.time_s, "s", 2],
     ["spin at landing", (f) => f.final_spin_rpm, "rpm", 0], ["time outside the table", (f) => 100 * f.extrapolated, "%", 0],
   ];
-  const length = (m, sign = "") => `${sign}${(m / YARD_M).toFixed(1)} yd (${sign}${m.toFixed(1)} m)`;
+  const length = (m, sign = "") => SI ? `${sign}${m.toFixed(1)} m`
+    : `${sign}${(m / UNIT.size_m).toFixed(1)} yd (${sign}${m.toFixed(1)} m)`;
   const written = (value, unit, digits) => unit === "yd" ? length(value) : `${value.toFixed(digits)} ${unit}`;
   const difference = (value, unit, digits) => unit === "yd" ? length(value, value > 0 ? "+" : "")
     : `${value > 0 ? "+" : ""}${value.toFixed(digits)} ${unit}`;
@@ -106,13 +110,13 @@
 
   function paths(of, every, now, x, y) {
     const traces = every.filter(([, flight]) => flight).map(([m, flight]) => ({
-      x: yards(flight.path[x]), y: yards(flight.path[y]), mode: "lines", depth: m, name: millimetres(m, 2),
-      line: {color: depthColour(m), width: 1.4}, hovertemplate: `${millimetres(m)}: %{x:.0f} yd, %{y:.1f} yd<extra></extra>`,
+      x: distances(flight.path[x]), y: distances(flight.path[y]), mode: "lines", depth: m, name: millimetres(m, 2),
+      line: {color: depthColour(m), width: 1.4}, hovertemplate: `${millimetres(m)}: %{x:.0f} ${UNIT.name}, %{y:.1f} ${UNIT.name}<extra></extra>`,
     }));
-    if (kept.flight) traces.push({x: yards(kept.flight.path[x]), y: yards(kept.flight.path[y]), mode: "lines", name: "kept",
+    if (kept.flight) traces.push({x: distances(kept.flight.path[x]), y: distances(kept.flight.path[y]), mode: "lines", name: "kept",
       line: {color: colour("reference"), dash: "dash", width: 2}});
-    if (now) traces.push({x: yards(now.path[x]), y: yards(now.path[y]), mode: "lines", name: "this flight", depth: of.depth_m[state.depth],
-      line: {color: colour("mark"), width: 3}, hovertemplate: `this flight: %{x:.0f} yd, %{y:.1f} yd<extra></extra>`});
+    if (now) traces.push({x: distances(now.path[x]), y: distances(now.path[y]), mode: "lines", name: "this flight", depth: of.depth_m[state.depth],
+      line: {color: colour("mark"), width: 3}, hovertemplate: `this flight: %{x:.0f} ${UNIT.name}, %{y:.1f} ${UNIT.name}<extra></extra>`});
     return traces;
   }
 
@@ -133,17 +137,17 @@
     table(now);
     document.getElementById("shot-command").textContent = command(of);
     const golferWindow = data.golfers[golfer.value].window, shapes = golferWindow ? [{type: "rect", xref: "paper", x0: 0, x1: 1, layer: "below",
-      y0: golferWindow[0] / YARD_M, y1: golferWindow[1] / YARD_M, line: {width: 0}, fillcolor: Page.faded(colour("good"), 0.14)}] : [];
+      y0: golferWindow[0] / UNIT.size_m, y1: golferWindow[1] / UNIT.size_m, line: {width: 0}, fillcolor: Page.faded(colour("good"), 0.14)}] : [];
     draw("chart-side", () => ({
       traces: paths(of, every, now, "x", "z"),
-      layout: layout({height: 300, xaxis: axis("down range (yd)", {rangemode: "tozero"}), yaxis: axis("height (yd)", {rangemode: "tozero"}), shapes}),
+      layout: layout({height: 300, xaxis: axis(`down range (${UNIT.name})`, {rangemode: "tozero"}), yaxis: axis(`height (${UNIT.name})`, {rangemode: "tozero"}), shapes}),
     }));
     const widest = Math.max(10, ...[now, kept.flight, ...every.map(([, flight]) => flight)].filter(Boolean)
-      .flatMap((flight) => flight.path.s.map((s) => 1.1 * Math.abs(s) / YARD_M)));
+      .flatMap((flight) => flight.path.s.map((s) => 1.1 * Math.abs(s) / UNIT.size_m)));
     draw("chart-above", () => ({
       traces: paths(of, every, now, "x", "s"),
-      layout: layout({height: 230, showlegend: false, xaxis: axis("down range (yd)", {rangemode: "tozero"}),
-        yaxis: axis("side, right + (yd)", {range: [widest, -widest]})}),
+      layout: layout({height: 230, showlegend: false, xaxis: axis(`down range (${UNIT.name})`, {rangemode: "tozero"}),
+        yaxis: axis(`side, right + (${UNIT.name})`, {range: [widest, -widest]})}),
     }));
     latest = {of, now};
   }
