@@ -59,6 +59,9 @@ _OUR_FIGURES = (
 _LAYOUT_DPI = 110
 """Maps have hundreds of outlines: as pixels they are a tenth of their size as vectors."""
 
+_BALL_PIXELS = 420
+"""Width of a ball's picture in the page: five stand side by side in print."""
+
 _log = logging.getLogger(__name__)
 
 
@@ -283,7 +286,7 @@ def _balls(inputs: Inputs, drawn: Figures, problems: list[str]) -> dict[str, obj
             if path.is_file():
                 caption = f"{variant.pattern}, surface depth {millimetres(inputs.depth_m(variant))}"
                 name = f"ball-{variant.pattern}-{variant.key}"
-                pictures.append(drawn.keep_png(path.read_bytes(), name, caption))
+                pictures.append(drawn.keep_png(path.read_bytes(), name, caption, _BALL_PIXELS))
     for problem in problems:
         _log.warning("%s", problem)
     scale = None

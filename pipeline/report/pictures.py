@@ -1,6 +1,7 @@
 """Pictures of a page, and the page rendered to one HTML file that opens offline."""
 
 import base64
+import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,11 +47,16 @@ class Figures:
         self.written.add(f"{name}.png")
         return Picture(inline_svg(figure, name, caption), caption)
 
-    def keep_png(self, png: bytes, name: str, caption: str) -> Picture:
-        """Save a PNG as NAME.png and return it as a data address."""
+    def keep_png(self, png: bytes, name: str, caption: str, pixels: int | None = None) -> Picture:
+        """Save a PNG as NAME.png and return it as a data address.
+
+        With `pixels` the page gets it in that width and in 128 colours, a quarter of its size.
+        """
         with atomic_open(self.folder / f"{name}.png") as stream:
             stream.write(png)
         self.written.add(f"{name}.png")
+        if pixels is not None:
+            png = _smaller(png, pixels)
         return Picture(f"data:image/png;base64,{base64.b64encode(png).decode('ascii')}", caption)
 
     def remove_stale(self) -> None:
@@ -59,6 +65,17 @@ class Figures:
             for path in self.folder.glob(pattern):
                 if path.name not in self.written:
                     path.unlink(missing_ok=True)
+
+
+def _smaller(png: bytes, pixels: int) -> bytes:
+    """A PNG in another width, with a palette."""
+    from PIL import Image
+
+    image = Image.open(io.BytesIO(png)).convert("RGB")
+    image = image.resize((pixels, round(pixels * image.height / image.width)), Image.Resampling.LANCZOS)
+    small = io.BytesIO()
+    image.quantize(128).save(small, format="png", optimize=True)
+    return small.getvalue()
 
 
 def _in_shown_units(value: object) -> object:

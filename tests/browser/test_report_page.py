@@ -153,6 +153,20 @@ def _keep_pictures(tab: Page, name: str) -> None:
             section.screenshot(path=Path(folder) / f"{name}-{section.get_attribute('id')}.png")
 
 
+@pytest.mark.parametrize("width", [1200, 400])
+def test_pictures_of_the_demonstration_are_kept(browser: Browser, width: int) -> None:
+    """Where SCREENSHOTS names a folder and the demonstration has been computed; artefacts of `./run test`."""
+    demo = Path(__file__).parents[2] / "results/demo/report.html"
+    if not os.environ.get("SCREENSHOTS") or not demo.is_file():
+        pytest.skip("SCREENSHOTS is not set, or results/demo/report.html is not there")
+    tab = browser.new_page(viewport={"width": width, "height": 900})
+    tab.goto(demo.as_uri())
+    tab.wait_for_load_state()
+    _keep_pictures(tab, f"demo-{width}")
+    assert list(Path(os.environ["SCREENSHOTS"]).glob(f"demo-{width}-*.png"))
+    tab.close()
+
+
 def test_nothing_moves_while_the_page_starts(browser: Browser, reported: Results) -> None:
     """Cumulative layout shift below 0.1, what web.dev calls good [memory]."""
     tab = browser.new_page(viewport={"width": 1200, "height": 900})

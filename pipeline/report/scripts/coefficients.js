@@ -29,11 +29,26 @@
     return values;
   };
 
+  const MOST = 8;
+  let panels = [];
+
+  /* Conditions to choose from: those of the runs, or, where runs lie anywhere, nodes of the model between them. */
   function places() {
-    const of = data.coefficients[pattern.value], over = against.value === "spin_ratio";
-    Page.choices("coefficient-at", (over ? of.reynolds : of.spin_ratio).map((value) => [
-      value, over ? `Re ${value.toLocaleString("en")}` : `S ${value}`]), show);
+    const of = data.coefficients[pattern.value], over = against.value === "spin_ratio", curve = curves[pattern.value][0];
+    panels = over ? of.reynolds : of.spin_ratio;
+    if (panels.length > MOST && curve) {
+      const nodes = over ? curve.reynolds : curve.spin_ratio;
+      panels = [1, 3, 5, 7].map((eighth) => nodes[Math.round((nodes.length - 1) * eighth / 8)]);
+    }
+    Page.choices("coefficient-at", panels.map((value) => [
+      value, over ? `Re ${Math.round(value).toLocaleString("en")}` : `S ${Number(value.toPrecision(3))}`]), show);
     show();
+  }
+
+  /* Whether a run stands at a condition: it is the nearest of those to choose from. */
+  function stands(run, over, fixed) {
+    const off = (value) => over ? Math.abs(Math.log(run.reynolds / value)) : Math.abs(run.spin_ratio - value);
+    return panels.every((value) => off(fixed) <= off(value));
   }
 
   function modelTraces(of, name, over, fixed) {
@@ -60,15 +75,18 @@
   function traces(of, name, over, fixed) {
     const found = shown("model") ? modelTraces(of, name, over, fixed) : [];
     const axisOf = over ? of.spin_ratio : of.reynolds, range = [Math.min(...axisOf), Math.max(...axisOf)];
-    [...new Set(of.runs.map((run) => run.depth_m))].sort((a, b) => a - b).forEach((depth) => {
-      const runs = of.runs.filter((run) => run.depth_m === depth && (over ? run.reynolds : run.spin_ratio) === fixed);
-      found.push({
-        x: runs.map((run) => over ? run.spin_ratio : run.reynolds), y: runs.map((run) => run[name]), mode: "markers", depth,
-        visible: shown("runs"), name: millimetres(depth), marker: {color: depthColour(depth), size: 9, line: {color: colour("ink"), width: 1}},
-        error_y: {type: "data", array: runs.map((run) => BAR * (run[`${name}_se`] ?? 0)), color: depthColour(depth), thickness: 1.2, width: 3},
-        hovertemplate: `run at ${millimetres(depth)}: ${NAMES[name]} %{y:.4f}<extra></extra>`,
-      });
-    });
+    const here = of.runs.filter((run) => stands(run, over, fixed)), every = [...new Set(of.runs.map((run) => run.depth_m))].sort((a, b) => a - b);
+    const groups = every.length > MOST ? [[here, "runs, coloured by depth"]]
+      : every.map((depth) => [here.filter((run) => run.depth_m === depth), millimetres(depth), depth]);
+    groups.forEach(([runs, name_, depth]) => found.push({
+      x: runs.map((run) => over ? run.spin_ratio : run.reynolds), y: runs.map((run) => run[name]), mode: "markers", depth,
+      visible: shown("runs"), name: name_, text: runs.map((run) => millimetres(run.depth_m)),
+      marker: {color: depth === undefined ? runs.map((run) => depthColour(run.depth_m)) : depthColour(depth), size: 9,
+        line: {color: colour("ink"), width: 1}},
+      error_y: {type: "data", array: runs.map((run) => BAR * (run[`${name}_se`] ?? 0)), thickness: 1.2, width: 3,
+        color: depth === undefined ? colour("soft") : depthColour(depth)},
+      hovertemplate: `run at %{text}: ${NAMES[name]} %{y:.4f}<extra></extra>`,
+    }));
     tables.filter((ball) => shown(ball.kind)).forEach((ball, n) => {
       const line = along(ball, name, over, fixed, range);
       if (line) found.push({...line, mode: "lines", name: ball.name, hovertemplate: `${ball.name}: %{y:.4f}<extra></extra>`,
