@@ -134,7 +134,8 @@ def next_round(
     -------
     choices : list of Choice
         Ends of the flights' region first, where flights of a pattern that may be the best leave what was
-        computed of it; then checks of the model, and the others as of `pipeline.decide.batch.choose`.
+        computed of it; then what explains most regret (`pipeline.decide.batch.choose`), then checks of the
+        model.
     why : str
         Where there are none: `KNOWN`, `WORTHLESS` or `SPENT`; else "".
     """
@@ -155,15 +156,17 @@ def next_round(
     ]
     found = ends[:most]
     checks = min(FIRST_CHECKS if round_ == 1 else CHECKS, most - len(found))
-    found += [
-        Choice(point, CHECK, float("nan"), price(point, True))
-        for point in _checks(of, known, tried, checks, round_)
-    ]
     prices = [price(point, True) for point in tried]
-    offers = choose(of, beliefs, tried, prices, noise, most - len(found), LEAST_GAIN_M)
+    offers = choose(of, beliefs, tried, prices, noise, most - len(found) - checks, LEAST_GAIN_M)
     found += [
         Choice(offer.point, f"explains {offer.gain_m:.2g} m of regret", offer.gain_m, offer.price_s)
         for offer in offers
+    ]
+    # What is left of the round checks the model too: where no run explains anything the model is sure.
+    there = [*known, *(choice.point for choice in found)]
+    found += [
+        Choice(point, CHECK, float("nan"), price(point, True))
+        for point in _checks(of, there, tried, most - len(found), round_)
     ]
     spent = np.cumsum([choice.price_s for choice in found])
     chosen = [
