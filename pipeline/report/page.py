@@ -1,4 +1,4 @@
-"""Writes the report: one HTML page that opens offline, and its figures as PNG files."""
+"""Report of a study: one HTML page that opens offline, and its figures as PNG files."""
 
 import datetime
 import io

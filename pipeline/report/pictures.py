@@ -1,4 +1,4 @@
-"""Pictures of a page, and the page rendered to one HTML file that opens offline."""
+"""What all HTML pages share: pictures inside the file, and a template rendered to one file."""
 
 import base64
 import io

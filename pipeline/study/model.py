@@ -1,4 +1,4 @@
-"""The study: which ball, patterns, depths, flow conditions, golfers and air the line is run for."""
+"""Study file: keys of the flow (fidelity, mesh level, conditions), and the study as a whole."""
 
 import json
 from collections.abc import Iterator, Mapping, Sequence

@@ -1,4 +1,4 @@
-"""Keys of the study file for the ball, its patterns and dimples: units, ranges, descriptions."""
+"""Study file: keys of the ball, its patterns and their dimples, with units, ranges, descriptions."""
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path

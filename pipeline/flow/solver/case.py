@@ -1,4 +1,4 @@
-"""Writing a solver case from the templates."""
+"""Writes a solver case from `templates/`, which has a folder for each fidelity and a shared one."""
 
 import hashlib
 import shutil

@@ -1,4 +1,4 @@
-"""Dimple families: the section of a dimple below the plane of its edge, in units of its edge radius.
+"""Sections of dimples (the study's `profile`) below the plane of the edge, in units of the edge's radius.
 
 Four families, all with a bottom that is level at the axis and a wall that rises to the edge at the wall angle
 gamma, measured from the plane of the edge (the edge angle is gamma plus the edge's half angle seen from the
