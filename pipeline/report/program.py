@@ -33,7 +33,7 @@ def scripts() -> Markup:
     body = "\n".join(part.replace('"use strict";\n', "", 1) for part in parts)
     start = (_FOLDER / "start.js").read_text(encoding="utf-8")
     return Markup(
-        f'"use strict";\nfunction startPage() {{\n{body}\nwindow.page = {{Flight, Page}};\n}}\n{start}'
+        f'"use strict";\nfunction startPage() {{\n{body}\nwindow.page = {{Flight, Page}};\nPage.begin();\n}}\n{start}'
     )
 
 

@@ -7,7 +7,7 @@ const millimetres = (metres, digits = 3) => `${(1e3 * metres).toFixed(digits)} m
 
 const Page = (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const listeners = [], drawn = new Map(), redraws = [];
+  const listeners = [], drawn = new Map(), redraws = [], waiting = [], there = new Set();
   let marked = null, due = new Set();
 
   const TYPES = {"<f4": Float32Array, "<u2": Uint16Array, "<i2": Int16Array, "<u4": Uint32Array, "|u1": Uint8Array};
@@ -66,15 +66,18 @@ const Page = (() => {
       Plotly.react(at, traces, of, {responsive: true, displayModeBar: false, scrollZoom: false});
       if (marked !== null) listeners.filter((listener) => listener.id === id).forEach((listener) => listener.show(marked));
     };
-    if (!drawn.has(id)) {
-      drawn.set(id, redraw);
-      redraw();
-      at.on("plotly_hover", (event) => {
-        const depth = event.points[0].data.depth ?? event.points[0].customdata?.depth;
-        if (typeof depth === "number") mark(depth);
+    const known = drawn.has(id);
+    drawn.set(id, redraw);
+    if (!known) {
+      waiting.push(() => {
+        there.add(id);
+        drawn.get(id)();
+        at.on("plotly_hover", (event) => {
+          const depth = event.points[0].data.depth ?? event.points[0].customdata?.depth;
+          if (typeof depth === "number") mark(depth);
+        });
       });
-    } else {
-      drawn.set(id, redraw);
+    } else if (there.has(id)) {
       due.add(id);
       if (due.size === 1) requestAnimationFrame(() => {
         const now = due;
@@ -84,16 +87,28 @@ const Page = (() => {
     }
   }
 
+  /* Draw the charts one after the other, from the top, so that the page can be used meanwhile. */
+  function begin() {
+    const first = waiting.shift();
+    if (first) {
+      first();
+      setTimeout(begin);
+      return;
+    }
+    document.documentElement.dataset.ready = "yes";
+    if (marked !== null) listeners.forEach((listener) => listener.show(marked));
+  }
+
   /* `show(depth)` is called when a depth is marked; null takes the mark away. */
   function onMark(id, show) { listeners.push({id, show}); }
   function mark(depth) {
     if (depth === marked) return;
     marked = depth;
-    listeners.forEach((listener) => listener.show(depth));
+    if (waiting.length === 0) listeners.forEach((listener) => listener.show(depth));
   }
 
   matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-    drawn.forEach((redraw) => redraw());
+    there.forEach((id) => drawn.get(id)());
     redraws.forEach((redraw) => redraw());
   });
 
@@ -106,5 +121,5 @@ const Page = (() => {
   }
 
   return {data, unpacked, colour, dark, depthColour, patternColour, pattern, symbol, faded, narrow, axis, layout, draw,
-    onMark, mark, marked: () => marked, choices, redraws};
+    onMark, mark, marked: () => marked, choices, redraws, begin};
 })();

@@ -8,7 +8,7 @@
     script.textContent = await new Response(stream).text();
     document.head.append(script);
     startPage();
-    root.dataset.ready = "yes";
+    root.dataset.usable = "yes";
   } catch (error) {
     root.classList.remove("live");
     console.error(error);
