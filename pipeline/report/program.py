@@ -32,9 +32,8 @@ def scripts() -> Markup:
     parts = [(_FOLDER / name).read_text(encoding="utf-8") for name in SCRIPTS]
     body = "\n".join(part.replace('"use strict";\n', "", 1) for part in parts)
     start = (_FOLDER / "start.js").read_text(encoding="utf-8")
-    return Markup(
-        f'"use strict";\nfunction startPage() {{\n{body}\nwindow.page = {{Flight, Page}};\nPage.begin();\n}}\n{start}'
-    )
+    run = "window.page = {Flight, Page};\nPage.begin();"
+    return Markup(f'"use strict";\nfunction startPage() {{\n{body}\n{run}\n}}\n{start}')
 
 
 def as_json(value: Any) -> Markup:
