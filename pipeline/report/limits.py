@@ -24,6 +24,7 @@ def limits(inputs: Inputs) -> list[tuple[str, str]]:
             "of the error of the flow model or of the mesh.",
         ),
         ("Error of the flow model", _model_error(inputs)),
+        *_still_dimples(inputs),
         ("Flights outside the table", _outside(inputs)),
         (
             "Total distance",
@@ -62,6 +63,27 @@ def _model_error(inputs: Inputs) -> str:
         "Cl. Carries and heights have that in their standard errors and bands, the same for all depths and "
         "patterns; best depths and differences hardly feel it."
     )
+
+
+def _still_dimples(inputs: Inputs) -> list[tuple[str, str]]:
+    model, spins = fidelity(inputs.study.flow.fidelity), inputs.study.flow.spin_ratios
+    if model.turning or not model.turbulent or not any(spins):
+        return []
+    correction = inputs.decision.correction
+    corrected = correction is not None and correction.applied
+    return [
+        (
+            "Dimples that stand still",
+            "The surface moves with the spin, but its dimples stay where they are. On a mesh that turns with "
+            "the ball deep dimples keep more of their lift (docs/validation.md, Dimples that move), so lift "
+            "falls too fast with depth and best depths come out too shallow. "
+            + (
+                "Measured balls have corrected part of it."
+                if corrected
+                else "No interval has this error; fired balls correct it."
+            ),
+        )
+    ]
 
 
 def _chosen_by_total(inputs: Inputs) -> str:

@@ -3,6 +3,7 @@
 import json
 import logging
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -152,6 +153,20 @@ def test_cells_across_a_dimple(small: Results) -> None:
     mesh = dict(limits(inputs))["Mesh"]
     assert f"{across:.1f} cells lie across a dimple" in mesh
     assert "That is coarse" in mesh
+
+
+def test_that_dimples_stand_still_is_said_of_turbulent_flows_with_spin(small: Results) -> None:
+    inputs = read_inputs(*small)
+
+    def said(**changed: object) -> str:
+        flow = inputs.study.flow.model_copy(update=changed)
+        study = inputs.study.model_copy(update={"flow": flow})
+        return dict(limits(replace(inputs, study=study))).get("Dimples that stand still", "")
+
+    assert "best depths come out too shallow" in said(fidelity="steady-rans", spin_ratios=[0.1])
+    assert not said(fidelity="laminar", spin_ratios=[0.1])
+    assert not said(fidelity="transient-des", spin_ratios=[0.1])
+    assert not said(fidelity="steady-rans", spin_ratios=[0.0])
 
 
 def test_flights_outside_the_table_are_flagged(small: Results) -> None:
