@@ -11,7 +11,7 @@ from aero.simulated_makers import REYNOLDS, SPIN_RATIO, ComputedPattern, carry
 from scipy.stats import multivariate_normal
 
 from pipeline.aero.corrected import CorrectedModel
-from pipeline.aero.correction import compare, correct, measured_criteria
+from pipeline.aero.correction import LEAST_GAIN, compare, correct, measured_criteria
 from pipeline.aero.crisis_place import SHARED_SHIFT, Criterion
 from pipeline.aero.discrepancy import Comparison, columns, learn
 from pipeline.aero.model import CoefficientModel
@@ -59,6 +59,21 @@ def test_what_all_share_is_applied_to_all():
     assert found.applied and found.for_all and found.others_m < 0.3 * found.before_m
     assert found.why.startswith("Applied: with each of 4 measured balls left out")
     assert {of.name for of in found.balls} == {ball.name for ball in balls}
+
+
+def test_what_patterns_share_too_little_of_stays_with_those_that_were_fired():
+    """Balls of the other pattern take a quarter of the error away: three patterns do that by chance."""
+    balls = [
+        measured(f"{pattern}{depth:g}", pattern, depth, drag)
+        for pattern, drag in (("a", -0.03), ("b", -0.009))
+        for depth in (1.5e-4, 2.0e-4)
+    ]
+    patterns = PATTERNS | {"c": ComputedPattern("c", 0.0, 0.0, 1.8e-4, 0.01, 0.05)}
+    found = correct(patterns, balls, carry)
+    assert 1.0 - LEAST_GAIN < found.patterns_m / found.before_m < 1.0
+    assert found.applied and not found.for_all and "are left as computed" in found.why
+    models = found.models(patterns)
+    assert [name for name in patterns if models[name] is patterns[name]] == ["c"]
 
 
 def test_balls_that_contradict_each_other_correct_nothing():
