@@ -116,7 +116,7 @@ def test_a_report_is_written_from_what_is_there(depthline, small, tmp_path, monk
     monkeypatch.setattr("pipeline.report.page.write_report", lambda *given: asked.append(given))
     ended = depthline("report", small, "--results", tmp_path / "results")
     assert (ended.code, ended.out) == (0, "")
-    assert asked == [(load_study(small), results)]
+    assert asked == [(load_study(small), results, None)]
     assert "report.html" in ended.err
 
 

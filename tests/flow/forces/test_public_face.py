@@ -1,4 +1,4 @@
-"""The example of README.md on a case whose coefficients are known."""
+"""The example of the guide on a case whose coefficients are known."""
 
 import re
 from pathlib import Path
@@ -8,7 +8,7 @@ import pytest
 
 import pipeline.flow.forces as forces
 
-README = Path(__file__).parents[3] / "README.md"
+GUIDE = Path(__file__).parents[3] / "docs/guide/other-cases.md"
 
 
 def write_case(folder: Path) -> None:
@@ -21,9 +21,9 @@ def write_case(folder: Path) -> None:
     path.write_text("# Time\tCd\tCl\n" + rows)
 
 
-def test_the_example_of_the_readme(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_example_of_the_guide(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     write_case(tmp_path)
-    (example,) = re.findall(r"```python\n(from pipeline\.flow\.forces.*?)```", README.read_text(), re.DOTALL)
+    (example,) = re.findall(r"```python\n(from pipeline\.flow\.forces.*?)```", GUIDE.read_text(), re.DOTALL)
     exec(example.replace("path/to/case", str(tmp_path)), {})
     lines = [line.split() for line in capsys.readouterr().out.splitlines()]
     assert [(line[0], line[1], line[4]) for line in lines] == [
