@@ -216,7 +216,7 @@ def _explained(
     with_cd, with_cl = contrast @ cd.T / draws, contrast @ cl.T / draws
     share = (c * with_cd**2 - 2.0 * b * with_cd * with_cl + a * with_cl**2) / (a * c - b**2)
     share = share / spread[counts][:, None]
-    # Two numbers that tell nothing explain two k-ths of the variance of k draws.
+    # Two numbers without information explain two k-ths of the variance of k draws.
     return np.asarray(omega[counts] @ np.clip(share - 2.0 / draws, 0.0, 1.0))
 
 
@@ -232,7 +232,7 @@ def _condition(
     draws = v.shape[1]
     at = seen[:, place].copy()
     matrix = at @ at.T / draws + np.diag(variance)
-    told = np.linalg.solve(matrix, at + np.sqrt(variance)[:, None] * rng.standard_normal((2, draws)))
-    v[own] -= (v[own] @ at.T / draws) @ told
+    weights = np.linalg.solve(matrix, at + np.sqrt(variance)[:, None] * rng.standard_normal((2, draws)))
+    v[own] -= (v[own] @ at.T / draws) @ weights
     for number in range(2):
-        seen[number] -= (seen[number] @ at.T / draws) @ told
+        seen[number] -= (seen[number] @ at.T / draws) @ weights
