@@ -186,7 +186,7 @@ flow:
   reynolds: [60, 200]
   spin_ratios: [0.1, 0.3]
   standard_error: {cd: 0.005, cl: 0.005}
-budget: 2 core min
+budget: 1 core min
 golfers:
   - name: one
     launch: {ball_speed: 70 m/s, launch_angle: 11 deg, backspin: 2600 rpm}
