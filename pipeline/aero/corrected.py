@@ -34,8 +34,11 @@ class CorrectedModel(CoefficientModel):
     def __init__(self, computed: CoefficientModel, discrepancy: Discrepancy) -> None:
         self.__dict__.update(computed.__dict__)
         self._forget_tables()
-        self._last_corrected: tuple[object, TableBatch] | None = None
         self.discrepancy = discrepancy
+
+    def _forget_tables(self) -> None:
+        super()._forget_tables()
+        self._last_corrected: tuple[object, TableBatch] | None = None
 
     def placed(self, deviations: float = 0.0) -> "CorrectedModel":
         """Return the same model with the crisis of the ball that is cut at one place; see the base."""

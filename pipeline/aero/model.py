@@ -5,6 +5,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Self
 
 import numpy as np
 import pandas as pd
@@ -77,7 +78,7 @@ class CoefficientModel:
 
     def __init__(self, pattern: str, runs: pd.DataFrame, criterion: Criterion | None = None) -> None:
         columns = [runs[name].to_numpy(float) for name in ("depth_m", "reynolds", "spin_ratio")]
-        self.pattern = pattern
+        self.pattern = self.seeded_by = pattern
         self.runs = runs
         self.surfaces = weighted_surfaces(runs, criterion)
         self.criterion = self.surfaces[0].surface.criterion
@@ -115,6 +116,13 @@ class CoefficientModel:
         if self.criterion is not None:
             factor = self.criterion.factor * math.exp(deviations * self.criterion.log_spread)
             found.criterion = replace(self.criterion, factor=factor, spread=0.0)
+        found._forget_tables()
+        return found
+
+    def seeded(self, name: str) -> Self:
+        """Return the same model, whose own part of draws another name seeds: two may share a pattern."""
+        found = copy.copy(self)
+        found.seeded_by = name
         found._forget_tables()
         return found
 
@@ -271,7 +279,7 @@ class CoefficientModel:
         key = (depth.tobytes(), n, seed, tuple(stated))
         if self._last is not None and self._last[0] == key:  # every golfer is flown with the same draws
             return self._last[1]
-        rng = np.random.default_rng([seed, *self.pattern.encode()])
+        rng = np.random.default_rng([seed, *self.seeded_by.encode()])
         which, shift = self._places(n, seed)
         drawn = []
         for number, name in enumerate(self.names):
@@ -283,7 +291,7 @@ class CoefficientModel:
                         name,
                         (depth, *self._coarse),
                         shift,
-                        np.random.default_rng([seed, 5, number, *self.pattern.encode()]),
+                        np.random.default_rng([seed, 5, number, *self.seeded_by.encode()]),
                         np.random.default_rng([seed, 1, number]),
                         rows,
                     )
@@ -409,7 +417,7 @@ class CoefficientModel:
         if self.criterion is None:
             return which, np.zeros(n)
         common = np.random.default_rng([seed, 6]).standard_normal(n)
-        own = np.random.default_rng([seed, 6, *self.pattern.encode()]).standard_normal(n)
+        own = np.random.default_rng([seed, 6, *self.seeded_by.encode()]).standard_normal(n)
         unit = math.sqrt(SHARED_SHIFT) * common + math.sqrt(1.0 - SHARED_SHIFT) * own
         return which, self._shift() + self.criterion.log_spread * unit
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from pipeline.cli.output import messages, print_json
-from pipeline.cli.study_input import read_study
+from pipeline.cli.study_input import read_study, with_chosen_runs
 from pipeline.decide.depths import angle_of_depth
 from pipeline.decide.prototypes import WantedBall, wanted_balls
 from pipeline.errors import InputError
@@ -47,7 +47,7 @@ def decided_balls(study: Study, results: Path, path: Path) -> list[WantedBall]:
 
     if not (results / DECISION).is_file():
         raise InputError(f"{results}: has no decision.json yet; depthline run {path} makes it")
-    check_same_study(study, results, path)
+    check_same_study(with_chosen_runs(study, results), results, path)
     decision = read(results / DECISION, Decision)
     coefficients = read_coefficients(results / COEFFICIENTS)
     angles = {pattern.name: angle_of_depth(coefficients, pattern.name) for pattern in study.patterns}

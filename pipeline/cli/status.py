@@ -147,7 +147,7 @@ def show_status(path: Path, results_root: Path, as_json: bool) -> None:
         for place, run in enumerate(plan):
             progress(place / len(plan))
             states.append(run_state(results, run))
-    warning = mixed(rows(results, [run.run_id for run in runs(study)]))
+    warning = mixed(rows(results, [run.run_id for run in plan]))
     counts = dict(Counter(state["state"] for state in states).most_common())
     if as_json:
         print_json(
@@ -179,15 +179,15 @@ def watch_status(path: Path, results_root: Path) -> None:
     results_root : Path
         Folder that holds the results of all studies.
     """
-    study = read_study(path)
-    plan, console = runs(study), tables()
+    study, console = read_study(path), tables()
     results = results_root / study.name
     if not console.is_terminal:
         show_status(path, results_root, as_json=False)
         return
     with Live(console=console, auto_refresh=False) as live:
         while True:
-            states = [run_state(results, run) for run in plan]
+            # A study that chooses its runs itself has more of them after each round.
+            states = [run_state(results, run) for run in runs(with_chosen_runs(study, results))]
             live.update(
                 Group(_table(study.name, _first(states, console.height - 6)), _counted(states)), refresh=True
             )

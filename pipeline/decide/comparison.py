@@ -1,6 +1,5 @@
 """Balls of studies, shelves and tables side by side: paired differences in carry and height, with errors."""
 
-import copy
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -72,17 +71,17 @@ def balls_of_results(like: Study, study: Study, results: Path) -> list[ComparedB
         Every pattern and depth. Draws of balls of one study are joint, those of two studies share what flow
         models have in common, and nothing of their runs.
     """
-    models = models_of(study, read_coefficients(results / COEFFICIENTS)).models
+    models = {
+        name: model.seeded(f"{study.name} {name}")
+        for name, model in models_of(study, read_coefficients(results / COEFFICIENTS)).models.items()
+    }
     scenarios = scenarios_of(like)
     found: dict[tuple[str, float], ComparedBall] = {}
     for golfer in like.golfers:
         shots = draw_shots(golfer, SHOTS, SEED)
         for name, model in models.items():
-            own = copy.copy(model)
-            own.pattern = f"{study.name} {name}"  # seeds what is its own: two studies may share a pattern
-            own._last = None
             stated = stated_errors(study, model.corrected)
-            flown = fly_pattern(own, shots, scenarios, seed=SEED, stated=stated, depth_m=model.shown_m)
+            flown = fly_pattern(model, shots, scenarios, seed=SEED, stated=stated, depth_m=model.shown_m)
             for d, depth in enumerate(model.shown_m.tolist()):
                 ball = found.setdefault(
                     (name, depth),

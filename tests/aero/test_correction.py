@@ -154,6 +154,16 @@ def test_a_model_corrected_after_the_computed_one_was_sampled_keeps_no_table_of_
     assert not np.allclose(late.draws(depth, 3, 1).values[..., 0], drawn.values[..., 0])
 
 
+def test_another_name_seeds_other_draws_of_the_same_coefficients(crisis, corrected):
+    depth = np.array([2e-4])
+    for model in (crisis, corrected):
+        drawn = model.draws(depth, 3, 1)
+        other = model.seeded("of another study")
+        assert not np.allclose(other.draws(depth, 3, 1).values, drawn.values)
+        assert (other.most_probable(depth).values == model.most_probable(depth).values).all()
+        assert (model.seeded(model.pattern).draws(depth, 3, 1).values == drawn.values).all()
+
+
 def test_the_crisis_is_left_alone(crisis, corrected):
     depth = 0.9e-4
     (before,), (after,) = crisis.tables([depth]), corrected.tables([depth])

@@ -8,6 +8,7 @@ import pytest
 from report_studies import ONE_PATTERN, Results, make_results
 
 from pipeline.files.atomic import write_json
+from pipeline.study.points import RunPoint
 
 LISTED = [
     {"pattern": "ico32", "depth_m": 0.2e-3, "p_within_yard": 0.7, "p_so_far": 0.7},
@@ -60,6 +61,18 @@ def test_every_ball_of_a_short_list_is_a_line_of_the_order(depthline, made, tmp_
     coefficients = list(csv.DictReader((made.folder / "coefficients.csv").open()))
     of_depth = {row["depth_m"]: float(row["edge_angle_deg"]) for row in coefficients}
     assert float(rows[0]["edge_angle_deg"]) == pytest.approx(of_depth["0.0002"], abs=1e-3)
+
+
+def test_balls_of_a_study_that_chose_its_runs_are_ordered(depthline, made, tmp_path):
+    options = decide(made, "decided", [])
+    path = made.folder / "study.json"
+    before = path.read_text()
+    write_json(path, made.study.with_points([RunPoint("ico32", 0.2e-3, 1e5, 0.1)]).to_json())
+    try:
+        ended = depthline("order", *options, "--out", tmp_path, "--json")
+    finally:
+        path.write_text(before)
+    assert ended.code == 0, ended.err
 
 
 def test_a_decided_depth_is_ordered_alone(depthline, made, tmp_path):
