@@ -183,9 +183,13 @@ class Process:
         ]
         everywhere = Points.grid(*axes)
         kept = np.arange(n) if rows is None else rows
-        prior = (
-            self._mean_draws(everywhere, n, rng, common, kept) + self._prior_draws(axes, n, rng, common, kept)
-        ).reshape(kept.size, *(axis.size for axis in axes))
+        along = [
+            self._correlations(self._distances(line, line), self._best[2:5])[place][0]
+            for place, line in enumerate(lines(axes))
+        ]
+        mean = self._mean_draws(everywhere, n, rng, common, kept)
+        prior = self._prior_draws(along, n, rng, common, kept)
+        prior = mean.reshape(prior.shape) + prior
         at = [
             np.searchsorted(axis, values)
             for axis, values in zip(axes, (own.depth_m, own.reynolds, own.spin_ratio), strict=True)
@@ -243,12 +247,7 @@ class Process:
             _scaled(*(np.concatenate([axis, other]) for axis, other in zip(axes, at_both, strict=True)))
         )
         lines = [self._along(place, axis, axis) for place, axis in enumerate(knots.axes)]
-        amplitude, each = np.exp(self._best[:2])
-        shape = knots.shape
-        shared = _shared((n, 1, *shape[1:]), rng, common)[kept]
-        own_noise = rng.standard_normal((n, *shape))[kept]
-        own_noise = np.einsum("ij,njrs->nirs", root(lines[0]), own_noise, optimize=True)
-        drawn = root(lines[1]) @ (amplitude * shared + each * own_noise) @ root(lines[2]).T
+        drawn = self._prior_draws(lines, n, rng, common, kept)
         to_grid, to_points = (
             tuple(
                 between(line, self._along(place, values, knots.axes[place]))
@@ -294,27 +293,21 @@ class Process:
 
     def _prior_draws(
         self,
-        axes: list[FloatArray],
+        along: list[FloatArray],
         n: int,
         rng: np.random.Generator,
         common: np.random.Generator,
         rows: NDArray[np.intp],
     ) -> FloatArray:
-        """Draws of f + g from the prior on a grid, shape (rows, m)."""
-        roots = []
-        for place, line in enumerate(lines(axes)):
-            size, vectors = np.linalg.eigh(
-                self._correlations(self._distances(line, line), self._best[2:5])[place][0]
-            )
-            # The symmetric root changes little with the lengths, so that common draws of two patterns stay
-            # alike.
-            roots.append((vectors * np.sqrt(np.maximum(size, 0.0))) @ vectors.T)
+        """Draws of f + g from the prior on a grid with correlations along its axes, shape (rows, d, r, s)."""
+        # The symmetric root changes little with the lengths, so that common draws of two patterns stay alike.
+        roots = [root(correlation) for correlation in along]
         amplitude, own = np.exp(self._best[:2])
-        n_depth, n_reynolds, n_spin = (axis.size for axis in axes)
-        shared = _shared((n, 1, n_reynolds, n_spin), rng, common)[rows]
-        each = rng.standard_normal((n, n_depth, n_reynolds, n_spin))[rows]
+        shape = tuple(len(correlation) for correlation in along)
+        shared = _shared((n, 1, *shape[1:]), rng, common)[rows]
+        each = rng.standard_normal((n, *shape))[rows]
         each = np.einsum("ij,njrs->nirs", roots[0], each, optimize=True)
-        return np.asarray(roots[1] @ (amplitude * shared + own * each) @ roots[2].T).reshape(rows.size, -1)
+        return np.asarray(roots[1] @ (amplitude * shared + own * each) @ roots[2].T)
 
     def leave_one_out(self) -> tuple[FloatArray, FloatArray]:
         """Prediction of every run from all the others.

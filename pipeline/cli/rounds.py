@@ -86,13 +86,13 @@ def run_rounds(
         _say(0, chosen, None, budget_s)
     while True:
         points = points_of(rows)
-        plan = [run.run_id for run in runs(study.with_points(points))]
+        now = study.with_points(points)
+        plan = [run.run_id for run in runs(now)]
         code = compute(points, [f"{run}/{RESULT}" for run in plan])
         if code != 0:
             return points, code
         frame = collect(results, plan)
         spent_s = float(frame["core_seconds"].sum())
-        now = study.with_points(points)
         with shown_progress("judging what the runs say"):
             judged = judge(now, frame, space, unresolved_results(now, results))
         then = _then(judged, len(plan), spent_s)
@@ -132,7 +132,7 @@ def _known(path: Path, space: Space) -> list[RoundRow]:
         aside = set_aside(path)
         complain(f"{path}: was broken ({error.what}): set aside, chosen anew; the old one is {aside.name}")
         return []
-    check_rounds(path, list(space.depth_m), list(space.depth_m.values()))
+    check_rounds(path, rows, space.depth_m)
     return rows
 
 

@@ -3,7 +3,7 @@
 import csv
 import io
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
@@ -151,7 +151,7 @@ def read_rounds(path: Path) -> list[RoundRow]:
     return found
 
 
-def check_rounds(path: Path, patterns: Sequence[str], depth_m: Sequence[tuple[float, float]]) -> None:
+def check_rounds(path: Path, rows: Sequence[RoundRow], ranges: Mapping[str, tuple[float, float]]) -> None:
     """Refuse rounds of a study that has other patterns or depths now.
 
     Raises
@@ -159,8 +159,7 @@ def check_rounds(path: Path, patterns: Sequence[str], depth_m: Sequence[tuple[fl
     InputError
         A run lies outside the study.
     """
-    ranges = dict(zip(patterns, depth_m, strict=True))
-    for row in read_rounds(path):
+    for row in rows:
         if not row.pattern:
             continue
         low, high = ranges.get(row.pattern, (math.inf, -math.inf))

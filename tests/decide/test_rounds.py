@@ -58,6 +58,7 @@ def test_a_broken_table_is_refused(path: Path, spoil) -> None:
 
 
 def test_rounds_of_other_depths_are_refused(path: Path) -> None:
-    check_rounds(path, ["a", "b"], [(1e-4, 2e-4), (2e-4, 3e-4)])
+    rows = read_rounds(path)
+    check_rounds(path, rows, {"a": (1e-4, 2e-4), "b": (2e-4, 3e-4)})
     with pytest.raises(InputError, match=r"has a run of b at 0\.220 mm"):
-        check_rounds(path, ["a", "b"], [(1e-4, 2e-4), (2e-4, 2.1e-4)])
+        check_rounds(path, rows, {"a": (1e-4, 2e-4), "b": (2e-4, 2.1e-4)})
