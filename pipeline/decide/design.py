@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import qmc
 
 from pipeline.aero.region import Region
 from pipeline.arrays import FloatArray
@@ -91,6 +90,8 @@ class Space:
 
     def filled(self, pattern: str, n: int, seed: int) -> list[RunPoint]:
         """Even random conditions of a pattern, at most n (scrambled Sobol points inside the region)."""
+        from scipy.stats import qmc  # a second of CPU time, which reports need not wait for
+
         unit = qmc.Sobol(3, seed=seed).random(int(2 ** np.ceil(np.log2(max(4 * n, 2)))))
         low, high = self.depth_m[pattern]
         depth = low + np.round(unit[:, 0] * DEPTH_STEPS) / DEPTH_STEPS * (high - low)

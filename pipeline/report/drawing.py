@@ -67,10 +67,20 @@ def new_figure(width_in: float, height_in: float) -> "Figure":
     return Figure(figsize=(width_in, height_in), layout="constrained")
 
 
+def lay_out(figure: "Figure") -> None:
+    """Place axes, titles and legends of a figure as they stand now, without drawing it."""
+    engine = figure.get_layout_engine()
+    assert engine is not None  # of `new_figure`
+    engine.execute(figure)
+
+
 def settle(figure: "Figure") -> None:
-    """Lay a complete figure out and keep it so: both its files get the same layout, and it is found once."""
-    figure.draw_without_rendering()
-    figure.set_layout_engine("none")
+    """Lay a complete figure out and keep it so: both its files get the same layout, and it is found once.
+
+    Without a layout engine ("none" would leave a placeholder) a figure is drawn once a file, else twice.
+    """
+    lay_out(figure)
+    figure.set_layout_engine(None)
 
 
 def save_png(figure: "Figure", path: Path) -> None:

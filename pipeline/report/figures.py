@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pipeline.report.colours import SURFACE_MAP, DepthColours, pattern_style
-from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, new_figure
+from pipeline.report.drawing import INK, SOFT_INK, WINDOW_COLOUR, add_metres, end_labels, lay_out, new_figure
 from pipeline.report.series import CoefficientChart, DepthChart, LevelLine, PathChart
 from pipeline.shelf.ball import ShelfBall
 from pipeline.study.model import FlightWindow
@@ -232,7 +232,7 @@ def draw_coefficients(
         limits = np.array([axes.get_ylim() for axes in flat])
         for axes in flat:
             axes.set_ylim(limits[:, 0].min(), limits[:, 1].max())
-    figure.draw_without_rendering()
+    lay_out(figure)
     for block, name in enumerate(_NAMES):
         flat = grid[block * blocks : (block + 1) * blocks].ravel()[: panels.size]
         for place in {min(columns, panels.size) - 1, panels.size - 1}:

@@ -124,6 +124,7 @@ def test_flight_paths_have_heights_at_twice_their_scale() -> None:
     with style():
         figure = FIGURES["paths"]()
         settle(figure)
+        figure.draw_without_rendering()
     axes = figure.axes[0]
     (x0, y0), (x1, y1) = axes.transData.transform([(0.0, 0.0), (1.0, 1.0)])
     assert (y1 - y0) / (x1 - x0) == pytest.approx(2.0, rel=1e-6)

@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 from scipy.sparse import csr_array, hstack, vstack
 
 from pipeline.arrays import FloatArray, IntArray
@@ -234,6 +233,8 @@ class Packer:
         self, representatives: FloatArray, label: IntArray, about: FloatArray, sizes: FloatArray
     ) -> FloatArray:
         """Radii of the labels that cover most at given positions (linearised about given radii)."""
+        from scipy.optimize import linprog  # half a second, only where a layout is made
+
         low, high = self._bounds(sizes)
         one, other, _, _, angle = self._pairs(representatives, 2 * high + self.land)
         rows, values = _radius_rows(label[one], label[other], label.max() + 1), angle - self.land
@@ -270,6 +271,8 @@ class Packer:
         sizes: FloatArray,
     ) -> tuple[FloatArray, FloatArray]:
         """Positions and radii after one linear program within the trust region."""
+        from scipy.optimize import linprog  # half a second, only where a layout is made
+
         k, order, fixed, fixed_orbits = (
             len(representatives),
             len(self.group),

@@ -3,7 +3,6 @@
 from collections.abc import Callable, Iterable
 
 import numpy as np
-from scipy.optimize import linprog, minimize
 from scipy.sparse import csr_array, hstack, vstack
 
 from pipeline.arrays import FloatArray
@@ -123,6 +122,8 @@ def descend(
 
     `report` is called with the share of the iterations allowed.
     """
+    from scipy.optimize import minimize  # half a second, only where a layout is made
+
     representatives = project(start, tied)
     done = 0
 
@@ -227,6 +228,8 @@ def _linear_step(
     seam: Seam | None,
 ) -> tuple[FloatArray, float]:
     """Displacements, shape (k, 3), by the linearised problem, and its fall of the largest cosine."""
+    from scipy.optimize import linprog  # half a second, only where a layout is made
+
     k, order = len(representatives), len(group)
     points = orbit_points(group, fixed, representatives)
     cosines = representatives @ points.T
