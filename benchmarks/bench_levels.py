@@ -108,7 +108,7 @@ def compute(folder: Path, name: str) -> None:
     zones = boundary_layer_zones(
         shell, "tripped", reynolds, spin_ratio, critical_reynolds(depth_m, DIAMETER_M)
     )
-    writer.write(folder / f"g-{name}" / MESH, wall_velocity(shell, spin_ratio), start, None, zones)
+    writer.write(folder / f"g-{name}" / MESH, wall_velocity(shell, spin_ratio), start, None, [zones])
     before = children()
     execute(folder / name, writer, solver, "simpleFoam", 1, NEVER)
     seconds = children() - before

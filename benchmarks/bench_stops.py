@@ -77,7 +77,7 @@ def histories(folder: Path) -> list[dict[str, np.ndarray]]:
             critical = critical_reynolds(run.depth_m, DIAMETER)
             zones = boundary_layer_zones(shell, "tripped", run.reynolds, run.spin_ratio, critical)
             solved = bench.run(
-                kept.stem, (shell, mesh), run.reynolds, run.spin_ratio, start, NEVER, LONGEST, zones=zones
+                kept.stem, (shell, mesh), run.reynolds, run.spin_ratio, start, NEVER, LONGEST, zones=[zones]
             )
             coefficients = read_history(solved.case / FORCES).coefficients(shell.mirrored)
             np.savez(kept, seconds=solved.seconds, **coefficients)

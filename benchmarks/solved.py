@@ -6,6 +6,7 @@ The dimpled ball is invented.
 import re
 import resource
 import subprocess
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -80,7 +81,7 @@ class Bench:
         self, name: str, ball: tuple[Shell, Path], reynolds: float, spin_ratio: float,
         start: Fields | None = None, targets: dict[str, float] = TARGETS, iterations: int = 500,
         edits: tuple[tuple[str, str], ...] = (), ranks: int = 1, method: str = COLUMNS,
-        zones: Zones | None = None,
+        zones: Sequence[Zones] = (),
     ) -> Solved:  # fmt: skip
         shell, mesh = ball
         case = self.folder / name

@@ -85,12 +85,18 @@ class MeshErrorSpec(Section):
     cl_slope: Annotated[float | None, Number(0, 2, 0.2)] = Field(None, description="The same for Cl, 0 to 2.")
 
 
+CAN_BE_TRIPPED = ("steady-rans", "transient-rans")
+"""Models with a turbulence model for the whole boundary layer; the others resolve eddies, or know none."""
+
+
 def _state_of_layer(fidelity: str | None) -> Literal["turbulent", "tripped"]:
-    """State of the boundary layer where a study names none: only a steady model can be tripped."""
-    return "tripped" if fidelity == "steady-rans" else "turbulent"
+    """State of the boundary layer where a study names none."""
+    return "tripped" if fidelity in CAN_BE_TRIPPED else "turbulent"
 
 
-FidelityName = Literal["laminar", "steady-rans", "transient-laminar", "transient-des", "transient-les"]
+FidelityName = Literal[
+    "laminar", "steady-rans", "transient-laminar", "transient-rans", "transient-des", "transient-les"
+]
 
 
 class FlowSettings(Section):
@@ -98,20 +104,21 @@ class FlowSettings(Section):
 
     fidelity: FidelityName = Field(
         description="Flow model: steady-rans (k-omega SST, boundary layer in the state that boundary_layer "
-        "names); laminar (verification at low Reynolds numbers); and time-accurate, at many times the cost: "
-        "transient-laminar, transient-des (SST-DDES), transient-les (WALE).",
+        "names); laminar (verification at low Reynolds numbers); time-accurate: transient-rans (the same "
+        "model, the dimples turning with the ball) and, at many times the cost, transient-laminar, "
+        "transient-des (SST-DDES), transient-les (WALE).",
         examples=["steady-rans"],
     )
     level: Literal["coarse", "graded", "medium", "fine"] = Field(
         description="Fineness of the mesh; graded: the cells of medium along the ball, in two thirds of its "
-        "cells (steady-rans, transient-des).",
+        "cells (steady-rans, transient-rans, transient-des).",
         examples=["coarse"],
     )
     boundary_layer: Literal["turbulent", "tripped", "laminar"] = Field(
         default_factory=lambda given: _state_of_layer(given.get("fidelity")),
-        description="State of the boundary layer under steady-rans: tripped (laminar up to where dimples of "
-        "the depth trip it; when absent), turbulent (as the model makes it, which favours shallow dimples), "
-        "laminar (never tripped).",
+        description="State of the boundary layer, of steady-rans and transient-rans alone: tripped (laminar "
+        "up to where dimples of the depth trip it; when absent), turbulent (as the model makes it, which "
+        "favours shallow dimples), laminar (never tripped).",
         examples=["tripped"],
     )
     trip_angle_rad: Annotated[float, Quantity(ANGLE, "10 deg", "82 deg", "60 deg")] | None = Field(
@@ -178,8 +185,9 @@ class FlowSettings(Section):
         """Ask for a state only where the fidelity has one, and for a trip angle only when tripped."""
         model = given.get("fidelity")
         state = given.get("boundary_layer", _state_of_layer(model))
-        if model != "steady-rans" and state != "turbulent":
-            yield "boundary_layer", f"goes with fidelity: steady-rans, not with {model}; remove it"
+        if model not in CAN_BE_TRIPPED and state != "turbulent":
+            names = " or ".join(CAN_BE_TRIPPED)
+            yield "boundary_layer", f"goes with fidelity: {names}, not with {model}; remove it"
         if given.get("trip_angle") is not None and state != "tripped":
             yield "trip_angle", "goes with boundary_layer: tripped; write that too, or remove it"
 

@@ -34,10 +34,10 @@ MEMORY_PER_CELL = 1500.0
 
 
 def cells(fidelity_name: str, level: str, mirrored: bool = False) -> int:
-    """Cells of a shell at a mesh level; half of them for a mirrored ball whose mesh does not turn."""
+    """Cells of a shell at a mesh level; half of them for a mirrored ball whose model allows it."""
     model = fidelity(fidelity_name)
     whole = model.level(level).cells
-    return whole // 2 if mirrored and not model.turning else whole
+    return whole // 2 if mirrored and not model.whole else whole
 
 
 def core_seconds(fidelity_name: str, level: str, cell_count: int, warm: bool) -> float:

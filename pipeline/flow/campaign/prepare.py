@@ -69,7 +69,7 @@ def variant_spec(study: Study, variant: Variant) -> VariantInputs:
     )
     if level.wall_layers or level.coarsen_at:
         found = found.changed(wall_layers=level.wall_layers, coarsen_at=list(level.coarsen_at))
-    if model.turning:
+    if model.whole:
         found = found.changed(whole=True)
     return found if orientation == "pole-up" else found.changed(orientation=orientation)
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from pipeline.arrays import BoolArray, FloatArray, IntArray
-from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
+from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell, rotated_about_y
 
 SEPARATION = np.radians(82.0)
 """Angle from the front at which a laminar boundary layer leaves a sphere (Achenbach 1972 [memory])."""
@@ -226,6 +226,7 @@ def boundary_layer_zones(
     spin_ratio: float,
     critical: float,
     trip_angle: float | None = None,
+    turned: float = 0.0,
 ) -> Zones:
     """Cells of the laminar zone and of the trip.
 
@@ -241,6 +242,8 @@ def boundary_layer_zones(
         Critical Reynolds number of the ball.
     trip_angle : float, optional
         A measured trip angle in rad.
+    turned : float
+        Angle by which the mesh has turned with the ball in rad; the zones stand still in space.
 
     Returns
     -------
@@ -251,7 +254,7 @@ def boundary_layer_zones(
     if state == "turbulent":
         return Zones(nothing, nothing)
     centres, _ = shell.ball_faces()
-    directions = centres / np.linalg.norm(centres, axis=1, keepdims=True)
+    directions = rotated_about_y(centres / np.linalg.norm(centres, axis=1, keepdims=True), turned)
     angle = polar_angle(directions)
     trip = np.full(len(angle), np.inf)
     if state == "tripped":

@@ -2,16 +2,19 @@
 
 import hashlib
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from pipeline.arrays import FloatArray, IntArray
+from pipeline.errors import MissingError
 from pipeline.files.atomic import atomic_open, write_text
-from pipeline.flow.solver.boundary_layer import ZONE_ENERGY, Zones
+from pipeline.flow.solver.boundary_layer import Zones
 from pipeline.flow.solver.dialect import DISTRIBUTION, Dialect
 from pipeline.flow.solver.fidelity import SAMPLE_TIME, Fidelity
+from pipeline.flow.solver.turning_zones import zone_entries
 
 TEMPLATES = Path(__file__).resolve().parents[3] / "templates"
 
@@ -63,6 +66,8 @@ class CaseWriter:
         self._folder = Path(folder)
         steps = fidelity.steps_per_sample(n)
         sample_time = 1 if fidelity.courant is None else SAMPLE_TIME
+        self._spin_ratio, self._time_step = float(spin_ratio), sample_time / steps
+        self._end_time = float(iterations * sample_time)
         self._values = {
             "application": dialect.application(fidelity.application),
             "dialect": dialect,
@@ -70,7 +75,7 @@ class CaseWriter:
             "spin_ratio": float(spin_ratio),
             "turning": fidelity.turning,
             "end_time": iterations * sample_time,
-            "time_step": sample_time / steps,
+            "time_step": self._time_step,
             "sample_interval": steps,
             "write_interval": WRITE_INTERVAL * steps,
             "stop_at": "endTime",
@@ -91,7 +96,7 @@ class CaseWriter:
         wall: FloatArray,
         start: dict[str, FloatArray] | None = None,
         ranks: IntArray | None = None,
-        zones: Zones | None = None,
+        zones: Sequence[Zones] = (),
     ) -> None:
         """Write the whole case.
 
@@ -106,8 +111,14 @@ class CaseWriter:
             stream without it.
         ranks : ndarray of int, shape (n,), optional
             MPI rank of each cell, where the case will be decomposed.
-        zones : Zones, optional
-            Where turbulence is held off and where it is set; nowhere without them.
+        zones : sequence of Zones
+            Where turbulence is held off and where it is set: one, or one a sector of a turn
+            (`pipeline.flow.solver.turning_zones`); nowhere without them.
+
+        Raises
+        ------
+        MissingError
+            If the solver cannot hold zones for spans of time.
         """
         start = start or {}
         for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
@@ -126,9 +137,22 @@ class CaseWriter:
         folder.mkdir(parents=True, exist_ok=True)
         for path in Path(mesh).resolve().iterdir():
             (folder / path.name).symlink_to(path)
-        filled = {name: cells for name, cells in vars(zones).items() if len(cells)} if zones else {}
-        if filled:
-            self._write_zones(filled)
+        entries = zone_entries(zones, self._spin_ratio, self._time_step, self._end_time)
+        if entries:
+            if len(zones) > 1 and self._dialect.foundation:
+                raise MissingError(
+                    f"flow.fidelity: {self._fidelity.name}: zones that stand still on a turning mesh are "
+                    f"held for spans of time, which OpenFOAM {self._dialect.version} cannot; use OpenCFD's "
+                    "OpenFOAM, steady-rans, or boundary_layer: turbulent"
+                )
+            self._write("constant/fvOptions", zones=entries)
+            suffixes = [""] if len(zones) == 1 else map(str, range(len(zones)))
+            cells = {
+                name + suffix: labels
+                for suffix, of in zip(suffixes, zones, strict=True)
+                for name, labels in vars(of).items()
+            }
+            self._write_zones({entry.zone: cells[entry.zone] for entry in entries})
 
     def request_stop(self) -> None:
         """Tell the running solver to write its state and end (it rereads controlDict)."""
@@ -157,8 +181,6 @@ class CaseWriter:
             stream.write(content)
 
     def _write_zones(self, zones: dict[str, IntArray]) -> None:
-        energy = {name: ZONE_ENERGY[name] for name in zones}
-        self._write("constant/fvOptions", zones=energy)
         entries = "".join(
             f"{name}\n{{\n    type cellZone;\n    cellLabels List<label> {len(cells)}\n(\n"
             + "\n".join(map(str, cells.tolist()))

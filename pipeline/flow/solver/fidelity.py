@@ -65,8 +65,11 @@ class Fidelity:
     slope_error : dict of tuple
         Relative errors of d(Cd)/d(depth) and d(Cl)/d(depth) by mesh level; empty where none was measured.
     turning : bool
-        Whether the mesh turns with the ball as a solid body. Then the flow is computed around the whole ball,
-        and cell zones, which would turn too, are no way to state where the boundary layer is tripped.
+        Whether the mesh turns with the ball as a solid body.
+    tripped : bool
+        Whether the state of the boundary layer can be an input (`pipeline.flow.solver.boundary_layer`).
+    whole : bool
+        Whether the flow is computed around the whole ball, be the pattern mirrored or not: eddies are not.
     """
 
     name: str
@@ -80,13 +83,22 @@ class Fidelity:
     slope_error: dict[str, tuple[float, float]] = field(default_factory=dict)
     courant: float | None = None
     turning: bool = False
+    tripped: bool = False
+    whole: bool = False
+
+    @property
+    def still_dimples(self) -> bool:
+        """Whether the wall of a spinning ball moves while its dimples stand still (docs/decisions/023)."""
+        return self.turbulent and not self.turning
 
     @property
     def templates(self) -> tuple[str, ...]:
         """Folders of its templates, those that come first ahead; flows in time share the steady model's."""
         if self.courant is None:
             return self.name, "shared"
-        steady = {"transient-laminar": ("laminar",), "transient-des": ("steady-rans",)}
+        steady = {"transient-laminar": ("laminar",)} | dict.fromkeys(
+            ("transient-rans", "transient-des"), ("steady-rans",)
+        )
         return self.name, "transient", *steady.get(self.name, ()), "shared"
 
     def steps_per_sample(self, n: int) -> int:
@@ -173,6 +185,7 @@ FIDELITIES = {
             levels=BALL_LEVELS,
             reynolds=(7.5e4, 3e5),  # the lowest that was compared with published balls (docs/validation.md)
             turbulent=True,
+            tripped=True,
             model_error=DIMPLED_MODEL_ERROR,
             slope_error=slope_errors(),
             scope=(
@@ -193,6 +206,24 @@ FIDELITIES = {
             scope="Time-accurate laminar flow without any model: for verification against published spheres.",
         ),
         Fidelity(
+            name="transient-rans",
+            application="pimpleFoam",
+            free_stream=SST_FREE_STREAM,
+            levels=BALL_LEVELS,
+            reynolds=(7.5e4, 3e5),
+            turbulent=True,
+            tripped=True,
+            model_error=DIMPLED_MODEL_ERROR,
+            slope_error=slope_errors(),
+            courant=1.6,
+            turning=True,
+            scope=(
+                "Time-accurate Reynolds-averaged flow (k-omega SST), the mesh and its dimples turning with "
+                "the ball; the state of the boundary layer is an input as with steady-rans, and stays where "
+                "it is in space."
+            ),
+        ),
+        Fidelity(
             name="transient-des",
             application="pimpleFoam",
             free_stream=SST_FREE_STREAM,
@@ -202,6 +233,7 @@ FIDELITIES = {
             model_error=RESOLVED_MODEL_ERROR,
             courant=1.0,
             turning=True,
+            whole=True,
             scope=(
                 "Time-accurate detached-eddy flow (SST-DDES), the mesh turning with the ball: eddies of the "
                 "wake are resolved, the attached boundary layer is modelled as by steady-rans."
@@ -217,6 +249,7 @@ FIDELITIES = {
             model_error=RESOLVED_MODEL_ERROR,
             courant=0.7,
             turning=True,
+            whole=True,
             scope=(
                 "Time-accurate large-eddy flow (WALE) down to the wall, the mesh turning with the ball. On "
                 "meshes that one machine can carry it does not resolve the boundary layer's own eddies."

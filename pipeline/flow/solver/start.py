@@ -23,6 +23,7 @@ from pipeline.flow.solver.fingerprint import case_files, edited
 from pipeline.flow.solver.path import solver_path, work_folder
 from pipeline.flow.solver.state import complete, load_state, written_times
 from pipeline.flow.solver.surface_motion import surface_velocity, wall_velocity
+from pipeline.flow.solver.turning_zones import middles
 from pipeline.geometry.shell.mesh import PHANTOM_RADIUS, Shell
 from pipeline.records.flow import CaseStart, RunInputs
 from pipeline.records.geometry import FlowTotals, MeshQuality
@@ -76,17 +77,22 @@ class Task:
         """Plausible means of its coefficients."""
         return plausible_bounds(self.spec.reynolds, self.spec.spin_ratio)
 
-    def zones(self) -> Zones:
-        """Cells in which the spec's state of the boundary layer is enforced."""
+    def zones(self) -> list[Zones]:
+        """Cells in which the spec's state of the boundary layer is enforced, by sector if the mesh turns."""
         spec = self.spec
-        return boundary_layer_zones(
-            self.shell,
-            spec.boundary_layer,
-            spec.reynolds,
-            spec.spin_ratio,
-            critical_reynolds(self.totals.depth_m or 0.0, spec.ball_diameter_m),
-            spec.trip_angle_rad,
-        )
+        turns = self.fidelity.turning and spec.spin_ratio > 0.0 and spec.boundary_layer != "turbulent"
+        return [
+            boundary_layer_zones(
+                self.shell,
+                spec.boundary_layer,
+                spec.reynolds,
+                spec.spin_ratio,
+                critical_reynolds(self.totals.depth_m or 0.0, spec.ball_diameter_m),
+                spec.trip_angle_rad,
+                turned,
+            )
+            for turned in (middles(self.shell.n) if turns else [0.0])
+        ]
 
     def writer(self, solver: Solver, robust: bool) -> CaseWriter:
         """Writer of its case, in the syntax of the solver found."""

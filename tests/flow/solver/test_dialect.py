@@ -35,7 +35,7 @@ def written(folder: Path, version: str, model: str = "steady-rans") -> dict[str,
         folder / "shell" / MESH,
         wall,
         ranks=cell_ranks(shell, 2),
-        zones=zones if model == "steady-rans" else None,
+        zones=[zones] if model == "steady-rans" else [],
     )
     names = [path for part in ("system", "constant") for path in sorted((case / part).glob("*"))]
     files = {path.relative_to(case).as_posix(): path for path in names if path.is_file()}
