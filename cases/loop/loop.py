@@ -93,7 +93,7 @@ def _record(run_id: str, depth_mm: float, row: dict[str, str]) -> dict[str, Any]
         "run": run_id, "pattern": row["pattern"], "depth_m": 1e-3 * depth_mm, "edge_angle_deg": None,
         "reynolds": float(row["reynolds"]), "spin_ratio": float(row["spin_ratio"]), "cd": float(row["cd"]),
         "cd_se": 0.0005, "cl": float(row["cl"]), "cl_se": 0.001, "cm": -0.001, "cm_se": 1e-5,
-        "verdict": "settled", "reason": "", "fidelity": "steady-rans", "cells": 0, "yplus_max": 1.0,
+        "verdict": "settled", "reason": "", "fidelity": "transient-rans", "cells": 0, "yplus_max": 1.0,
         "iterations": 0, "core_seconds": 0.0, "solver": "invented",
     }  # fmt: skip
 

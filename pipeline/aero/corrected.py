@@ -1,7 +1,8 @@
-"""A coefficient model corrected by the discrepancy of measured balls; flown and decided like any other."""
+"""A coefficient model corrected for discrepancies of its flows; flown and decided like any other."""
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,7 +15,7 @@ from pipeline.arrays import FloatArray
 
 
 class CorrectedModel(CoefficientModel):
-    """Computed coefficients of a pattern, with the discrepancy of `pipeline.aero.discrepancy` applied.
+    """Computed coefficients of a pattern, with discrepancies of `pipeline.aero.discrepancy` applied.
 
     Drag is added to, lift multiplied. Both were learned where the boundary layer is tripped all round, so
     they fade with the share of the meridians that is not: the drag crisis is a regime of its own, whose place
@@ -24,25 +25,32 @@ class CorrectedModel(CoefficientModel):
     Parameters
     ----------
     computed : CoefficientModel
-        Of the runs.
+        Of the runs, or one that is corrected already: this discrepancy is then added.
     discrepancy : Discrepancy
         Of all patterns.
+    measured : bool
+        Whether measured balls taught it (else other flows: `pipeline.aero.moving_dimples`).
     """
 
-    corrected = True
-
-    def __init__(self, computed: CoefficientModel, discrepancy: Discrepancy) -> None:
+    def __init__(self, computed: CoefficientModel, discrepancy: Discrepancy, measured: bool = True) -> None:
         self.__dict__.update(computed.__dict__)
         self._forget_tables()
-        self.discrepancy = discrepancy
+        before = computed.discrepancies if isinstance(computed, CorrectedModel) else ()
+        self.discrepancies: tuple[Discrepancy, ...] = (*before, discrepancy)
+        self.corrected = measured or computed.corrected
+        # What measured balls say is the sum of all that flows lack: it leaves the earlier parts no spread of
+        # their own.
+        self._uncertain = (discrepancy,) if measured else self.discrepancies
 
     def _forget_tables(self) -> None:
         super()._forget_tables()
         self._last_corrected: tuple[object, TableBatch] | None = None
 
-    def placed(self, deviations: float = 0.0) -> "CorrectedModel":
-        """Return the same model with the crisis of the ball that is cut at one place; see the base."""
-        return CorrectedModel(super().placed(deviations), self.discrepancy)
+    def without_spread(self) -> Self:
+        """Return the same model with the most probable discrepancies, and the crisis at one place."""
+        found = super().without_spread()
+        found._uncertain = ()
+        return found
 
     def tables(self, depth_m: ArrayLike) -> list[CoefficientTable]:
         """Return the corrected tables, with the standard deviation of the discrepancy in their errors."""
@@ -65,6 +73,11 @@ class CorrectedModel(CoefficientModel):
         table = super().runs_table(depth_m)
         return None if table is None else self._table(depth_m, table, errors=False)
 
+    def added(self, depth_m: ArrayLike, reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
+        """Return the most probable sum of the discrepancies, faded with the share that is not tripped."""
+        at = columns(depth_m, reynolds, spin_ratio)
+        return np.asarray(self._discrepancy_at(at) * (1.0 - self.untripped(depth_m, reynolds, spin_ratio)))
+
     def draws(self, depth_m: ArrayLike, n: int, seed: int, stated: Sequence[StatedError] = ()) -> TableBatch:
         """Draw tables, each with its own draw of the discrepancy, the same for all patterns."""
         depth = np.asarray(depth_m, float)
@@ -72,13 +85,15 @@ class CorrectedModel(CoefficientModel):
         if self._last_corrected is not None and self._last_corrected[0] == key:
             return self._last_corrected[1]
         tables = super().draws(depth, n, seed, stated)
-        parameters = self.discrepancy.draws(n, seed)
         at = self._columns(depth, tables)
-        shift = self.discrepancy.of_parameters(self.pattern, at, parameters)  # (2, n, d, r, s)
-        shift = np.moveaxis(shift, 1, 2)
+        shift = self._discrepancy_at(at)[:, :, None]  # (2, d, n, r, s)
+        for place, of in enumerate(self._uncertain):
+            drawn = of.of_parameters(self.pattern, at, of.draws(n, seed + place))
+            shift = shift + np.moveaxis(drawn, 1, 2) - of.mean_at(self.pattern, at)[:, :, None]
         tripped = self._tripped(depth, tables, self._places(n, seed)[1])
-        shape = tables.values.shape[:3]
-        found = _applied(tables, *((of * tripped).reshape(shape) for of in shift))
+        every, shape = (depth.size, n, *at.shape[1:3]), tables.values.shape[:3]
+        drag, lift = (np.broadcast_to(of * tripped, every).reshape(shape) for of in shift)
+        found = _applied(tables, drag, lift)
         self._last_corrected = (key, found)
         return found
 
@@ -86,8 +101,11 @@ class CorrectedModel(CoefficientModel):
         re, s = table.reynolds[:, None], table.spin_ratio[None, :]
         at = columns(depth_m, re, s)
         tripped = 1.0 - self.untripped(depth_m, re, s)
-        drag, lift = self._discrepancy_at(at) * tripped
-        drag_sd, lift_sd = self.discrepancy.deviation_at(self.pattern, at) * tripped
+        drag, lift = self.added(depth_m, re, s)
+        variance = np.zeros((2, *at.shape[:-1]))
+        for of in self._uncertain:
+            variance += of.deviation_at(self.pattern, at) ** 2
+        drag_sd, lift_sd = np.sqrt(variance) * tripped
         cl = table.cl * np.exp(lift)
         changes = {"cd": np.clip(table.cd + drag, *BOUNDS["cd"]), "cl": np.clip(cl, *BOUNDS["cl"])}
         if errors:
@@ -96,7 +114,7 @@ class CorrectedModel(CoefficientModel):
         return replace(table, **changes)
 
     def _discrepancy_at(self, at: FloatArray) -> FloatArray:
-        return self.discrepancy.mean_at(self.pattern, at)
+        return np.asarray(sum(of.mean_at(self.pattern, at) for of in self.discrepancies))
 
     @staticmethod
     def _columns(depth_m: FloatArray, tables: TableBatch) -> FloatArray:

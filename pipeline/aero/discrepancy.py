@@ -122,11 +122,14 @@ class Discrepancy:
         What it was learned from.
     components : list of Component
         Parameters are, for Cd and then ln Cl, the shared weights and then each pattern's own.
+    sizes : tuple of Sizes
+        Of Cd and ln Cl, as it was learned with.
     """
 
     patterns: list[str]
     comparisons: list[Comparison]
     components: list[Component]
+    sizes: tuple[Sizes, Sizes] = SIZES
 
     def mean_at(self, pattern: str, at: FloatArray) -> FloatArray:
         """Mean discrepancy of Cd and ln Cl where the terms are `at`, shape (..., 4); shape (2, ...)."""
@@ -180,7 +183,7 @@ class Discrepancy:
 
     def without(self, balls: Collection[str]) -> "Discrepancy":
         """Return what is learned from all balls but those named."""
-        return learn(self.patterns, [of for of in self.comparisons if of.name not in balls])
+        return learn(self.patterns, [of for of in self.comparisons if of.name not in balls], self.sizes)
 
     def shared(self) -> tuple[FloatArray, FloatArray]:
         """Shared weights of Cd and ln Cl and their standard deviations, shapes (2, 4)."""
@@ -201,7 +204,9 @@ class Discrepancy:
         return np.asarray(sum(parts))
 
 
-def learn(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> Discrepancy:
+def learn(
+    patterns: Sequence[str], comparisons: Sequence[Comparison], sizes: tuple[Sizes, Sizes] = SIZES
+) -> Discrepancy:
     """Learn the discrepancy from measured balls.
 
     Parameters
@@ -210,6 +215,8 @@ def learn(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> Discrep
         All patterns of the study.
     comparisons : sequence of Comparison
         Of measured balls of some of them; without any the posterior is the prior.
+    sizes : tuple of Sizes
+        Prior of Cd and of ln Cl.
 
     Returns
     -------
@@ -224,23 +231,23 @@ def learn(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> Discrep
     # Own parts of patterns that were not fired keep their prior: matrices stay small without them.
     seen = np.flatnonzero(design.any(axis=0))
     per_row = design[:, seen]
-    weighted = cho_solve(cho_factor(_noise(given), lower=True), per_row) if given else per_row
+    weighted = cho_solve(cho_factor(_noise(given, sizes), lower=True), per_row) if given else per_row
     information, toward = per_row.T @ weighted, weighted.T @ rows
     steps = [np.gradient(np.array(grid)) for grid in (OWN, OWN, SHARED)]
     found = []
     for places in itertools.product(*(range(len(grid)) for grid in (OWN, OWN, SHARED))):
-        sizes = OWN[places[0]], OWN[places[1]], SHARED[places[2]]
+        scales = OWN[places[0]], OWN[places[1]], SHARED[places[2]]
         prior = np.concatenate(
             [
-                np.square([*sizes[2] * np.array(of.shared), *np.tile(size * np.array(of.own), len(names))])
-                for of, size in zip(SIZES, sizes, strict=False)
+                np.square([*scales[2] * np.array(of.shared), *np.tile(scale * np.array(of.own), len(names))])
+                for of, scale in zip(sizes, scales, strict=False)
             ]
         )
         factor = cho_factor(information + np.diag(1.0 / prior[seen]), lower=True)
         mean = cho_solve(factor, toward)
         # Logarithm of the density of the rows, but for what is the same at all sizes.
         evidence = 0.5 * toward @ mean - np.log(np.diag(factor[0])).sum() - 0.5 * np.log(prior[seen]).sum()
-        evidence -= 0.5 * np.square(sizes).sum()
+        evidence -= 0.5 * np.square(scales).sum()
         # The grid is uneven: each of its points stands for the half way to its neighbours.
         evidence += sum(math.log(step[place]) for step, place in zip(steps, places, strict=True))
         found.append((float(evidence), prior, mean, factor))
@@ -255,7 +262,7 @@ def learn(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> Discrep
         inverse = cho_solve(factor, np.eye(seen.size))
         mean[seen], covariance[np.ix_(seen, seen)], gain[seen] = mean_seen, inverse, inverse @ weighted.T
         components.append(Component(float(weights[k]) / total, mean, covariance, gain))
-    return Discrepancy(names, given, components)
+    return Discrepancy(names, given, components, sizes)
 
 
 def _design(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> FloatArray:
@@ -273,22 +280,22 @@ def _design(patterns: Sequence[str], comparisons: Sequence[Comparison]) -> Float
     return np.concatenate(blocks)
 
 
-def _noise(comparisons: Sequence[Comparison]) -> FloatArray:
+def _noise(comparisons: Sequence[Comparison], sizes: tuple[Sizes, Sizes] = SIZES) -> FloatArray:
     """Covariance of the rows beside the discrepancy: measurement, ranges, residuals of the terms."""
     counts = [of.difference.size for of in comparisons]
     total, ends = sum(counts), np.cumsum([0, *counts])
     found = np.zeros((total, total))
     kind = np.concatenate([np.repeat([0, 1], of.reynolds.size) for of in comparisons] or [np.zeros(0, int)])
     place = np.repeat([of.place for of in comparisons], counts)
-    for c, sizes in enumerate(SIZES):
+    for c, of_kind in enumerate(sizes):
         same = np.flatnonzero(kind == c)
         together = place[same][:, None] == place[same]
-        found[np.ix_(same, same)] += sizes.place**2 * together + sizes.condition**2 * np.eye(same.size)
+        found[np.ix_(same, same)] += of_kind.place**2 * together + of_kind.condition**2 * np.eye(same.size)
     for number, of in enumerate(comparisons):
         own = slice(ends[number], ends[number + 1])
         flat = of.modes.reshape(len(of.modes), of.difference.size)
         found[own, own] += flat.T @ flat
-        for c, sizes in enumerate(SIZES):
+        for c, of_kind in enumerate(sizes):
             part = np.flatnonzero(kind[own] == c) + ends[number]
-            found[np.ix_(part, part)] += sizes.ball**2
+            found[np.ix_(part, part)] += of_kind.ball**2
     return found

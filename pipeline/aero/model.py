@@ -103,7 +103,7 @@ class CoefficientModel:
         """Relative standard deviation of the critical Reynolds number of balls that are cut, or 0."""
         return 0.0 if self.criterion is None else self.criterion.spread
 
-    def placed(self, deviations: float = 0.0) -> "CoefficientModel":
+    def placed(self, deviations: float = 0.0) -> Self:
         """Return the same model with the crisis of the ball that is cut at one place.
 
         Parameters
@@ -118,6 +118,10 @@ class CoefficientModel:
             found.criterion = replace(self.criterion, factor=factor, spread=0.0)
         found._forget_tables()
         return found
+
+    def without_spread(self) -> Self:
+        """Return the same model without what no run tells: where the crisis of the ball that is cut lies."""
+        return self.placed()
 
     def seeded(self, name: str) -> Self:
         """Return the same model, whose own part of draws another name seeds: two may share a pattern."""
@@ -250,6 +254,16 @@ class CoefficientModel:
         return np.asarray(
             sum(of.weight * of.surface.place.untripped(log_ratio - self._shift(), s) for of in self.surfaces)
         )
+
+    def added(self, depth_m: ArrayLike, reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
+        """Most probable corrections at conditions, broadcast: added to Cd, and to the logarithm of Cl.
+
+        Returns
+        -------
+        ndarray, shape (2, ...)
+            Zeros: what runs say is flown as it is (see `pipeline.aero.corrected`).
+        """
+        return np.zeros((2, *np.broadcast_shapes(*map(np.shape, (depth_m, reynolds, spin_ratio)))))
 
     def draws(self, depth_m: ArrayLike, n: int, seed: int, stated: Sequence[StatedError] = ()) -> TableBatch:
         """Draw tables at several depths jointly, so that differences between depths keep their correlation.

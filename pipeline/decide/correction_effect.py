@@ -1,17 +1,31 @@
-"""Best depth and carry of every golfer before and after the correction by measured balls."""
+"""What corrections change: best depths without moving dimples, carries before and after measured balls."""
+
+import math
+from typing import NamedTuple
 
 import numpy as np
 
+from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.correction import BallScore
-from pipeline.aero.discrepancy import TERMS
+from pipeline.aero.discrepancy import TERMS, columns
 from pipeline.aero.model import CoefficientModel
+from pipeline.aero.moving_dimples import comparisons
+from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import SHOTS, mean_flights
 from pipeline.decide.flown import Flown
 from pipeline.decide.optimum import best_on_grid, curve
 from pipeline.decide.value import GRID, outside_cost
-from pipeline.records.decision import CorrectionBall, CorrectionEffect, CorrectionRecord, SharedTerm
+from pipeline.records.decision import (
+    CorrectionBall,
+    CorrectionEffect,
+    CorrectionRecord,
+    MovingAddition,
+    MovingDimples,
+    SharedTerm,
+    StillDepth,
+)
 from pipeline.records.record import finite
 from pipeline.study.model import Golfer, Study
 
@@ -66,33 +80,86 @@ def _ball(of: BallScore) -> CorrectionBall:
     return CorrectionBall(**(of._asdict() | pairs))
 
 
-def _effect(study: Study, golfer: Golfer, flown: Flown, pattern: str) -> CorrectionEffect:
-    depth = flown.models[pattern].depth_m
+def moving_record(study: Study, flown: Flown) -> MovingDimples | None:
+    """Account of what flights have of moving dimples; None where the runs' own dimples move.
+
+    Parameters
+    ----------
+    study : Study
+        Golfers, air, patterns.
+    flown : Flown
+        All flights, with the models of all kinds.
+
+    Returns
+    -------
+    MovingDimples or None
+        Additions at the middle Reynolds number and spin ratio of the study, at every depth shown.
+    """
+    moved = {name: of for name, of in flown.computed.items() if isinstance(of, CorrectedModel)}
+    if not moved:
+        return None
+    reynolds = float(np.sqrt(min(study.flow.reynolds) * max(study.flow.reynolds)))
+    spin_ratio = 0.5 * (min(study.flow.spin_ratios) + max(study.flow.spin_ratios))
+    added = []
+    for name, model in moved.items():
+        (discrepancy,) = model.discrepancies
+        at = columns(model.shown_m, reynolds, spin_ratio)
+        mean, deviation = discrepancy.mean_at(name, at), discrepancy.deviation_at(name, at)
+        added += [
+            MovingAddition(
+                pattern=name, depth_m=float(depth), cd=float(mean[0, d]), cd_sd=float(deviation[0, d]),
+                cl_share=math.expm1(mean[1, d]), cl_share_sd=float(math.exp(mean[1, d]) * deviation[1, d]),
+            )
+            for d, depth in enumerate(model.shown_m)
+        ]  # fmt: skip
+    return MovingDimples(
+        pairs=len(comparisons()),
+        reynolds=reynolds,
+        spin_ratio=spin_ratio,
+        added=added,
+        without=[
+            StillDepth(
+                golfer=golfer.name,
+                pattern=name,
+                best_depth_m=_most_probable(study, golfer, flown.fitted[name]).best_m,
+            )
+            for golfer in study.golfers
+            for name in moved
+        ],
+    )
+
+
+class _MostProbable(NamedTuple):
+    """Carry and peak height over a grid of depths, and the best of them, most probable [m]."""
+
+    grid_m: FloatArray
+    carry_m: FloatArray
+    peak_m: FloatArray
+    best_m: float
+
+
+def _most_probable(study: Study, golfer: Golfer, model: CoefficientModel) -> _MostProbable:
+    depth = model.depth_m
     grid = np.linspace(depth[0], depth[-1], GRID) if depth.size > 1 else depth
-    shots, scenarios = draw_shots(golfer, SHOTS, SEED), scenarios_of(study)
+    of = mean_flights(model, depth, draw_shots(golfer, SHOTS, SEED), scenarios_of(study))
+    carry, total, peak, descent = (
+        curve(depth, values, grid) for values in (of.carry_m, of.total_m, of.peak_height_m, of.descent_rad)
+    )
+    value = (total if golfer.aim == "total" else carry) - outside_cost(golfer.flight_window, peak, descent)
+    return _MostProbable(grid, carry, peak, float(best_on_grid(grid, value[:, None]).depth_m[0]))
 
-    def flown_with(model: CoefficientModel) -> tuple[list[float], list[float], float]:
-        of = mean_flights(model, depth, shots, scenarios)
-        carry, total, peak, descent = (
-            curve(depth, values, grid)
-            for values in (of.carry_m, of.total_m, of.peak_height_m, of.descent_rad)
-        )
-        value = (total if golfer.aim == "total" else carry) - outside_cost(
-            golfer.flight_window, peak, descent
-        )
-        best = float(best_on_grid(grid, value[:, None]).depth_m[0])
-        return carry[::STEP].tolist(), peak[::STEP].tolist(), best
 
-    carry_before, peak_before, best_before = flown_with(flown.computed[pattern])
-    carry, peak, best = flown_with(flown.models[pattern])
+def _effect(study: Study, golfer: Golfer, flown: Flown, pattern: str) -> CorrectionEffect:
+    before = _most_probable(study, golfer, flown.computed[pattern])
+    after = _most_probable(study, golfer, flown.models[pattern])
     return CorrectionEffect(
         golfer=golfer.name,
         pattern=pattern,
-        depth_m=grid[::STEP].tolist(),
-        carry_before_m=carry_before,
-        carry_m=carry,
-        peak_height_before_m=peak_before,
-        peak_height_m=peak,
-        best_depth_before_m=best_before,
-        best_depth_m=best,
+        depth_m=after.grid_m[::STEP].tolist(),
+        carry_before_m=before.carry_m[::STEP].tolist(),
+        carry_m=after.carry_m[::STEP].tolist(),
+        peak_height_before_m=before.peak_m[::STEP].tolist(),
+        peak_height_m=after.peak_m[::STEP].tolist(),
+        best_depth_before_m=before.best_m,
+        best_depth_m=after.best_m,
     )

@@ -41,7 +41,9 @@ class Flown(NamedTuple):
     unresolved : sequence of Unresolved
         Pairs of patterns that the mesh does not resolve.
     computed : dict
-        By pattern, the coefficients without a correction.
+        By pattern, the coefficients without a correction by measured balls.
+    fitted : dict
+        By pattern, the coefficients as fitted to the runs.
     correction : Correction or None
         What measured balls say; None for a study that names none.
     """
@@ -54,6 +56,7 @@ class Flown(NamedTuple):
     notes: list[str]
     unresolved: Sequence[Unresolved]
     computed: dict[str, CoefficientModel]
+    fitted: dict[str, CoefficientModel]
     correction: Correction | None
 
     @property
@@ -86,7 +89,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
     Flown
         Flights, and their values. Draws in which some ball does not come down are left out for all.
     """
-    models, computed, correction, notes = models_of(study, coefficients)
+    models, computed, fitted, correction, notes = models_of(study, coefficients)
     known = set(coefficients["pattern"])
     notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
     every: dict[str, dict[str, PatternFlights]] = {}
@@ -113,7 +116,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
                 if pattern in flights[golfer.name]
             }
         placed = _valued(study, again)
-    return Flown(models, every, flights, valued, placed, notes, unresolved, computed, correction)
+    return Flown(models, every, flights, valued, placed, notes, unresolved, computed, fitted, correction)
 
 
 def _valued(

@@ -121,7 +121,7 @@ def _to_choose(
     keep = np.ones(DRAWS_TO_CHOOSE, bool)
     flights = {}
     for name in patterns:
-        model = flown.models[name].placed()
+        model = flown.models[name].without_spread()
         for golfer in golfers:
             shots = Launches(*draw_shots(golfer, SHOTS, SEED).as_array()[:SHOTS_OF_A_DRAW].T)
             of = fly_pattern(model, shots, scenarios_of(study), DRAWS_TO_CHOOSE, SEED)

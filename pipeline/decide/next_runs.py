@@ -78,8 +78,7 @@ def next_depths(
         No pattern has two depths with usable runs, or no golfer has a weight.
     """
     fitted = models_of(study, coefficients).models if models is None else models
-    # Runs say nothing of the place of the drag crisis on balls that are cut.
-    models = {name: model.placed() for name, model in fitted.items()}
+    models = {name: model.without_spread() for name, model in fitted.items()}
     golfers = [golfer for golfer in study.golfers if golfer.weight > 0]
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")

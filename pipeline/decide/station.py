@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.patterns import fit_of
-from pipeline.decide.correction_effect import correction_record
+from pipeline.decide.correction_effect import correction_record, moving_record
 from pipeline.decide.depths import AngleOfDepth, StudiedDepths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flights.conditions import SEED, scenarios_of
@@ -170,6 +170,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         models=[fit_of(model) for model in flown.models.values()],
         notes=notes,
         correction=correction_record(study, flown),
+        moving_dimples=moving_record(study, flown),
         unresolved=list(unresolved),
         mesh_error=StatedMeshError(**error.model_dump()),
         interval=list(INTERVAL),

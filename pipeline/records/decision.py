@@ -344,6 +344,38 @@ class CorrectionRecord(Part):
     effect: list[CorrectionEffect]
 
 
+class MovingAddition(Part):
+    """What moving dimples add at a depth, in the middle of the flows: to Cd, and as a share of Cl."""
+
+    pattern: str
+    depth_m: float
+    cd: float
+    cd_sd: float
+    cl_share: float
+    cl_share_sd: float
+
+
+class StillDepth(Part):
+    """Best depth of a golfer with a pattern, if dimples that stand still were taken as they are [m]."""
+
+    golfer: str
+    pattern: str
+    best_depth_m: float
+
+
+class MovingDimples(Part):
+    """What the flights have of dimples that move, which the runs lack (`pipeline.aero.moving_dimples`).
+
+    `reynolds` and `spin_ratio` are where the additions are given, `pairs` how many pairs of runs taught them.
+    """
+
+    pairs: int
+    reynolds: float
+    spin_ratio: float
+    added: list[MovingAddition]
+    without: list[StillDepth]
+
+
 class MadeOf(Part):
     """Fingerprints of the study and of the coefficients that a decision was made of."""
 
@@ -380,4 +412,5 @@ class Decision(Record):
     shots: int = 0
     draws: int = 0
     correction: CorrectionRecord | None = None
+    moving_dimples: MovingDimples | None = None
     made_of: MadeOf | None = None

@@ -237,7 +237,7 @@ def draw_coefficients(
         flat = grid[block * blocks : (block + 1) * blocks].ravel()[: panels.size]
         for place in {min(columns, panels.size) - 1, panels.size - 1}:
             at = (slice(None), place) if over_spin else (slice(None), slice(None), place)
-            _label_depths(flat[place], x, chart, chart.values[name][at], colours)
+            _label_depths(flat[place], x, chart, chart.flown(name)[at], colours)
     return figure
 
 
@@ -295,7 +295,7 @@ def _draw_points(
     at: tuple[slice | int, ...],
     colours: DepthColours,
 ) -> None:
-    values, errors = chart.values[name][at], chart.errors[name][at]
+    values, errors = chart.flown(name)[at], chart.errors[name][at]
     for depth, value, error in zip(chart.depth_m, values, errors, strict=True):
         there = np.isfinite(value)
         axes.errorbar(

@@ -69,19 +69,38 @@ def _still_dimples(inputs: Inputs) -> list[tuple[str, str]]:
     model, spins = fidelity(inputs.study.flow.fidelity), inputs.study.flow.spin_ratios
     if model.turning or not model.turbulent or not any(spins):
         return []
+    moving = inputs.decision.moving_dimples
+    text = (
+        "In the runs the surface moves with the spin, but its dimples stay where they are; on a mesh that "
+        "turns with the ball dimples keep more of their lift, the deeper the more (docs/validation.md, "
+        "Dimples that move). "
+    )
+    if moving is None or not moving.added:
+        return [("Dimples that stand still", text + "Nothing was flown, so nothing was added for it.")]
+    low = min(moving.added, key=lambda of: of.depth_m)
+    high = max(moving.added, key=lambda of: of.depth_m)
+    both = " and ".join(
+        f"{of.cd:+.3f} ± {of.cd_sd:.3f} of Cd and {100 * of.cl_share:+.0f} ± {100 * of.cl_share_sd:.0f} % "
+        f"of Cl at {millimetres(of.depth_m)}"
+        for of in ([low] if low is high else [low, high])
+    )
+    several = len(inputs.study.patterns) > 1
     correction = inputs.decision.correction
-    corrected = correction is not None and correction.applied
+    left = "the uncertainty is in all bands."
+    if correction is not None and correction.applied:
+        left = "measured balls correct what is left."
+    without = "; ".join(
+        f"{millimetres(of.best_depth_m)} for {of.golfer}{f' with {of.pattern}' if several else ''}"
+        for of in moving.without
+    )
     return [
         (
             "Dimples that stand still",
-            "The surface moves with the spin, but its dimples stay where they are. On a mesh that turns with "
-            "the ball deep dimples keep more of their lift (docs/validation.md, Dimples that move), so lift "
-            "falls too fast with depth and best depths come out too shallow. "
-            + (
-                "Measured balls have corrected part of it."
-                if corrected
-                else "No interval has this error; fired balls correct it."
-            ),
+            text
+            + f"Flights have what {moving.pairs} pairs of such runs, of other balls, say that moving dimples "
+            f"add: {both} (Re {moving.reynolds:,.0f}, S {moving.spin_ratio:.2g}); "
+            f"{left} Without it the most probable best depths would be {without}. transient-rans computes it "
+            "for a pattern of one's own.",
         )
     ]
 

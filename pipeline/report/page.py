@@ -111,7 +111,7 @@ def _content(
     problems: list[str] = []
     models = models_of(study, inputs.coefficients).models
     depths = depth_charts(inputs)
-    coefficients = coefficient_charts(inputs, model_curves(results / TABLES))
+    coefficients = coefficient_charts(inputs, model_curves(results / TABLES), models)
     return {
         "study": study,
         "data": as_json(page_data(inputs, models, depths, coefficients, colours, known)),
@@ -257,6 +257,8 @@ def _coefficients(
         pictures = []
         for against, words in (("spin_ratio", "spin ratio"), ("reynolds", "Reynolds number")):
             caption = f"{chart.pattern}: Cd and Cl against {words}, runs and model at each surface depth."
+            if any(values.any() for values in chart.added.values()):
+                caption += " Runs stand where they are flown, corrections added; as computed in the tables."
             if gathered(chart, against) is not chart:
                 caption += " Runs that lie between the panels stand in the nearest."
             name = f"coefficients-{chart.pattern}-{words.split()[0].lower()}"

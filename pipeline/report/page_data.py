@@ -226,6 +226,7 @@ def _coefficients(chart: CoefficientChart) -> dict[str, object]:
             "spin_ratio": float(chart.spin_ratio[s]),
             "verdict": str(chart.verdicts[d, r, s]),
             **{name: float(chart.values[name][d, r, s]) for name in ("cd", "cl")},
+            **{f"{name}_flown": float(chart.flown(name)[d, r, s]) for name in ("cd", "cl")},
             **{f"{name}_se": _or_none(chart.errors[name][d, r, s]) for name in ("cd", "cl")},
         }
         for d, r, s in np.argwhere(np.isfinite(chart.values["cd"]))

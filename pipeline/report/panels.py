@@ -56,4 +56,5 @@ def gathered(chart: CoefficientChart, against: str) -> CoefficientChart:
         **changes,
         values={name: moved(values) for name, values in chart.values.items()},
         errors={name: moved(values) for name, values in chart.errors.items()},
+        added={name: moved(np.where(usable, values, np.nan)) for name, values in chart.added.items()},
     )

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -106,7 +106,8 @@ class CoefficientChart:
     """Coefficients of one pattern on the grid depth x Reynolds number x spin ratio.
 
     `values` and `errors` map "cd", "cl" and "cm" to arrays of shape (d, r, s), NaN where no run is usable;
-    `verdicts` has the same shape. `curves` are the model's, at the depths studied.
+    `verdicts` has the same shape. `curves` are the model's, at the depths studied. `added` maps "cd" and
+    "cl" to what corrections add to the runs before they are flown, of the same shape.
     """
 
     pattern: str
@@ -117,6 +118,11 @@ class CoefficientChart:
     errors: dict[str, FloatArray]
     verdicts: NDArray[np.object_]
     curves: list[ModelCurve]
+    added: dict[str, FloatArray] = field(default_factory=dict)
+
+    def flown(self, name: str) -> FloatArray:
+        """Runs' values of a coefficient as they are flown, corrections added, shape (d, r, s)."""
+        return np.asarray(self.values[name] + self.added.get(name, 0.0))
 
 
 def depth_charts(inputs: Inputs) -> list[DepthChart]:
@@ -225,7 +231,9 @@ def _model_curve(
     )  # fmt: skip
 
 
-def coefficient_charts(inputs: Inputs, curves: Mapping[str, list[ModelCurve]]) -> list[CoefficientChart]:
+def coefficient_charts(
+    inputs: Inputs, curves: Mapping[str, list[ModelCurve]], models: Mapping[str, CoefficientModel]
+) -> list[CoefficientChart]:
     """Coefficients of every pattern that has a run with numbers, in the study's order.
 
     Parameters
@@ -234,6 +242,8 @@ def coefficient_charts(inputs: Inputs, curves: Mapping[str, list[ModelCurve]]) -
         Runs.
     curves : mapping
         From `model_curves`.
+    models : mapping
+        Coefficient models that the study is flown with, by pattern.
     """
     charts = []
     for pattern in inputs.study.patterns:
@@ -256,10 +266,15 @@ def coefficient_charts(inputs: Inputs, curves: Mapping[str, list[ModelCurve]]) -
                 grid = np.full(shape, np.nan)
                 grid[d, r, s] = rows[column].to_numpy(float)
                 into[name] = np.where(usable, grid, np.nan)
+        added: dict[str, FloatArray] = {}
+        if pattern.name in models:
+            at = (depth[:, None, None], reynolds[:, None], spin_ratio)
+            drag, lift = models[pattern.name].added(*at)
+            added = {"cd": drag, "cl": values["cl"] * np.expm1(lift)}
         charts.append(
             CoefficientChart(
                 pattern.name, depth, reynolds, spin_ratio, values, errors, verdicts,
-                curves.get(pattern.name, []),
+                curves.get(pattern.name, []), added,
             )
         )  # fmt: skip
     return charts

@@ -124,6 +124,9 @@ def decision() -> None:
         origin.append(
             f"{CORRECTED}: by {len(of.balls)} measured balls ({', '.join(b.name for b in of.balls)})"
         )
+    if decided.decision.moving_dimples is not None:
+        pairs = decided.decision.moving_dimples.pairs
+        origin.append(f"dimples: still in the runs; what moving ones add, by {pairs} pairs of runs, is added")
     write_tables(decided.flown.models, HERE, origin)
     made_of = MadeOf(study=matrix.fingerprint(study), coefficients=fingerprint(coefficients))
     write_decision(HERE, decided.decision.model_copy(update={"made_of": made_of}))

@@ -148,10 +148,39 @@ def test_a_model_corrected_after_the_computed_one_was_sampled_keeps_no_table_of_
     depth, places = np.array([2e-4]), np.array([-1.0, 1.0])
     (before, _) = crisis.at_places(depth, places)
     drawn = crisis.draws(depth, 3, 1)
-    late = CorrectedModel(crisis, corrected.discrepancy)
+    late = CorrectedModel(crisis, *corrected.discrepancies)
     (after, _) = late.at_places(depth, places)
     assert not np.allclose(after.values[..., 0], before.values[..., 0])
     assert not np.allclose(late.draws(depth, 3, 1).values[..., 0], drawn.values[..., 0])
+
+
+def test_without_spread_draws_differ_by_what_runs_tell_alone(crisis, corrected):
+    depth = np.array([1.5e-4, 2e-4])
+    of_runs, most_probable = corrected.without_spread(), corrected.most_probable(depth, coarse=True)
+    drawn = of_runs.draws(depth, 40, 1).values.reshape(2, 40, *most_probable.values.shape[1:])
+    before = crisis.without_spread().draws(depth, 40, 1).values.reshape(drawn.shape)
+    np.testing.assert_allclose(drawn[..., 0].std(axis=1), before[..., 0].std(axis=1), atol=1e-12)
+    assert drawn[..., 0].mean(axis=1) == pytest.approx(most_probable.values[..., 0], abs=0.002)
+    spread = corrected.placed().draws(depth, 40, 1).values[..., 0].reshape(drawn.shape[:-1]).std(axis=1)
+    assert (spread > 2.0 * drawn[..., 0].std(axis=1)).any()
+
+
+def test_a_second_discrepancy_is_added_to_the_first(crisis, corrected):
+    twice = CorrectedModel(corrected, *corrected.discrepancies, measured=False)
+    depth = np.array([2e-4])
+    before, once, both = (of.most_probable(depth).values for of in (crisis, corrected, twice))
+    np.testing.assert_allclose(
+        both[..., 0] - before[..., 0], 2.0 * (once[..., 0] - before[..., 0]), atol=1e-12
+    )
+    assert twice.corrected
+    # Measured balls know the sum: on top of other flows' discrepancy they leave it no spread of its own.
+    flows = CorrectedModel(crisis, *corrected.discrepancies, measured=False)
+    (measured,), (alone,) = (
+        CorrectedModel(flows, *corrected.discrepancies).tables(depth),
+        corrected.tables(depth),
+    )
+    np.testing.assert_allclose(measured.cd_se, alone.cd_se)
+    assert not CorrectedModel(crisis, *corrected.discrepancies, measured=False).corrected
 
 
 def test_another_name_seeds_other_draws_of_the_same_coefficients(crisis, corrected):

@@ -10,6 +10,8 @@ from pipeline.study.file import load_study
 STUDY = "# yaml-language-server: $schema=x.json\n" + SMALL.replace(
     "depths: [0.15 mm, 0.20 mm]", "depths: [0.15 mm, 0.20 mm, 0.25 mm, 0.30 mm]"
 )
+MOVING = STUDY.replace("fidelity: steady-rans", "fidelity: transient-rans")
+"""Flown as it is computed, without what moving dimples add: an optimum stays where it is planted."""
 
 
 def invented(best_m, se=0.001):
@@ -58,6 +60,7 @@ def test_an_optimum_beyond_the_end_asks_for_a_depth_there(depthline, folder):
 
 
 def test_a_clear_optimum_needs_no_more_runs(depthline, folder):
+    (folder / "study.yaml").write_text(MOVING)
     write_coefficients(invented(0.22e-3, se=1e-5), folder / "results" / "small" / "coefficients.csv")
     ended = depthline("next", folder / "study.yaml", "--results", folder / "results")
     assert ended.code == 0 and "0.225" in ended.out

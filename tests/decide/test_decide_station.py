@@ -43,7 +43,7 @@ def study(patterns=("ico332",), window=(10.0, 60.0)) -> Study:
                 for name in patterns
             ],
             "flow": {
-                "fidelity": "steady-rans",
+                "fidelity": "transient-rans",
                 "boundary_layer": "turbulent",
                 "level": "coarse",
                 "reynolds": list(REYNOLDS),

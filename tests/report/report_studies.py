@@ -42,7 +42,7 @@ patterns:
     cavity: {{chord_diameter: 5 mm}}
     edge_angles: [8 deg, 12 deg]
 flow:
-  {{fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5],
+  {{fidelity: transient-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5],
    spin_ratios: [0.08, 0.20]}}
 golfers:
   - name: "{HOSTILE_GOLFER}"
@@ -61,7 +61,7 @@ patterns:
     cavity: {chord_diameter: 4 mm}
     depths: [0.15 mm, 0.20 mm, 0.25 mm]
 flow:
-  {fidelity: steady-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5],
+  {fidelity: transient-rans, level: coarse, boundary_layer: turbulent, reynolds: [9e4, 1.8e5],
    spin_ratios: [0.08, 0.20]}
 golfers:
   - name: fast swing
@@ -124,7 +124,7 @@ def invented_run(run: RunSpec, geometry: BallTotals) -> dict[str, Any]:
         "cm": -0.0006,
         "cm_se": 0.00002,
         "verdict": "settled",
-        "fidelity": "steady-rans",
+        "fidelity": "transient-rans",
         "boundary_layer": "turbulent",
         "cells": 123456,
         "yplus_max": 0.91,

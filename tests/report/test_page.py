@@ -146,7 +146,7 @@ def test_every_run_is_listed_with_its_state(two_patterns: Results, page: str, te
 def test_limits_are_told(two_patterns: Results, text: str) -> None:
     for words in (
         "A screening estimate",
-        "which knows nothing of the drag crisis",
+        "the mesh and its dimples turning with the ball",
         "The mesh level is coarse",
         "say nothing of the error of the flow model or of the mesh",
         "Balls fired at speed need a guarded range and its operator's rules",

@@ -23,7 +23,7 @@ def test_every_depth_is_a_ball(results):
         assert (ball.kind, ball.pattern, ball.place) == ("computed", "ico32", "small")
         assert ball.depth_m == of.depth_m
         np.testing.assert_array_equal(ball.table.cd, of.table.cd)
-        assert "32 dimples, icosahedral" in ball.geometry and "steady-rans" in ball.conditions
+        assert "32 dimples, icosahedral" in ball.geometry and "transient-rans" in ball.conditions
         assert len(ball.date) == 10
 
 

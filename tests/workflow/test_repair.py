@@ -183,7 +183,7 @@ def test_a_run_starts_cold_where_a_state_is_broken(
     origin = runs(results.study)[0].run_id
     follower = next(run.run_id for run in runs(results.study) if run.starts_from == origin)
     folder = results.folder / follower
-    spec = read(folder / "spec.json", RunInputs)
+    spec = read(folder / "spec.json", RunInputs).changed(starts_from=origin)
     task = Task(
         results.folder, folder, spec, fidelity("steady-rans"), results.folder / VARIANT, _Shell(), None
     )  # type: ignore[arg-type]

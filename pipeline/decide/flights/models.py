@@ -1,19 +1,22 @@
-"""Coefficient models that a study is flown with: fitted to its runs, corrected by its measured balls."""
+"""Coefficient models that a study is flown with: fitted to its runs, and corrected."""
 
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
+from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.correction import Carry, Correction, correct, measured_criteria
 from pipeline.aero.crisis_place import Criterion, criteria
 from pipeline.aero.model import CoefficientModel
+from pipeline.aero.moving_dimples import moving_dimples
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.aero.table import CoefficientTable, TableBatch
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import scenarios_of
 from pipeline.decide.flights.golfer import as_flown
 from pipeline.flight.trajectory import fly
+from pipeline.flow.solver.fidelity import fidelity
 from pipeline.shelf.ball import ShelfBall
 from pipeline.shelf.folder import read_shelf
 from pipeline.study.model import Study
@@ -27,6 +30,8 @@ class Models(NamedTuple):
     models : dict
         By pattern, corrected where measured balls say that this helps.
     computed : dict
+        By pattern, with what dimples that stand still lack (`moved`).
+    fitted : dict
         By pattern, as fitted to the runs.
     correction : Correction or None
         None for a study that names no measured balls.
@@ -36,12 +41,13 @@ class Models(NamedTuple):
 
     models: dict[str, CoefficientModel]
     computed: dict[str, CoefficientModel]
+    fitted: dict[str, CoefficientModel]
     correction: Correction | None
     notes: list[str]
 
 
 def models_of(study: Study, coefficients: pd.DataFrame) -> Models:
-    """Fit the coefficients of a study's runs, and correct them by the measured balls that it names.
+    """Fit the coefficients of a study's runs; correct them for still dimples, and by its measured balls.
 
     Parameters
     ----------
@@ -61,12 +67,21 @@ def models_of(study: Study, coefficients: pd.DataFrame) -> Models:
         The coefficients lack a column, or a ball of the shelf is missing or wrong.
     """
     balls = measured_balls(study)
-    computed, notes = models_from_coefficients(coefficients, criteria_of(study, balls))
+    fitted, notes = models_from_coefficients(coefficients, criteria_of(study, balls))
+    computed = moved(study, fitted)
     if not balls:
-        return Models(computed, computed, None, notes)
+        return Models(computed, computed, fitted, None, notes)
     correction = correct(computed, balls, carry_of(study))
     notes += [f"Measured ball left out: {line}" for line in correction.left_out]
-    return Models(correction.models(computed), computed, correction, notes)
+    return Models(correction.models(computed), computed, fitted, correction, notes)
+
+
+def moved(study: Study, fitted: dict[str, CoefficientModel]) -> dict[str, CoefficientModel]:
+    """Correct coefficients of flows whose dimples stand still by what moving ones add; others as they are."""
+    if not fidelity(study.flow.fidelity).still_dimples or study.flow.boundary_layer == "laminar":
+        return fitted
+    discrepancy = moving_dimples(list(fitted))
+    return {name: CorrectedModel(model, discrepancy, measured=False) for name, model in fitted.items()}
 
 
 def measured_balls(study: Study) -> list[ShelfBall]:

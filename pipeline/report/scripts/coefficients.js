@@ -79,13 +79,14 @@
     const groups = every.length > MOST ? [[here, "runs, coloured by depth"]]
       : every.map((depth) => [here.filter((run) => run.depth_m === depth), millimetres(depth), depth]);
     groups.forEach(([runs, name_, depth]) => found.push({
-      x: runs.map((run) => over ? run.spin_ratio : run.reynolds), y: runs.map((run) => run[name]), mode: "markers", depth,
-      visible: shown("runs"), name: name_, text: runs.map((run) => millimetres(run.depth_m)),
+      x: runs.map((run) => over ? run.spin_ratio : run.reynolds), y: runs.map((run) => run[`${name}_flown`]), mode: "markers", depth,
+      visible: shown("runs"), name: name_, text: runs.map((run) => `${millimetres(run.depth_m)}: ${NAMES[name]} ${run[name].toFixed(4)}`
+        + (run[name] === run[`${name}_flown`] ? "" : `, flown as ${run[`${name}_flown`].toFixed(4)}`)),
       marker: {color: depth === undefined ? runs.map((run) => depthColour(run.depth_m)) : depthColour(depth), size: 9,
         line: {color: colour("ink"), width: 1}},
       error_y: {type: "data", array: runs.map((run) => BAR * (run[`${name}_se`] ?? 0)), thickness: 1.2, width: 3,
         color: depth === undefined ? colour("soft") : depthColour(depth)},
-      hovertemplate: `run at %{text}: ${NAMES[name]} %{y:.4f}<extra></extra>`,
+      hovertemplate: "run at %{text}<extra></extra>",
     }));
     tables.filter((ball) => shown(ball.kind)).forEach((ball, n) => {
       const line = along(ball, name, over, fixed, range);

@@ -51,7 +51,7 @@ def study(golfers=("long hitter", "short hitter"), patterns=("oct300", "ico332")
                 for name in patterns
             ],
             "flow": {
-                "fidelity": "steady-rans", "boundary_layer": "turbulent",
+                "fidelity": "transient-rans", "boundary_layer": "turbulent",
                 "level": "coarse",
                 "reynolds": [9e4, 1.8e5],
                 "spin_ratios": [0.08, 0.2],
