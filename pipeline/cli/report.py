@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from pipeline.cli.output import messages
-from pipeline.cli.study_input import read_study, with_chosen_runs
+from pipeline.cli.study_input import keep_study_file, read_study, with_chosen_runs
 from pipeline.errors import InputError
 from pipeline.records.tree import DECISION
 
@@ -25,8 +25,6 @@ def write_study_report(path: Path, results_root: Path, units: str | None = None)
     InputError
         The study file is wrong, there are no results yet, or they were computed before the study was changed.
     """
-    if units not in (None, "trade", "SI"):
-        raise InputError(f"--units: {units}: must be trade or SI")
     asked = read_study(path)
     results = results_root / asked.name
     study = with_chosen_runs(asked, results)
@@ -36,5 +34,6 @@ def write_study_report(path: Path, results_root: Path, units: str | None = None)
     from pipeline.report.page import write_report
 
     check_same_study(study, results, path)
+    keep_study_file(path, results)
     write_report(study, results, units)
     messages().print(f"wrote {results / 'report.html'}")

@@ -8,8 +8,9 @@ from rich.progress import Progress
 
 from pipeline.cli.output import messages
 from pipeline.errors import InputError
-from pipeline.records.tree import REUSE, STUDY
-from pipeline.study.file import load_study
+from pipeline.files.atomic import write_text
+from pipeline.records.tree import REUSE, STUDY, STUDY_FILE
+from pipeline.study.file import load_study, read_study_text
 from pipeline.study.model import Study
 
 REPOSITORY = Path(__file__).parents[2]
@@ -39,6 +40,13 @@ def read_study(path: Path) -> Study:
     check_launches(study)
     check_balls(study)
     return resolved(study)
+
+
+def keep_study_file(path: Path, results: Path) -> None:
+    """Copy a study file into its results folder, so that the report can show it with its comments."""
+    copy = results / STUDY_FILE
+    if not (copy.exists() and copy.samefile(path)):
+        write_text(copy, read_study_text(path))
 
 
 def with_chosen_runs(study: Study, results: Path) -> Study:

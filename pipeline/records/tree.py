@@ -1,7 +1,7 @@
 """Names of every file and folder in a results folder, and where the files of a variant and of a run lie.
 
 results/STUDY/
-study.json, launches.json
+study.json, study.yaml, launches.json
 geometry/PATTERN/layout.json, layout.csv
 geometry/PATTERN/VARIANT/spec.json, totals.json, skin.stl, skin.ply, shell/
 runs/PATTERN/VARIANT/reN/sN/spec.json, run.json, history.csv, state.npz, surface.vtk, case/
@@ -17,6 +17,9 @@ from pathlib import Path
 
 STUDY, LAUNCHES = "study.json", "launches.json"
 """The study, and fingerprints of its files of measured launches, by golfer, where it has some."""
+
+STUDY_FILE = "study.yaml"
+"""Copy of the study file as it was read last, for people; no station computes from it."""
 
 SHELF = "shelf.json"
 """Fingerprints of the balls of the shelf that a study names, by ball, where it names some."""

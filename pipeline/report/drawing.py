@@ -2,6 +2,7 @@
 
 import io
 import re
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -114,10 +115,27 @@ def inline_svg(figure: "Figure", prefix: str, description: str) -> str:
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
     svg = re.sub(r'\sxmlns(:xlink)?="[^"]*"', "", svg)
-    svg = re.sub(r'(\sid="|url\(#|href="#)', rf"\g<1>{prefix}-", svg)
+    svg = re.sub(r'(\sid="|url\(#|href="#)', rf"\g<1>{_short(prefix)}-", _without_what_is_not_seen(svg))
     svg = re.sub(r'(<svg[^>]*?)\swidth="[^"]*"', r"\1", svg, count=1)
     svg = re.sub(r'(<svg[^>]*?)\sheight="[^"]*"', r"\1", svg, count=1)
     return svg.replace("<svg", f'<svg role="img" aria-label="{escape(description)}"', 1)
+
+
+def _short(prefix: str) -> str:
+    """Eight letters that stand for a prefix, which is repeated thousands of times in a page."""
+    return f"p{zlib.crc32(prefix.encode()):08x}"
+
+
+def _without_what_is_not_seen(svg: str) -> str:
+    """Leave out what a picture does not need: a page holds dozens of them, and a browser builds every node.
+
+    Spaces between elements, identifiers that nothing names, and digits beyond a hundredth of a point.
+    """
+    svg = re.sub(r">\s+<", "><", re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL))
+    named = set(re.findall(r'(?:url\(#|href="#)([^")]+)', svg))
+    svg = re.sub(r'\sid="([^"]*)"', lambda found: found[0] if found[1] in named else "", svg)
+    places = r'\s(?:d|x|y|points)="[^"]*"|translate\([^)]*\)'
+    return re.sub(places, lambda found: re.sub(r"(\.\d\d)\d+", r"\1", found[0]), svg)
 
 
 def spread_labels(positions: ArrayLike, gap: float) -> FloatArray:

@@ -10,12 +10,14 @@ from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 
+from markupsafe import Markup, escape
+
 from pipeline import __version__
 from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.golfer import as_flown, in_words
 from pipeline.decide.flights.models import models_of
 from pipeline.geometry.ball.classes import size_classes
-from pipeline.records.tree import FIGURES, REPORT, TABLES, variant_folder
+from pipeline.records.tree import FIGURES, REPORT, STUDY_FILE, TABLES, variant_folder
 from pipeline.report import correction_part, figures, limits, rounds_figure, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.ball_surfaces import ball_surfaces
@@ -118,6 +120,7 @@ def _content(
         "surfaces": as_json(ball_surfaces(inputs, results)),
         "library": library(),
         "scripts": scripts(),
+        "study_file": _study_file(results),
         "study_json": json.dumps(study.to_json(), indent=1, ensure_ascii=False),
         "facts_of_study": _facts(inputs),
         "advice": _advice(inputs),
@@ -146,6 +149,12 @@ def _content(
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),
     }
+
+
+def _study_file(results: Path) -> Markup | None:
+    """Text of the study file, in the units in which it was written; None where no copy of it was kept."""
+    path = results / STUDY_FILE
+    return escape(path.read_text(encoding="utf-8", errors="replace")) if path.is_file() else None
 
 
 def _advice(inputs: Inputs) -> list[dict[str, object]]:

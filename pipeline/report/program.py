@@ -10,8 +10,10 @@ from typing import Any
 
 from markupsafe import Markup
 
-SCRIPTS = ("flight.js", "charts.js", "depth.js", "coefficients.js", "shots.js", "ball.js", "runs.js")
-"""In the order in which they run; `start.js` runs them once the library is there."""
+SCRIPTS = (
+    "flight.js", "charts.js", "depth.js", "coefficients.js", "shots.js", "ball.js", "runs.js", "copy.js",
+)  # fmt: skip
+"""In the order in which they run, all before the chart library is there; `start.js` starts them."""
 
 _FOLDER = Path(__file__).with_name("scripts")
 
@@ -32,8 +34,8 @@ def scripts() -> Markup:
     parts = [(_FOLDER / name).read_text(encoding="utf-8") for name in SCRIPTS]
     body = "\n".join(part.replace('"use strict";\n', "", 1) for part in parts)
     start = (_FOLDER / "start.js").read_text(encoding="utf-8")
-    run = "window.page = {Flight, Page};\nPage.begin();"
-    return Markup(f'"use strict";\nfunction startPage() {{\n{body}\n{run}\n}}\n{start}')
+    run = "window.page = {Flight, Page};\nPage.begin(unpackLibrary);"
+    return Markup(f'"use strict";\nfunction startPage(unpackLibrary) {{\n{body}\n{run}\n}}\n{start}')
 
 
 def as_json(value: Any) -> Markup:

@@ -7,6 +7,7 @@ import shlex
 
 import numpy as np
 import pytest
+from browser_page import see
 from playwright.sync_api import Page
 from report_studies import Results
 from typer.testing import CliRunner
@@ -123,6 +124,7 @@ def test_the_shot_shown_is_that_of_the_command_named(tab: Page, reported: Result
 
 def test_sliders_move_the_ball(tab: Page) -> None:
     before = shown(tab)
+    see(tab, "side")
     path = tab.evaluate("document.getElementById('chart-side').data.at(-1).x.at(-1)")
     assert path == pytest.approx(before["carry"], abs=0.06)
     set_slider(tab, "shot-speed", 140)

@@ -3,7 +3,7 @@ depth effect, real flights and decisions."""
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -12,7 +12,7 @@ from pipeline.aero.export import origin_lines, write_tables
 from pipeline.aero.published import smits_smith_1994
 from pipeline.decide.flights.station import flights_table, write_flights
 from pipeline.decide.station import decide_study, write_decision
-from pipeline.files.atomic import write_json
+from pipeline.files.atomic import write_json, write_text
 from pipeline.flow.campaign.prepare import prepare
 from pipeline.geometry import build
 from pipeline.geometry.ball.totals import totals
@@ -24,6 +24,7 @@ from pipeline.records.record import read, write
 from pipeline.study.file import load_study
 from pipeline.study.matrix import RunSpec, runs, variants
 from pipeline.study.model import Study
+from pipeline.study.points import RunPoint
 
 HOSTILE_ABOUT = "<script>alert('about')</script> & <b>bold</b>"
 HOSTILE_GOLFER = "</p><img src=x> $10 & up"
@@ -79,14 +80,21 @@ class Results(NamedTuple):
 
 
 def make_results(
-    folder: Path, text: str, change: Callable[[RunSpec, dict[str, Any]], dict[str, Any] | None]
+    folder: Path,
+    text: str,
+    change: Callable[[RunSpec, dict[str, Any]], dict[str, Any] | None],
+    points: Sequence[RunPoint] | None = None,
 ) -> Results:
-    """Write the results of a study; `change` may alter a run's run.json, or drop it by returning None."""
+    """Write the results of a study; `change` may alter a run's run.json, or drop it by returning None.
+
+    With `points` the runs lie there instead of on the study's grid.
+    """
     file = folder / "study.yaml"
     folder.mkdir(parents=True, exist_ok=True)
     file.write_text(text)
-    study = load_study(file)
+    study = load_study(file).with_points(points)
     results = folder / "results"
+    write_text(results / tree.STUDY_FILE, text)
     prepare(study, results)
     balls = {}
     for pattern in study.patterns:

@@ -48,7 +48,10 @@ def test_a_page_in_si_has_no_yards_and_no_miles(small: Results, tmp_path) -> Non
 
     results = copy_results(small, tmp_path / "results")
     page = write_report(*results, units="SI").read_text(encoding="utf-8")
-    text = re.sub(r"<script.*?</script>|<style>.*?</style>|<svg.*?</svg>", "", page, flags=re.DOTALL)
+    file, study_file = (results.folder / "study.yaml").read_text(), r"<pre id=\"study-text\".*?</pre>"
+    assert "165 mph" in file and file.strip() in page  # as it was written
+    left_out = rf"<script.*?</script>|<style>.*?</style>|<svg.*?</svg>|{study_file}"
+    text = re.sub(left_out, "", page, flags=re.DOTALL)
     assert re.findall(r"\byd\b|\bmph\b", re.sub(r"<[^>]+>", " ", text)) == []
     assert '"units":{"size_m":1.0,"name":"m"}' in page
     carry = pd.read_csv(results.folder / "flights.csv")["carry_m"].iloc[0]

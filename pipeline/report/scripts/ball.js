@@ -49,9 +49,6 @@
     grid ??= cubedSphere(surfaces.cells);
     const variant = own()[depth.value], below = unpacked(variant.below), scale = surfaces.deepest_m / 65535;
     const radius = (n) => 1 - below[n] * scale / surfaces.radius_m;
-    const text = (variant.depth_m === null ? variant.key : millimetres(variant.depth_m)) + (variant.key[0] === "e" ? ` (${variant.key})` : "");
-    value.textContent = text;
-    depth.setAttribute("aria-valuetext", text);
     return {
       x: grid.nodes.map((node, n) => node[0] * radius(n)), y: grid.nodes.map((node, n) => node[1] * radius(n)),
       z: grid.nodes.map((node, n) => node[2] * radius(n)), i: grid.i, j: grid.j, k: grid.k,
@@ -68,23 +65,33 @@
       i.push(a, a); j.push(b, c); k.push(c, d); intensity.push(of, of);
     }
     const along = (c) => Array.from({length: points.length / 3}, (_, n) => points[3 * n + c] / 32767);
-    value.textContent = run.name;
     return {x: along(0), y: along(1), z: along(2), i, j, k, intensity, intensitymode: "cell", cmin: low, cmax: high,
       colorscale: kind === "pressure" ? "RdBu" : "Viridis", colorbar: {title: {text: kind === "pressure" ? "Cp" : "|Cf|"}}};
   }
 
-  function show() {
+  function made() {
     const of = shade.value === "below" ? ofVariant() : ofRun(shade.value.split("-"));
-    depth.disabled = shade.value !== "below";
     Object.assign(of.colorbar, {thickness: 12, len: 0.7, tickfont: {size: 11, color: colour("soft")}, title: {...of.colorbar.title, font: {size: 11}}});
     if (Page.narrow()) Object.assign(of.colorbar, {orientation: "h", len: 0.9, y: 0, yanchor: "top"});
     const hidden = {visible: false, range: [-1.02, 1.02]};
-    Plotly.react("chart-ball", [{
-      type: "mesh3d", hoverinfo: "skip", flatshading: false, ...of, lightposition: {x: -90000, y: 100000, z: -30000},
-      lighting: {ambient: 0.6, diffuse: 0.5, specular: 0.08, roughness: 0.5, fresnel: 0.1, facenormalsepsilon: 1e-12, vertexnormalsepsilon: 1e-12},
-    }], Page.layout({height: 440, margin: {l: 0, r: 0, t: 0, b: Page.narrow() ? 60 : 0}, showlegend: false,
-      scene: {camera, xaxis: hidden, yaxis: hidden, zaxis: hidden, aspectmode: "manual", aspectratio: {x: 1.9, y: 1.9, z: 1.9}, dragmode: "orbit"}}),
-    {responsive: true, displayModeBar: false, scrollZoom: false});
+    return {
+      traces: [{
+        type: "mesh3d", hoverinfo: "skip", flatshading: false, ...of, lightposition: {x: -90000, y: 100000, z: -30000},
+        lighting: {ambient: 0.6, diffuse: 0.5, specular: 0.08, roughness: 0.5, fresnel: 0.1, facenormalsepsilon: 1e-12, vertexnormalsepsilon: 1e-12},
+      }],
+      layout: Page.layout({height: 440, margin: {l: 0, r: 0, t: 0, b: Page.narrow() ? 60 : 0}, showlegend: false,
+        scene: {camera, xaxis: hidden, yaxis: hidden, zaxis: hidden, aspectmode: "manual", aspectratio: {x: 1.9, y: 1.9, z: 1.9}, dragmode: "orbit"}}),
+    };
+  }
+
+  function show() {
+    const variant = own()[depth.value], below = shade.value === "below";
+    const text = !below ? surfaces.runs[shade.value.split("-")[1]].name
+      : (variant.depth_m === null ? variant.key : millimetres(variant.depth_m)) + (variant.key[0] === "e" ? ` (${variant.key})` : "");
+    value.textContent = text;
+    depth.setAttribute("aria-valuetext", text);
+    depth.disabled = !below;
+    Page.draw("chart-ball", made);
   }
 
   /* Arrow keys turn the ball as the mouse does. */
@@ -96,7 +103,7 @@
     const {x, y, z} = camera.eye, size = Math.hypot(x, y, z), azimuth = Math.atan2(y, x) + 0.15 * turn[0];
     const elevation = Math.min(1.5, Math.max(-1.5, Math.asin(z / size) + 0.15 * turn[1]));
     camera = {...camera, eye: {x: size * Math.cos(elevation) * Math.cos(azimuth), y: size * Math.cos(elevation) * Math.sin(azimuth), z: size * Math.sin(elevation)}};
-    Plotly.relayout(at, {"scene.camera": camera});
+    if (at.layout) Plotly.relayout(at, {"scene.camera": camera});
   });
 
   depth.oninput = () => {
@@ -105,14 +112,6 @@
     if (variant.depth_m !== null) Page.mark(variant.depth_m);
   };
   depths();
-  Page.redraws.push(show);
-
-  /* Drawn when it comes near: it is the heaviest figure. */
-  const watch = new IntersectionObserver((entries) => {
-    if (!entries.some((entry) => entry.isIntersecting)) return;
-    watch.disconnect();
-    show();
-    at.on("plotly_relayout", (event) => { if (event["scene.camera"]) camera = event["scene.camera"]; });
-  }, {rootMargin: "400px"});
-  watch.observe(at);
+  show();
+  at.addEventListener("drawn", () => at.on("plotly_relayout", (event) => { if (event["scene.camera"]) camera = event["scene.camera"]; }));
 })();

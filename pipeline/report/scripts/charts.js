@@ -5,16 +5,20 @@ const UNIT = JSON.parse(document.getElementById("data").textContent).units;
 const distances = (metres) => metres.map((value) => value === null ? null : value / UNIT.size_m);
 const millimetres = (metres, digits = 3) => `${(1e3 * metres).toFixed(digits)} mm`;
 
+/* How far from the window a chart is drawn. */
+const NEAR = "600px";
+
 const Page = (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const listeners = [], drawn = new Map(), redraws = [], waiting = [], there = new Set();
+  const listeners = [], makers = new Map(), there = new Set();
   let marked = null, due = new Set();
 
   const TYPES = {"<f4": Float32Array, "<u2": Uint16Array, "<i2": Int16Array, "<u4": Uint32Array, "|u1": Uint8Array};
 
   /* Array of bytes in base64, as from pipeline/report/page_data.py. */
   function unpacked(of) {
-    const bytes = Uint8Array.from(atob(of.data), (letter) => letter.charCodeAt(0));
+    const letters = atob(of.data), bytes = new Uint8Array(letters.length);
+    for (let n = 0; n < bytes.length; n++) bytes[n] = letters.charCodeAt(n);
     return new TYPES[of.type](bytes.buffer);
   }
 
@@ -57,60 +61,58 @@ const Page = (() => {
     };
   }
 
-  /* Draw into the element of this identifier; `make` returns {traces, layout} and is called again when colours change. */
+  /* Draw into the element of this identifier; `make` returns {traces, layout} and is called again when colours change.
+     Nothing is drawn before its element comes near the window: see `begin`. */
   function draw(id, make) {
+    makers.set(id, make);
+    if (!there.has(id)) return;
+    due.add(id);
+    if (due.size === 1) requestAnimationFrame(() => {
+      const now = due;
+      due = new Set();
+      now.forEach(drawNow);
+    });
+  }
+
+  function drawNow(id) {
+    const {traces, layout: of} = makers.get(id)();
+    Plotly.react(id, traces, of, {responsive: true, displayModeBar: false, scrollZoom: false});
+    if (marked !== null) tell((listener) => listener.id === id);
+  }
+
+  function drawFirst(id) {
+    there.add(id);
+    drawNow(id);
     const at = document.getElementById(id);
-    if (!at) return;
-    const redraw = () => {
-      const {traces, layout: of} = make();
-      Plotly.react(at, traces, of, {responsive: true, displayModeBar: false, scrollZoom: false});
-      if (marked !== null) listeners.filter((listener) => listener.id === id).forEach((listener) => listener.show(marked));
-    };
-    const known = drawn.has(id);
-    drawn.set(id, redraw);
-    if (!known) {
-      waiting.push(() => {
-        there.add(id);
-        drawn.get(id)();
-        at.on("plotly_hover", (event) => {
-          const depth = event.points[0].data.depth ?? event.points[0].customdata?.depth;
-          if (typeof depth === "number") mark(depth);
-        });
-      });
-    } else if (there.has(id)) {
-      due.add(id);
-      if (due.size === 1) requestAnimationFrame(() => {
-        const now = due;
-        due = new Set();
-        now.forEach((each) => drawn.get(each)());
-      });
-    }
+    at.on("plotly_hover", (event) => {
+      const depth = event.points[0].data.depth ?? event.points[0].customdata?.depth;
+      if (typeof depth === "number") mark(depth);
+    });
+    at.dispatchEvent(new Event("drawn"));
   }
 
-  /* Draw the charts one after the other, from the top, so that the page can be used meanwhile. */
-  function begin() {
-    const first = waiting.shift();
-    if (first) {
-      first();
-      setTimeout(begin);
-      return;
-    }
-    document.documentElement.dataset.ready = "yes";
-    if (marked !== null) listeners.forEach((listener) => listener.show(marked));
+  /* Wait for each chart to come near the window, then draw it; the chart library is unpacked for the first one. */
+  function begin(unpackLibrary) {
+    let library = null;
+    const watch = new IntersectionObserver((entries) => entries.filter((entry) => entry.isIntersecting).forEach(async ({target}) => {
+      watch.unobserve(target);
+      library ??= unpackLibrary();
+      await library;
+      drawFirst(target.id);
+    }), {rootMargin: NEAR});
+    makers.forEach((_, id) => watch.observe(document.getElementById(id)));
   }
 
-  /* `show(depth)` is called when a depth is marked; null takes the mark away. */
+  /* `show(depth)` is called when a depth is marked; null takes the mark away. Charts that are not drawn yet get it then. */
   function onMark(id, show) { listeners.push({id, show}); }
+  const tell = (whom) => listeners.filter(whom).forEach((listener) => listener.show(marked));
   function mark(depth) {
     if (depth === marked) return;
     marked = depth;
-    if (waiting.length === 0) listeners.forEach((listener) => listener.show(depth));
+    tell(({id}) => !makers.has(id) || there.has(id));
   }
 
-  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => {
-    there.forEach((id) => drawn.get(id)());
-    redraws.forEach((redraw) => redraw());
-  });
+  matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => there.forEach(drawNow));
 
   /* Fill a list of choices, [[value, text], ...], and call `changed` when another one is chosen. */
   function choices(id, options, changed) {
@@ -121,5 +123,5 @@ const Page = (() => {
   }
 
   return {data, unpacked, colour, dark, depthColour, patternColour, pattern, symbol, faded, narrow, axis, layout, draw,
-    onMark, mark, marked: () => marked, choices, redraws, begin};
+    onMark, mark, marked: () => marked, choices, begin};
 })();

@@ -171,13 +171,13 @@
     kept.words = `kept: ${latest.of.name} at ${millimetres(latest.of.depth_m[state.depth])}`;
     show();
   };
-  Page.onMark("chart-side", (m) => {
-    for (const id of ["chart-side", "chart-above"]) {
-      const chart = document.getElementById(id);
-      const width = chart.data.map((trace) => trace.name === "this flight" ? 3 : m !== null && Math.abs((trace.depth ?? 0) - m) < 5e-7 ? 4 : 1.4);
-      Plotly.restyle(chart, {"line.width": width});
-    }
-  });
+  for (const id of ["chart-side", "chart-above"]) {
+    Page.onMark(id, (m) => {
+      const width = document.getElementById(id).data.map((trace) => trace.name === "this flight" ? 3
+        : m !== null && Math.abs((trace.depth ?? 0) - m) < 5e-7 ? 4 : 1.4);
+      Plotly.restyle(id, {"line.width": width});
+    });
+  }
   reset();
 
   /* For the tests: the same functions on any shot. */
