@@ -10,6 +10,8 @@ from pathlib import Path
 from pipeline.errors import DepthlineError, InputError
 
 PREFIX = "depthline: "
+WARNING = "warning: "
+_RED, _YELLOW, _PLAIN = "\033[1;31m", "\033[33m", "\033[0m"
 INTERRUPTED = 130
 
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
@@ -42,7 +44,7 @@ def ended_well(app: Callable[..., object]) -> int:
             code = ended.code
         sys.stdout.flush()
     except DepthlineError as error:
-        complain(str(error))
+        _refuse(str(error))
         return error.exit_code
     except KeyboardInterrupt:
         complain("interrupted; the same command goes on from here")
@@ -54,10 +56,10 @@ def ended_well(app: Callable[..., object]) -> int:
     except OSError as error:
         if error.errno in _NO_ROOM:
             full = error.filename or "results or standard output"
-            complain(f"{full}: {error.strerror}; make room and run again, nothing is lost")
+            _refuse(f"{full}: {error.strerror}; make room and run again, nothing is lost")
             return 1
         if error.errno in _NOT_WRITABLE and error.filename:
-            complain(f"{_hindrance(error.filename)} ({error.strerror}); give another by --results or --out")
+            _refuse(f"{_hindrance(error.filename)} ({error.strerror}); give another by --results or --out")
             return InputError.exit_code
         raise
     return code if isinstance(code, int) else 0
@@ -80,12 +82,37 @@ def _open_closed_streams() -> None:
 
 
 def complain(line: str) -> None:
-    """Print trouble on standard error, each of its lines with our name before it.
+    """Print trouble on standard error, each of its lines with our name before it; warnings in colour.
 
     What a file had in it may be in the message: characters that would steer a terminal are written out.
     """
+    _say(line, _YELLOW if line.startswith(WARNING) else "")
+
+
+def _refuse(line: str) -> None:
+    """Print what ends the command, in colour where there is a terminal."""
+    _say(line, _RED)
+
+
+def _say(line: str, colour: str) -> None:
+    text = "\n".join(f"{PREFIX}{plain(part)}" for part in line.split("\n"))
     with contextlib.suppress(BrokenPipeError):
-        print("\n".join(f"{PREFIX}{plain(part)}" for part in line.split("\n")), file=sys.stderr, flush=True)
+        print(coloured(text, colour), file=sys.stderr, flush=True)
+
+
+def coloured(text: str, colour: str = _YELLOW) -> str:
+    """Text for standard error in a colour, by default that of warnings.
+
+    As it is where there is no terminal that shows colours, or where NO_COLOR is set (no-color.org).
+    """
+    if (
+        not colour
+        or os.environ.get("NO_COLOR")
+        or os.environ.get("TERM") == "dumb"
+        or not sys.stderr.isatty()
+    ):
+        return text
+    return f"{colour}{text}{_PLAIN}"
 
 
 def plain(text: str) -> str:

@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from rich.console import Console
 from rich.progress import Progress
 
-from pipeline.ending import plain
+from pipeline.ending import WARNING, coloured, plain
 
 PLAIN_SECONDS = 10.0
 """Between two lines of progress where there is no terminal to show a bar."""
@@ -41,7 +41,7 @@ def print_json(value: Mapping[str, object]) -> None:
 def warn(lines: list[str]) -> None:
     """Print warnings on standard error, one line each."""
     for line in lines:
-        print(f"warning: {plain(line)}", file=sys.stderr)
+        print(coloured(f"{WARNING}{plain(line)}"), file=sys.stderr)
 
 
 @contextmanager

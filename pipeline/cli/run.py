@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TextIO
 
+from pipeline.cli.decision_shown import show_decision
 from pipeline.cli.plausible_geometry import built_warnings, geometry_warnings
 from pipeline.cli.rounds import run_rounds
-from pipeline.cli.study_input import read_study, results_folder
+from pipeline.cli.study_input import keep_study_file, read_study, results_folder
 from pipeline.decide.judged import space_of
 from pipeline.decide.policy import BATCH
 from pipeline.ending import complain
@@ -24,6 +25,7 @@ from pipeline.records.tree import DECISION, REPORT, RESULT, SPEC, WORKFLOW_LOG
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
 from pipeline.study.points import RunPoint
+from pipeline.study.trade_units import shown_in
 from pipeline.workflow.engine import (
     MOST_IN_QUEUE,
     MOST_RUNS,
@@ -98,6 +100,7 @@ def run_study(
     with locked_results(results) as lock:
         for line in (f"results: {results}", *elsewhere, *geometry_warnings(study, results)):
             complain(line)
+        keep_study_file(study_path, results)
         clear_queue(chosen, results)
         for line in bring_back_from_the_future(results):
             complain(line)
@@ -205,8 +208,8 @@ def _ending(study: Study, results: Path, code: int) -> int:
             )
         raise DepthlineError(f"{ended}; see {results / WORKFLOW_LOG}, fix it and run again")
     decision = read(results / DECISION, Decision)
-    for of in decision.advice:
-        print(f"{of.golfer}: {of.headline}")
+    with shown_in(study.units):
+        show_decision(decision)
     if decision.correction is not None:
         print(f"measured balls: {decision.correction.why}")
     for pair in decision.unresolved:

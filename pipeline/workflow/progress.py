@@ -10,7 +10,7 @@ from pathlib import Path
 from pipeline.errors import InputError
 from pipeline.flow.campaign.cost import COLD_ITERATIONS
 from pipeline.flow.campaign.request import prices
-from pipeline.records.flow import RunProgress
+from pipeline.records.flow import FAILED, RunProgress, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, PROGRESS, RESULT, SPEC, short_run_id
 from pipeline.study.model import Study
@@ -26,11 +26,12 @@ PLAIN_SECONDS = 20.0
 
 @dataclass(frozen=True)
 class State:
-    """One look at a study."""
+    """One look at a study; failed are runs that ended without numbers since we began to look."""
 
     done: int
     total: int
     running: list[str]
+    failed: int
     share: float
     seconds_left: float
 
@@ -75,13 +76,16 @@ class Clock:
         self._expected = expected
         self._known = {run for run in expected if self._finished(run)}
         self._done = set(self._known)
+        self._failed = 0
         self._begun = time.monotonic()
 
     def look(self) -> State:
         """State of the runs now."""
         # Each look asks the file system about the runs that are not done, and never again about one that is.
         done = self._done
-        done.update(run for run in self._expected if run not in done and self._finished(run))
+        fresh_runs = [run for run in self._expected if run not in done and self._finished(run)]
+        done.update(fresh_runs)
+        self._failed += sum(map(self._has_failed, fresh_runs))
         running, progress = [], 0.0
         for run, expected in self._expected.items():
             if run in done:
@@ -97,11 +101,19 @@ class Clock:
         elapsed = time.monotonic() - self._begun
         left = total - finished - progress
         pace = elapsed / fresh if fresh > 0.05 * total else 1.0 / self._cores
-        return State(len(done), len(self._expected), running, (finished + progress) / total, left * pace)
+        return State(
+            len(done), len(self._expected), running, self._failed, (finished + progress) / total, left * pace
+        )
 
     def _finished(self, run: str) -> bool:
         result, spec = (self._results / run / name for name in (RESULT, SPEC))
         return result.is_file() and result.stat().st_mtime >= spec.stat().st_mtime
+
+    def _has_failed(self, run: str) -> bool:
+        try:
+            return read(self._results / run / RESULT, RunResult).verdict in FAILED
+        except (OSError, InputError):  # broken: the workflow's end says so
+            return False
 
     def _running(self, run: str) -> tuple[str, float]:
         """Line on a running run and the share of it that is done."""
@@ -169,6 +181,10 @@ def _show_live(clock: Clock, engine: subprocess.Popen[bytes]) -> None:
 
 def _headline(state: State) -> str:
     if state.done == state.total:
-        return f"{state.done} of {state.total} runs done; what is made of them follows"
-    done = f"{state.done} of {state.total} runs done"
-    return f"{done} ({100 * state.share:.0f} %), about {time_left(state.seconds_left)} left"
+        failed = f", {state.failed} failed" if state.failed else ""
+        return f"tables, flights, decision, report: {state.done} of {state.total} runs done{failed}"
+    stage = "flows" if state.done or state.running else "geometry and meshes"
+    counts = f"{state.done} of {state.total} runs done, {len(state.running)} running"
+    if state.failed:
+        counts += f", {state.failed} failed"
+    return f"{stage}: {counts} ({100 * state.share:.0f} %), about {time_left(state.seconds_left)} left"
