@@ -11,7 +11,7 @@ import typer
 
 from pipeline import __version__
 from pipeline.cli.range_app import firings
-from pipeline.cli.shared_options import AsJson, ResultsRoot, StudyPath
+from pipeline.cli.shared_options import AsJson, ResultsRoot, StudyPath, Units
 from pipeline.cli.shelf_app import balls
 from pipeline.cli.shop_app import cutlist, draw, order
 from pipeline.ending import ended_well
@@ -76,11 +76,16 @@ def make_new(
 
 
 @app.command(epilog="Example: depthline check cases/demo/study.yaml")
-def check(study: StudyPath, results: ResultsRoot = Path("results"), as_json: AsJson = False) -> None:
+def check(
+    study: StudyPath,
+    units: Units = None,
+    results: ResultsRoot = Path("results"),
+    as_json: AsJson = False,
+) -> None:
     """Validate a study and show its runs, its geometry and its price in core hours."""
     from pipeline.cli.check import check_study
 
-    check_study(study, results, as_json)
+    check_study(study, results, as_json, units)
 
 
 @app.command(epilog="Example: depthline run cases/demo/study.yaml --cores 2")
@@ -137,9 +142,7 @@ def status(
 @app.command(epilog="Example: depthline report cases/demo/study.yaml")
 def report(
     study: StudyPath,
-    units: Annotated[
-        str | None, typer.Option(metavar="NAME", help="trade or SI; those of the study when absent.")
-    ] = None,
+    units: Units = None,
     results: ResultsRoot = Path("results"),
 ) -> None:
     """Write the report of a study from the results that are there."""
@@ -220,28 +223,31 @@ def fly(
             metavar="KIND", help="uniform, or logarithmic or power over open ground, from 10 m of height."
         ),
     ] = "uniform",
+    units: Units = None,
     as_json: AsJson = False,
 ) -> None:
     """Fly one shot, or the shots of a file, with coefficient tables from anywhere."""
     from pipeline.cli.fly import fly_shots
+    from pipeline.study.trade_units import shown_in
 
-    fly_shots(
-        table,
-        pattern=pattern,
-        depth=depth,
-        launches_path=launches,
-        path_out=path,
-        launch={"--speed": speed, "--angle": angle, "--spin": spin, "--tilt": tilt},
-        ball={"--diameter": diameter, "--mass": mass},
-        air={
-            "--temperature": temperature,
-            "--pressure": pressure,
-            "--humidity": humidity,
-            "--altitude": altitude,
-        },
-        wind={"--wind": wind, "--wind-from": wind_from, "--wind-profile": wind_profile},
-        as_json=as_json,
-    )
+    with shown_in(units or "trade"):
+        fly_shots(
+            table,
+            pattern=pattern,
+            depth=depth,
+            launches_path=launches,
+            path_out=path,
+            launch={"--speed": speed, "--angle": angle, "--spin": spin, "--tilt": tilt},
+            ball={"--diameter": diameter, "--mass": mass},
+            air={
+                "--temperature": temperature,
+                "--pressure": pressure,
+                "--humidity": humidity,
+                "--altitude": altitude,
+            },
+            wind={"--wind": wind, "--wind-from": wind_from, "--wind-profile": wind_profile},
+            as_json=as_json,
+        )
 
 
 @app.command(epilog="Example: depthline forces path/to/case --plot forces.png")
@@ -310,12 +316,13 @@ def compare(
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write, instead of DIR/comparison.")
     ] = None,
+    units: Units = None,
     as_json: AsJson = False,
 ) -> None:
     """Set balls of studies, tables and the shelf side by side at the same launches: a page and a CSV."""
     from pipeline.cli.compare import compare as compare_balls
 
-    compare_balls(sources, golfers, against, shelf, results, out or results / "comparison", as_json)
+    compare_balls(sources, golfers, against, shelf, results, out or results / "comparison", as_json, units)
 
 
 @app.command(epilog="Example: depthline doctor")
@@ -336,13 +343,14 @@ def propose(
             metavar="FILE", help="Study file to write, instead of STUDY-next.yaml beside the study."
         ),
     ] = None,
+    units: Units = None,
     results: ResultsRoot = Path("results"),
     as_json: AsJson = False,
 ) -> None:
     """Write a study file with the depths whose runs would improve the decision most for their core hours."""
     from pipeline.cli.next import propose_next
 
-    propose_next(study, results, count, out, as_json)
+    propose_next(study, results, count, out, as_json, units)
 
 
 @app.command(epilog="Example: depthline verify sphere spin --cores 2")

@@ -40,6 +40,7 @@ from pipeline.records.tree import pattern_folder
 from pipeline.study.file import line_of, load_study
 from pipeline.study.matrix import Variant, runs, variants
 from pipeline.study.model import Pattern, Study
+from pipeline.study.trade_units import shown, shown_in
 
 
 class PatternRow(TypedDict):
@@ -86,7 +87,7 @@ class Summary(TypedDict):
     auto: list[str]
 
 
-def check_study(path: Path, results_root: Path, as_json: bool) -> None:
+def check_study(path: Path, results_root: Path, as_json: bool, units: str | None = None) -> None:
     """Validate a study; print its run matrix, geometry totals and price.
 
     Parameters
@@ -98,6 +99,8 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
         written but layouts that were found, so that the next check need not look for them.
     as_json : bool
         Print one JSON object instead of tables.
+    units : str, optional
+        "trade" or "SI"; those of the study when absent.
 
     Raises
     ------
@@ -120,11 +123,12 @@ def check_study(path: Path, results_root: Path, as_json: bool) -> None:
         found["budget_core_hours"] = study.budget_core_s / 3600.0
         found["first_runs"] = len(first)
         found["first_core_hours"] = sum(choice.price_s for choice in first) / 3600.0
-    warn(found["warnings"])
-    if as_json:
-        print_json(found)
-    else:
-        _print_tables(found, geometry)
+    with shown_in(units or study.units):
+        warn([shown(line) for line in found["warnings"]])
+        if as_json:
+            print_json(found)
+        else:
+            _print_tables(found, geometry)
 
 
 def _summary(study: Study, results: Path, geometry: "list[_Built]", layouts: dict[str, Layout]) -> Summary:

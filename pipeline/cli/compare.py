@@ -35,6 +35,7 @@ def compare(
     results_root: Path,
     folder: Path,
     as_json: bool,
+    units: str | None = None,
 ) -> None:
     """Compare balls: write comparison.csv and comparison.html, print them against one.
 
@@ -55,6 +56,8 @@ def compare(
         Where to write.
     as_json : bool
         Print the rows as one JSON object.
+    units : str, optional
+        "trade" or "SI"; those of the golfers' study when absent.
 
     Raises
     ------
@@ -62,7 +65,7 @@ def compare(
         A source is none of these, there are fewer than two balls, or too many.
     """
     like = _golfers_of(sources, golfers, results_root)
-    with shown_in(like.units):
+    with shown_in(units or like.units):
         _compare(like, sources, against, shelf, results_root, folder, as_json)
 
 

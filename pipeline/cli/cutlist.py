@@ -1,6 +1,7 @@
 """`depthline cutlist`: what the toolmaker gets for one ball of a study."""
 
 import datetime
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import cast
@@ -21,14 +22,23 @@ from pipeline.geometry.ball.totals import totals
 from pipeline.geometry.build import SKIN_N
 from pipeline.geometry.layout.seam import MOULD_PLANE
 from pipeline.geometry.tooling import step
-from pipeline.geometry.tooling.cutlist import CAVITY_PREFIX, MEASURES, Column, as_csv, cut_list, cuts_by_class
+from pipeline.geometry.tooling.cutlist import (
+    CAVITY_PREFIX,
+    MEASURES,
+    Column,
+    as_csv,
+    cut_list,
+    cuts_by_class,
+    in_inches,
+)
 from pipeline.geometry.tooling.drawings import draw_coordinates
 from pipeline.geometry.tooling.mould import Tooling, cavity_of
 from pipeline.geometry.tooling.skin import check_skin, half_skins, skin, write_skin
 from pipeline.records.decision import Decision
 from pipeline.records.record import read
-from pipeline.records.tree import CUTLIST, DECISION
-from pipeline.study.keys import depth_key
+from pipeline.records.tree import CUTLIST, DECISION, TRADE
+from pipeline.study.keys import depth_key, edge_angle_key
+from pipeline.study.trade_units import in_si, shown_in
 from pipeline.study.units import LENGTH, SHARE
 
 CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
@@ -54,6 +64,7 @@ def write_cut_list(
     folder: Path | None,
     as_json: bool,
     issue: Issue | None = None,
+    units: str | None = None,
 ) -> None:
     """Write cutlist.csv, cutlist.html and the surfaces of one ball: finished, and the halves of its cavity.
 
@@ -72,13 +83,16 @@ def write_cut_list(
         Print the totals and the classes as one JSON object.
     issue : Issue, optional
         Number and revision of the list; made of the study's names, revision A, when absent.
+    units : str, optional
+        Units of the page, "trade" or "SI"; those of the study when absent.
 
     Raises
     ------
     InputError
         If the study or an option is wrong, or the ball cannot be made so.
     """
-    summary = _write_one(path, results_root, pattern, depth, edge_angle, tooling, folder, issue or Issue())
+    issue = issue or Issue()
+    summary = _write_one(path, results_root, pattern, depth, edge_angle, tooling, folder, issue, units)
     if as_json:
         print_json(summary)
 
@@ -90,12 +104,13 @@ def write_decided(
     folder: Path | None,
     as_json: bool,
     issue: Issue,
+    units: str | None = None,
 ) -> None:
     """Write the cut lists of every ball that was decided or short-listed, each in PATTERN/KEY of the folder.
 
     Parameters
     ----------
-    path, results_root, tooling, folder, as_json, issue
+    path, results_root, tooling, folder, as_json, issue, units
         As of `write_cut_list`; a number gets "-1", "-2" and so on.
 
     Raises
@@ -106,12 +121,19 @@ def write_decided(
     study = read_study(path)
     results = results_root / study.name
     balls = decided_balls(study, results, path)
+    by_angle = {pattern.name for pattern in study.patterns if pattern.edge_angles_rad}
     summaries = []
     for place, ball in enumerate(balls, start=1):
         own = Issue(f"{issue.number}-{place}" if issue.number else "", issue.revision)
-        to = (folder or results / CUTLIST) / ball.pattern / depth_key(ball.depth_m)
-        depth = f"{1e3 * ball.depth_m:.4f} mm"
-        summaries.append(_write_one(path, results_root, ball.pattern, depth, None, tooling, to, own))
+        depth: str | None = f"{1e3 * ball.depth_m:.4f} mm"
+        angle, key = None, depth_key(ball.depth_m)
+        if ball.pattern in by_angle and ball.edge_angle_deg is not None:
+            depth, angle = None, f"{ball.edge_angle_deg:.4f} deg"
+            key = edge_angle_key(math.radians(ball.edge_angle_deg))
+        to = (folder or results / CUTLIST) / ball.pattern / key
+        summaries.append(
+            _write_one(path, results_root, ball.pattern, depth, angle, tooling, to, own, units or study.units)
+        )
     if as_json:
         print_json({"study": study.name, "cut_lists": summaries})
 
@@ -125,6 +147,7 @@ def _write_one(
     tooling: dict[str, str],
     folder: Path | None,
     issue: Issue,
+    units: str | None,
 ) -> CutListSummary:
     """Write the files of one ball; what its list says, in short."""
     kinds = {"--shrinkage": SHARE, "--land-finish": LENGTH, "--dimple-finish": LENGTH}
@@ -161,11 +184,13 @@ def _write_one(
         "checks": check_measures(found, class_rows, cuts, tolerances),
     }
     write_text(folder / CSV, as_csv(table))
-    write_text(folder / PAGE, _page(found, classes, table, summary))
+    write_text(folder / TRADE / CSV, as_csv(in_inches(table)))
+    with shown_in(units or found.study.units):
+        write_text(folder / PAGE, _page(found, classes, table, summary))
     write_skin(folder / f"{BALL}.stl", surface)
     for half, part in zip(HALVES, parts, strict=True):
         write_skin(folder / f"{CAVITY}_{half}.stl", part)
-    written = [CSV, PAGE, f"{BALL}.stl", *(f"{CAVITY}_{half}.stl" for half in HALVES)]
+    written = [CSV, f"{TRADE}/{CSV}", PAGE, f"{BALL}.stl", *(f"{CAVITY}_{half}.stl" for half in HALVES)]
     written += _step_files(found.ball, cavity, folder)
     messages().print(f"wrote {', '.join(written)} in {folder}")
     return summary
@@ -265,5 +290,6 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Column], su
         "polygons": polygons,
         "amplitude_deg": np.degrees(seam.amplitude_rad),
         "waves": seam.waves,
+        "inches": not in_si(),
     }
     return render(_TEMPLATE, values)

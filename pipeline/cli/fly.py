@@ -14,6 +14,7 @@ from pipeline.cli.output import messages, print_json, tables, warn
 from pipeline.errors import InputError
 from pipeline.study.fields import Section
 from pipeline.study.model import AirSpec, BallSpec, Launch, Wind
+from pipeline.study.trade_units import breakable, in_si, shown, yards
 from pipeline.study.units import LENGTH, QuantityError, in_unit, parse_quantity
 
 if TYPE_CHECKING:
@@ -346,7 +347,7 @@ def _print_means(asked: _Asked, means: Sequence[MeanRow]) -> None:
     table.add_column("table", no_wrap=True)
     for head in ("carry, yd (m)", "peak height, yd (m)", "descent, deg", "time, s", "total, yd (m)",
                  "side, yd (m)", "outside the table"):  # fmt: skip
-        table.add_column(head, justify="right")
+        table.add_column(shown(head), justify="right")
     for of, mean in zip(asked.tables, means, strict=True):
         spread = count > 1
         table.add_row(
@@ -363,8 +364,10 @@ def _print_means(asked: _Asked, means: Sequence[MeanRow]) -> None:
 
 
 def _length(metres: float, sd_m: float, spread: bool) -> str:
-    yards, off = (in_unit(value, LENGTH, "yd") for value in (metres, sd_m))
-    return f"{_with_spread(yards, off, 1, spread)} ({metres:.1f})"
+    if in_si():
+        return _with_spread(metres, sd_m, 1, spread)
+    length, off = (in_unit(value, LENGTH, "yd") for value in (metres, sd_m))
+    return f"{_with_spread(length, off, 1, spread)} ({metres:.1f})"
 
 
 def _with_spread(value: float, off: float, digits: int, spread: bool) -> str:
@@ -379,9 +382,9 @@ def _print_table(result: "FlightRow") -> None:
         ("side (right positive)", result["side_m"]),
         ("total (less certain)", result["total_m"]),
     ):
-        table.add_row(label, f"{metres:.1f} m", f"{in_unit(metres, LENGTH, 'yd'):.1f} yd")
-    table.add_row("descent angle", f"{result['descent_deg']:.1f} deg", "")
-    table.add_row("flight time", f"{result['time_s']:.2f} s", "")
-    table.add_row("spin at landing", f"{result['final_spin_rpm']:.0f} rpm", "")
-    table.add_row("outside the table", f"{100 * result['extrapolated']:.0f} % of the time", "")
+        table.add_row(label, breakable(yards(metres)))
+    table.add_row("descent angle", f"{result['descent_deg']:.1f} deg")
+    table.add_row("flight time", f"{result['time_s']:.2f} s")
+    table.add_row("spin at landing", f"{result['final_spin_rpm']:.0f} rpm")
+    table.add_row("outside the table", f"{100 * result['extrapolated']:.0f} % of the time")
     tables().print(table)

@@ -10,7 +10,7 @@ from pipeline.arrays import FloatArray
 from pipeline.decide.flights.golfer import as_flown, in_words
 from pipeline.decide.flights.passage import Passage
 from pipeline.study.model import Golfer, Study
-from pipeline.study.trade_units import breakable
+from pipeline.study.trade_units import breakable, shown
 
 REYNOLDS_EDGES = (5e4, 6e4, 7e4, 8e4, 1e5, 1.3e5, 1.7e5, 2.1e5)
 SPIN_RATIO_EDGES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4)
@@ -113,7 +113,7 @@ def golfer_table(rows: Sequence[GolferRow]) -> Table:
     """Return the table of the golfers as they will be flown."""
     table = Table("golfer", "as flown: mean ± standard deviation", title="Golfers")
     for row in rows:
-        table.add_row(row["golfer"], row["words"])
+        table.add_row(row["golfer"], shown(row["words"]))
     return table
 
 

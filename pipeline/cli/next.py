@@ -16,11 +16,20 @@ from pipeline.records.tree import COEFFICIENTS
 from pipeline.study.edit import Addition, with_values
 from pipeline.study.file import read_study_text
 from pipeline.study.model import Study
-from pipeline.study.trade_units import breakable, millimetres, number
-from pipeline.study.units import YARD_M
+from pipeline.study.trade_units import (
+    breakable,
+    flight_m,
+    flight_unit,
+    millimetres,
+    number,
+    shown_in,
+    yards_only,
+)
 
 
-def propose_next(path: Path, results_root: Path, count: int, out: Path | None, as_json: bool) -> None:
+def propose_next(
+    path: Path, results_root: Path, count: int, out: Path | None, as_json: bool, units: str | None = None
+) -> None:
     """Rank the depths that could be computed next and write a study that adds the best of them.
 
     Parameters
@@ -36,6 +45,8 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
         that its relative paths hold.
     as_json : bool
         Print one JSON object instead of a table.
+    units : str, optional
+        "trade" or "SI"; those of the study when absent.
 
     Raises
     ------
@@ -65,13 +76,16 @@ def propose_next(path: Path, results_root: Path, count: int, out: Path | None, a
             }
         )
     else:
-        _print_table(ranked, chosen)
+        with shown_in(units or study.units):
+            _print_table(ranked, chosen)
     if chosen:
         messages().print(
             f"wrote {target}; depthline run {target} computes what is new in it and decides anew"
         )
     else:
-        messages().print(f"no depth is expected to gain {WORTHLESS_M:g} m of carry; nothing was written")
+        with shown_in(units or study.units):
+            least = breakable(yards_only(WORTHLESS_M, 2))
+        messages().print(f"no depth is expected to gain {least} of carry; nothing was written")
 
 
 def study_with(path: Path, study: Study, chosen: list[NextDepth], target: Path) -> str:
@@ -90,15 +104,26 @@ def study_with(path: Path, study: Study, chosen: list[NextDepth], target: Path) 
 
 def _print_table(ranked: list[NextDepth], chosen: list[NextDepth]) -> None:
     table = Table(title="Depths to compute next (all Reynolds numbers and spin ratios of the study)")
-    for column in ("pattern", "depth, mm", "expected gain, yd", "core hours", "yd a core hour", "added"):
+    unit = flight_unit()
+    for column in (
+        "pattern", "depth, mm", f"expected gain, {unit}", "core hours", f"{unit} a core hour", "added",
+    ):  # fmt: skip
         table.add_column(column, justify="left" if column == "pattern" else "right")
     for offer in ranked:
         table.add_row(
             offer.pattern,
-            number(1e3 * offer.depth_m, 3),
-            number(offer.gain_m / YARD_M, 2),
+            _cut(offer),
+            number(offer.gain_m / flight_m(), 2),
             number(offer.core_hours, 2),
-            number(offer.gain_per_core_hour / YARD_M, 2),
+            number(offer.gain_per_core_hour / flight_m(), 2),
             "yes" if offer in chosen else "",
         )
     tables().print(table)
+
+
+def _cut(offer: NextDepth) -> str:
+    """Depth in mm, with the edge angle first where the study states that."""
+    depth = number(1e3 * offer.depth_m, 3)
+    if offer.edge_angle_rad is None:
+        return depth
+    return f"{math.degrees(offer.edge_angle_rad):.2f} deg ({depth})"

@@ -8,10 +8,20 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, shown_progress, tables, warn
 from pipeline.errors import InputError
+from pipeline.study.trade_units import (
+    breakable,
+    flight_m,
+    flight_unit,
+    shown,
+    shown_in,
+    yards_cell,
+    yards_only,
+)
 from pipeline.study.units import ANGLE, SPEED, SPIN, Kind, QuantityError, in_unit, parse_quantity
 
 if TYPE_CHECKING:
     from pipeline.flight.trajectory import Launches
+    from pipeline.range.plan import Plan
     from pipeline.range.record import ReductionRecord
 
 DRAWS, SEED = 400, 1
@@ -162,12 +172,16 @@ def _limits(kind: Kind, low: float, high: float) -> str:
 
 def _print(record: "ReductionRecord") -> None:
     table = Table(title="Carry of the launch, with measured drag and lift")
-    for head in ("pattern", "balls", "shots", "carry, m", "90 % interval, m", "peak height, m", "outside"):
-        table.add_column(head, justify="left" if head == "pattern" else "right")
+    heads = (
+        "pattern", "balls", "shots", "carry, yd (m)", "90 % interval, yd", "peak height, yd (m)", "outside",
+    )  # fmt: skip
+    for head in heads:
+        table.add_column(shown(head), justify="left" if head == "pattern" else "right")
     for row, of in zip(record.carry, record.patterns, strict=True):
         table.add_row(
-            row.pattern, str(of.balls), str(of.shots), f"{row.carry_m:.1f}",
-            f"{row.carry_lo_m:.1f} to {row.carry_hi_m:.1f}", f"{row.peak_height_m:.1f}",
+            row.pattern, str(of.balls), str(of.shots), yards_cell(row.carry_m),
+            f"{row.carry_lo_m / flight_m():.1f} to {row.carry_hi_m / flight_m():.1f}",
+            yards_cell(row.peak_height_m),
             f"{100 * row.extrapolated:.0f} %",
         )  # fmt: skip
     tables().print(table)
@@ -175,7 +189,7 @@ def _print(record: "ReductionRecord") -> None:
 
 def plan_range(
     path: Path, results_root: Path, reference: Path | None, arrangement: str, error: str, ball_scatter: float,
-    out: Path | None, seed: int, as_json: bool,
+    out: Path | None, seed: int, as_json: bool, units: str | None = None,
 ) -> None:  # fmt: skip
     """Design a firing of a study's short list beside a reference ball; write sheet and empty CSV.
 
@@ -230,7 +244,8 @@ def plan_range(
     target = out or folder / "firing"
     depths = {one.name: one.depth_m for one in (stands, *candidates)}
     write_empty_firings(target / "firings.csv", of, gates, depths)
-    sheet = write_sheet(target / "sheet.html", of, wanted_m)
+    with shown_in(units or study.units):
+        sheet = write_sheet(target / "sheet.html", of, wanted_m)
     result = {
         "balls": of.balls, "shots": len(of.order), "speed_m_s": list(of.programme.speed_m_s),
         "spin_rad_s": list(of.programme.spin_rad_s), "wanted_se_m": wanted_m, "reached": of.reached,
@@ -240,17 +255,23 @@ def plan_range(
     if as_json:
         print_json(result)
         return
+    with shown_in(units or study.units):
+        _print_plan(of, wanted_m)
+    messages().print(f"wrote {sheet} and {target / 'firings.csv'}")
+
+
+def _print_plan(of: "Plan", wanted_m: float) -> None:
+    unit = flight_unit()
     table = Table(title=f"{of.balls} balls of each kind, {len(of.order)} shots")
-    for head in ("prototype", "standard error of the difference in carry, m", "found in simulated ranges, m"):
+    for head in (
+        "prototype",
+        f"standard error of the difference in carry, {unit}",
+        f"found in simulated ranges, {unit}",
+    ):
         table.add_column(head, justify="left" if head == "prototype" else "right")
     for name, se in of.se_m.items():
-        table.add_row(name, f"{se:.2f}", f"{of.found_m[name]:.2f}")
+        table.add_row(name, f"{se / flight_m():.2f}", f"{of.found_m[name] / flight_m():.2f}")
     tables().print(table)
     if not of.reached:
-        warn(
-            [
-                f"{wanted_m:.2f} m is not reached with {of.balls} balls of each kind: the "
-                f"scatter of balls decides"
-            ]
-        )
-    messages().print(f"wrote {sheet} and {target / 'firings.csv'}")
+        wanted = breakable(yards_only(wanted_m, 2))
+        warn([f"{wanted} is not reached with {of.balls} balls of each kind: the scatter of balls decides"])

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.shared_options import AsJson
+from pipeline.cli.shared_options import AsJson, Units
 
 firings = typer.Typer(
     name="range",
@@ -82,12 +82,16 @@ def range_reduce(
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write; results/range/NAME when absent.")
     ] = None,
+    units: Units = None,
     as_json: AsJson = False,
 ) -> None:
     """Find drag and lift of fired balls, with errors, and what is wrong with the firings."""
     from pipeline.cli.range import reduce_range
+    from pipeline.study.trade_units import shown_in
 
-    reduce_range(files, balls, drag, lift, {"--speed": speed, "--angle": angle, "--spin": spin}, out, as_json)
+    launch = {"--speed": speed, "--angle": angle, "--spin": spin}
+    with shown_in(units or "trade"):
+        reduce_range(files, balls, drag, lift, launch, out, as_json)
 
 
 @firings.command("plan", epilog='Example: depthline range plan cases/demo/study.yaml --error "2 yd"')
@@ -109,9 +113,10 @@ def range_plan(
     results: Annotated[Path, typer.Option(metavar="DIR", help="Folder of all results.")] = Path("results"),
     out: Annotated[Path | None, typer.Option(metavar="DIR", help="Where to write.")] = None,
     seed: Annotated[int, typer.Option(min=0, help="Seed of simulations and order.")] = 0,
+    units: Units = None,
     as_json: AsJson = False,
 ) -> None:
     """Design a firing of a study's short list: balls, shots, order; a sheet to print, a CSV to fill in."""
     from pipeline.cli.range import plan_range
 
-    plan_range(study, results, reference, arrangement, error, ball_scatter, out, seed, as_json)
+    plan_range(study, results, reference, arrangement, error, ball_scatter, out, seed, as_json, units)

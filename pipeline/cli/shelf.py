@@ -12,7 +12,7 @@ from rich.table import Table
 from pipeline.cli.output import messages, print_json, shown_progress, tables, warn
 from pipeline.errors import InputError
 from pipeline.study.names import SAFE_NAME
-from pipeline.study.trade_units import millimetres, yards_cell
+from pipeline.study.trade_units import flight_m, millimetres, shown, shown_in, yards_cell
 from pipeline.study.units import LENGTH, SHARE, Kind, QuantityError, parse_quantity
 
 if TYPE_CHECKING:
@@ -199,8 +199,8 @@ def _as_json(ball: "ShelfBall") -> dict[str, object]:
     }  # fmt: skip
 
 
-def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool) -> None:
-    """Rank the balls of a shelf for a study's golfers; write table and picture.
+def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool, units: str | None = None) -> None:
+    """Rank the balls of a shelf for a study's golfers; write table and picture, in the units named.
 
     Raises
     ------
@@ -227,7 +227,7 @@ def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool) -> N
     target = results_root / study.name
     target.mkdir(parents=True, exist_ok=True)
     write_text(target / SHELF_RANK, ranked.to_csv(index=False, lineterminator="\n"))
-    with style():
+    with style(), shown_in(units or study.units):
         draw = partial(draw_shelf, study, ranked)
         figure = draw()
         settle(figure)
@@ -238,10 +238,10 @@ def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool) -> N
             {"study": study.name, "shelf": str(folder), "rows": listed, "picture": str(target / SHELF_FIGURE)}
         )
         return
-    for golfer, rows in ranked.groupby("golfer", sort=False):
-        _print_ranking(str(golfer), rows, len(study.golfers) > 1)
-    best = best_of_patterns(ranked[ranked["peak_height_m"].notna()])
-    _print_heights(best)
+    with shown_in(units or study.units):
+        for golfer, rows in ranked.groupby("golfer", sort=False):
+            _print_ranking(str(golfer), rows, len(study.golfers) > 1)
+        _print_heights(best_of_patterns(ranked[ranked["peak_height_m"].notna()]))
     outside = ranked[ranked["extrapolated"] > EXTRAPOLATION_WORTH_A_NOTE]
     if len(outside):
         worst = outside.sort_values("extrapolated").iloc[-1]
@@ -257,15 +257,17 @@ def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool) -> N
 
 def _print_ranking(golfer: str, rows: "pd.DataFrame", several: bool) -> None:
     table = Table(title=f"{golfer}: {len(rows)} balls, the best first")
-    heads = ("rank", "ball", "kind", "depth", "carry, yd (m)", "to the first, m", "peak height, m", "window")
+    heads = (
+        "rank", "ball", "kind", "depth", "carry, yd (m)", "to the first, yd", "peak height, yd (m)", "window",
+    )  # fmt: skip
     for head in heads:
-        table.add_column(head, justify="left" if head in ("ball", "kind", "window") else "right")
+        table.add_column(shown(head), justify="left" if head in ("ball", "kind", "window") else "right")
     for row in rows.head(MOST_SHOWN).to_dict("records"):
         window = {True: "in", False: "outside"}.get(row["in_window"], "-")
-        peak = "-" if math.isnan(row["peak_height_m"]) else f"{row['peak_height_m']:.1f}"
         table.add_row(
             str(row["rank"]), row["ball"], row["kind"], millimetres(row["depth_m"]),
-            yards_cell(row["carry_m"], row["carry_se_m"]), f"{row['difference_m']:+.1f}", peak, window,
+            yards_cell(row["carry_m"], row["carry_se_m"]), f"{row['difference_m'] / flight_m():+.1f}",
+            yards_cell(row["peak_height_m"]), window,
         )  # fmt: skip
     tables().print(table)
     if len(rows) > MOST_SHOWN:
@@ -274,12 +276,12 @@ def _print_ranking(golfer: str, rows: "pd.DataFrame", several: bool) -> None:
 
 def _print_heights(best: "pd.DataFrame") -> None:
     table = Table(title="Each pattern at its best: depth, and the peak height that goes with it")
-    for head in ("golfer", "pattern", "ball", "depth", "carry, yd (m)", "peak height, m"):
-        table.add_column(head, justify="left" if head in ("golfer", "pattern", "ball") else "right")
+    for head in ("golfer", "pattern", "ball", "depth", "carry, yd (m)", "peak height, yd (m)"):
+        table.add_column(shown(head), justify="left" if head in ("golfer", "pattern", "ball") else "right")
     for _, rows in best.groupby("golfer", sort=False):
         for row in rows.head(MOST_SHOWN).to_dict("records"):
             table.add_row(
                 row["golfer"], row["pattern"] or "-", row["ball"], millimetres(row["depth_m"]),
-                yards_cell(row["carry_m"], row["carry_se_m"]), f"{row['peak_height_m']:.1f}",
+                yards_cell(row["carry_m"], row["carry_se_m"]), yards_cell(row["peak_height_m"]),
             )  # fmt: skip
     tables().print(table)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.shared_options import AsJson
+from pipeline.cli.shared_options import AsJson, Units
 
 Shelf = Annotated[Path, typer.Option("--shelf", metavar="DIR", help="Folder of the shelf.")]
 SHELF = Path("shelf")
@@ -99,9 +99,10 @@ def shelf_rank(
     results: Annotated[
         Path, typer.Option(metavar="DIR", help="Folder of all results; a study's are in DIR/NAME.")
     ] = Path("results"),
+    units: Units = None,
     as_json: AsJson = False,
 ) -> None:  # fmt: skip
     """Fly a study's golfers with every ball of the shelf: which suits this construction, at which depth."""
     from pipeline.cli.shelf import rank
 
-    rank(study, shelf, results, as_json)
+    rank(study, shelf, results, as_json, units)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from pipeline.cli.shared_options import AsJson, ResultsRoot, StudyPath
+from pipeline.cli.shared_options import AsJson, ResultsRoot, StudyPath, Units
 
 PatternName = Annotated[
     str | None, typer.Option("--pattern", metavar="NAME", help="Pattern; needed when the study has several.")
@@ -60,6 +60,7 @@ def cutlist(
         str, typer.Option(metavar="TEXT", help="Number of the list; STUDY-PATTERN-DEPTH when absent.")
     ] = "",
     revision: Annotated[str, typer.Option(metavar="TEXT", help="Revision of the list.")] = "A",
+    units: Units = None,
     results: ResultsRoot = Path("results"),
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write, instead of the results folder.")
@@ -73,13 +74,13 @@ def cutlist(
     tooling = {"--shrinkage": shrinkage, "--land-finish": land_finish, "--dimple-finish": dimple_finish}
     issue = Issue(number, revision)
     if not decided:
-        write_cut_list(study, results, pattern, depth, edge_angle, tooling, out, as_json, issue)
+        write_cut_list(study, results, pattern, depth, edge_angle, tooling, out, as_json, issue, units)
         return
     given = {"--pattern": pattern, "--depth": depth, "--edge-angle": edge_angle}
     for option, value in given.items():
         if value is not None:
             raise InputError(f"{option}: {value}: goes with one ball; --decided takes those of the decision")
-    write_decided(study, results, tooling, out, as_json, issue)
+    write_decided(study, results, tooling, out, as_json, issue, units)
 
 
 def order(

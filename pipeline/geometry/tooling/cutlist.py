@@ -30,6 +30,11 @@ across flats; with an edge radius measures are those of the sharp edge, but for 
 
 CAVITY_PREFIX = "cavity_"
 
+INCH_MM = 25.4
+"""Exact by definition (international yard and pound agreement of 1959)."""
+
+_DECIMALS = {"deg": 5, "mm3": 6, "in": 6, "in3": 9}
+
 ClassCuts = TypedDict(
     "ClassCuts",
     {
@@ -148,8 +153,24 @@ def cuts_by_class(table: dict[str, Column], classes: list[SizeClass]) -> list[Cl
     return rows
 
 
+def in_inches(table: dict[str, Column]) -> dict[str, Column]:
+    """Cut list with its lengths in inches, volumes in cubic inches; names end in `_in` and `_in3`."""
+    found = {}
+    for name, column in table.items():
+        for ending, inches, size in (("_mm", "_in", INCH_MM), ("_mm3", "_in3", INCH_MM**3)):
+            if name.endswith(ending):
+                found[name.removesuffix(ending) + inches] = column / size
+                break
+        else:
+            found[name] = column
+    return found
+
+
 def as_csv(table: dict[str, Column]) -> str:
-    """Write a cut list as CSV with a header line: lengths to 0.1 um, angles to 1e-5 deg, nothing for NaN."""
+    """Write a cut list as CSV with a header line, nothing for NaN.
+
+    Lengths to 0.1 um or a millionth of an inch, angles to 1e-5 deg.
+    """
     lines = [",".join(table)]
     for row in zip(*table.values(), strict=True):
         lines.append(",".join(_cell(name, value) for name, value in zip(table, row, strict=True)))
@@ -161,4 +182,4 @@ def _cell(name: str, value: Any) -> str:
         return str(value)
     if np.isnan(value):
         return ""
-    return f"{value:.{5 if name.endswith('_deg') else 6 if name.endswith('_mm3') else 4}f}"
+    return f"{value:.{_DECIMALS.get(name.rsplit('_', 1)[-1], 4)}f}"

@@ -14,7 +14,7 @@ from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.dimple.section import ARC, Profile, Sections
 from pipeline.geometry.layout.layout import Layout, smooth_layout, spread_layout
 from pipeline.geometry.tooling import drawings
-from pipeline.geometry.tooling.cutlist import as_csv, cut_list
+from pipeline.geometry.tooling.cutlist import as_csv, cut_list, in_inches
 from pipeline.geometry.tooling.mould import Tooling, cavity_of, finished_ball
 
 D = 42.7e-3
@@ -61,6 +61,18 @@ def test_measures_of_an_arc_by_its_definition():
         assert float(row["edge_angle_deg"]) == pytest.approx(epsilon, abs=1e-5)
     assert [row["half"] for row in rows] == ["upper", "both", "both", "both", "both", "lower"]
     assert [row["polar_deg"] for row in rows] == ["0.00000", *["90.00000"] * 4, "180.00000"]
+
+
+def test_the_same_list_in_inches(ball):
+    """An inch is 25.4 mm exactly (international yard and pound agreement of 1959)."""
+    own = cut_list(ball, ball, size_classes(ball))
+    inches = in_inches(own)
+    assert len(inches) == len(own) and not [name for name in inches if name.endswith(("_mm", "_mm3"))]
+    assert inches["surface_depth_in"] * 25.4 == pytest.approx(own["surface_depth_mm"])
+    assert inches["cavity_volume_in3"] * 25.4**3 == pytest.approx(own["cavity_volume_mm3"])
+    assert inches["edge_angle_deg"] is own["edge_angle_deg"]
+    written = next(csv.DictReader(io.StringIO(as_csv(inches))))
+    assert float(written["chord_diameter_in"]) * 25.4 == pytest.approx(own["chord_diameter_mm"][0], abs=2e-5)
 
 
 def test_a_cone_has_a_joint_and_no_wall_radius():
