@@ -19,10 +19,12 @@ import yaml
 from report_studies import make_results
 
 import pipeline.cli.run
+import pipeline.cli.verify
 from pipeline.cli.app import main
 from pipeline.geometry.layout.file import read_layout
 from pipeline.study.file import load_study, study_of
 from pipeline.study.reference import study_reference
+from pipeline.validation.parts import parts
 
 ROOT = Path(__file__).parents[1]
 GUIDE = ROOT / "docs/guide"
@@ -81,7 +83,12 @@ def there(tree: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
         load_study(path)
         return 0
 
+    def named(names: list[str], *_: Any) -> int:
+        parts(names)
+        return 0
+
     monkeypatch.setattr(pipeline.cli.run, "run_study", parsed)
+    monkeypatch.setattr(pipeline.cli.verify, "verify", named)
     yield tree
 
 

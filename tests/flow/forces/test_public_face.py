@@ -8,7 +8,7 @@ import pytest
 
 import pipeline.flow.forces as forces
 
-GUIDE = Path(__file__).parents[3] / "docs/guide/other-cases.md"
+GUIDE = Path(__file__).parents[3] / "docs/guide/forces.md"
 
 
 def write_case(folder: Path) -> None:
