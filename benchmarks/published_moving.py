@@ -38,7 +38,7 @@ def main() -> None:
         if depth > nearest[row["ball"]] or spin_ratio == 0.0 or row["goal"] not in ("met", "missed"):
             continue
         value, error = map(float, row["computed"].split(" +- "))
-        published, spread = map(float, row["published"].split(" +- "))
+        published = float(row["published"].split(" +- ")[0])
         at = columns(depth * 1e-3, reynolds, spin_ratio)
         mean, deviation = discrepancy.mean_at("published", at), discrepancy.deviation_at("published", at)
         if row["quantity"] == "Cd":

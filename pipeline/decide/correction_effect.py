@@ -98,7 +98,8 @@ def moving_record(study: Study, flown: Flown) -> MovingDimples | None:
     moved = {name: of for name, of in flown.computed.items() if isinstance(of, CorrectedModel)}
     if not moved:
         return None
-    reynolds = float(np.sqrt(min(study.flow.reynolds) * max(study.flow.reynolds)))
+    middle = np.sqrt(min(study.flow.reynolds) * max(study.flow.reynolds))
+    reynolds = float(f"{middle:.2g}")
     spin_ratio = 0.5 * (min(study.flow.spin_ratios) + max(study.flow.spin_ratios))
     added = []
     for name, model in moved.items():

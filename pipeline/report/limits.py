@@ -4,7 +4,7 @@ from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
-from pipeline.study.trade_units import NOTHING, millimetres, number, share, unbroken
+from pipeline.study.trade_units import NOTHING, millimetres, number, share, unbroken, whole
 
 
 def limits(inputs: Inputs) -> list[tuple[str, str]]:
@@ -98,7 +98,7 @@ def _still_dimples(inputs: Inputs) -> list[tuple[str, str]]:
             "Dimples that stand still",
             text
             + f"Flights have what {moving.pairs} pairs of such runs, of other balls, say that moving dimples "
-            f"add: {both} (Re {moving.reynolds:,.0f}, S {moving.spin_ratio:.2g}); "
+            f"add: {both} (Re {whole(moving.reynolds)}, S {moving.spin_ratio:.2g}); "
             f"{left} Without it the most probable best depths would be {without}. transient-rans computes it "
             "for a pattern of one's own.",
         )

@@ -121,6 +121,7 @@ def _content(
         "library": library(),
         "scripts": scripts(),
         "study_file": _study_file(results),
+        "moved": inputs.decision.moving_dimples is not None,
         "study_json": json.dumps(study.to_json(), indent=1, ensure_ascii=False),
         "facts_of_study": _facts(inputs),
         "advice": _advice(inputs),
