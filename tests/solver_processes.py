@@ -8,10 +8,11 @@ def solver_processes(results: Path) -> list[int]:
     found = []
     for entry in Path("/proc").iterdir():
         try:
-            program = (entry / "cmdline").read_bytes().split(b"\0")[0]
+            words = (entry / "cmdline").read_bytes().split(b"\0")
             folder = (entry / "cwd").resolve(strict=True)
         except OSError:
             continue
-        if program.endswith(b"simpleFoam") and folder == results.resolve():
+        # One that is only asked for its version has no case.
+        if words[0].endswith(b"simpleFoam") and b"-case" in words and folder == results.resolve():
             found.append(int(entry.name))
     return found
