@@ -9,7 +9,6 @@ from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.correction import BallScore
 from pipeline.aero.discrepancy import TERMS, columns
 from pipeline.aero.model import CoefficientModel
-from pipeline.aero.moving_dimples import comparisons
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
@@ -114,7 +113,7 @@ def moving_record(study: Study, flown: Flown) -> MovingDimples | None:
             for d, depth in enumerate(model.shown_m)
         ]  # fmt: skip
     return MovingDimples(
-        pairs=len(comparisons()),
+        pairs=len(discrepancy.comparisons),
         reynolds=reynolds,
         spin_ratio=spin_ratio,
         added=added,

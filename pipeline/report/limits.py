@@ -66,8 +66,8 @@ def _model_error(inputs: Inputs) -> str:
 
 
 def _still_dimples(inputs: Inputs) -> list[tuple[str, str]]:
-    model, spins = fidelity(inputs.study.flow.fidelity), inputs.study.flow.spin_ratios
-    if model.turning or not model.turbulent or not any(spins):
+    flow = inputs.study.flow
+    if not fidelity(flow.fidelity).still_dimples or not any(flow.spin_ratios):
         return []
     moving = inputs.decision.moving_dimples
     text = (

@@ -120,6 +120,13 @@ class CaseWriter:
         MissingError
             If the solver cannot hold zones for spans of time.
         """
+        entries = zone_entries(zones, self._spin_ratio, self._time_step, self._end_time)
+        if self._dialect.foundation and any(entry.since is not None for entry in entries):
+            raise MissingError(
+                f"flow.fidelity: {self._fidelity.name}: zones that stand still on a turning mesh are held "
+                f"for spans of time, which OpenFOAM {self._dialect.version} cannot; use OpenCFD's OpenFOAM, "
+                "steady-rans, or boundary_layer: turbulent"
+            )
         start = start or {}
         for name in ("system/controlDict", "system/fvSchemes", "system/fvSolution",
                      "constant/transportProperties", "constant/turbulenceProperties"):  # fmt: skip
@@ -137,22 +144,9 @@ class CaseWriter:
         folder.mkdir(parents=True, exist_ok=True)
         for path in Path(mesh).resolve().iterdir():
             (folder / path.name).symlink_to(path)
-        entries = zone_entries(zones, self._spin_ratio, self._time_step, self._end_time)
         if entries:
-            if len(zones) > 1 and self._dialect.foundation:
-                raise MissingError(
-                    f"flow.fidelity: {self._fidelity.name}: zones that stand still on a turning mesh are "
-                    f"held for spans of time, which OpenFOAM {self._dialect.version} cannot; use OpenCFD's "
-                    "OpenFOAM, steady-rans, or boundary_layer: turbulent"
-                )
             self._write("constant/fvOptions", zones=entries)
-            suffixes = [""] if len(zones) == 1 else map(str, range(len(zones)))
-            cells = {
-                name + suffix: labels
-                for suffix, of in zip(suffixes, zones, strict=True)
-                for name, labels in vars(of).items()
-            }
-            self._write_zones({entry.zone: cells[entry.zone] for entry in entries})
+            self._write_zones({entry.zone: entry.cells for entry in entries})
 
     def request_stop(self) -> None:
         """Tell the running solver to write its state and end (it rereads controlDict)."""

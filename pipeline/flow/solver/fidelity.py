@@ -66,8 +66,6 @@ class Fidelity:
         Relative errors of d(Cd)/d(depth) and d(Cl)/d(depth) by mesh level; empty where none was measured.
     turning : bool
         Whether the mesh turns with the ball as a solid body.
-    tripped : bool
-        Whether the state of the boundary layer can be an input (`pipeline.flow.solver.boundary_layer`).
     whole : bool
         Whether the flow is computed around the whole ball, be the pattern mirrored or not: eddies are not.
     """
@@ -83,7 +81,6 @@ class Fidelity:
     slope_error: dict[str, tuple[float, float]] = field(default_factory=dict)
     courant: float | None = None
     turning: bool = False
-    tripped: bool = False
     whole: bool = False
 
     @property
@@ -185,7 +182,6 @@ FIDELITIES = {
             levels=BALL_LEVELS,
             reynolds=(7.5e4, 3e5),  # the lowest that was compared with published balls (docs/validation.md)
             turbulent=True,
-            tripped=True,
             model_error=DIMPLED_MODEL_ERROR,
             slope_error=slope_errors(),
             scope=(
@@ -212,7 +208,6 @@ FIDELITIES = {
             levels=BALL_LEVELS,
             reynolds=(7.5e4, 3e5),
             turbulent=True,
-            tripped=True,
             model_error=DIMPLED_MODEL_ERROR,
             slope_error=slope_errors(),
             courant=1.6,

@@ -6,10 +6,11 @@ sector; so the solver needs no restart, and a case that was stopped goes on.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.arrays import IntArray
 from pipeline.flow.solver.boundary_layer import ZONE_ENERGY, Zones
 
 CELLS_A_SECTOR = 1.5
@@ -25,7 +26,9 @@ class ZoneEntry:
     name : str
         Of the constraint, unlike any other's.
     zone : str
-        Cell zone.
+        Cell zone; the same in every turn.
+    cells : ndarray of int
+        Its cells.
     energy : float
         Turbulence energy there in units of U^2.
     since, duration : float or None
@@ -34,6 +37,7 @@ class ZoneEntry:
 
     name: str
     zone: str
+    cells: IntArray
     energy: float
     since: float | None = None
     duration: float | None = None
@@ -81,7 +85,7 @@ def zone_entries(
             sector = passed % len(zones)
             turn = passed // len(zones)
             found += [
-                ZoneEntry(f"{of.zone}-{turn}", of.zone, of.energy, since, until - since)
+                replace(of, name=f"{of.zone}-{turn}", since=since, duration=until - since)
                 for of in _entries(zones[sector], str(sector))
             ]
     return found
@@ -89,7 +93,7 @@ def zone_entries(
 
 def _entries(zones: Zones, suffix: str) -> list[ZoneEntry]:
     return [
-        ZoneEntry(name + suffix, name + suffix, energy)
-        for name, energy in ZONE_ENERGY.items()
-        if len(getattr(zones, name))
+        ZoneEntry(name + suffix, name + suffix, cells, ZONE_ENERGY[name])
+        for name, cells in vars(zones).items()
+        if len(cells)
     ]
