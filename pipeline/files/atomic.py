@@ -1,5 +1,6 @@
 """Writes files atomically: to a temporary name, then renamed."""
 
+import fnmatch
 import json
 import os
 import shutil
@@ -70,7 +71,11 @@ def remove_leftovers(folder: Path) -> list[Path]:
         Files that were removed: those with a temporary name of ours whose lock no process holds.
     """
     removed = []
-    for path in sorted(Path(folder).rglob(TEMPORARY)):
+    # Not `rglob`, which fails on a folder that another process removes meanwhile (Python 3.11).
+    found = [
+        Path(place, name) for place, _, names in os.walk(folder) for name in fnmatch.filter(names, TEMPORARY)
+    ]
+    for path in sorted(found):
         if path.is_symlink() or not path.is_file():
             continue
         try:

@@ -8,6 +8,7 @@ date, so that it is made again.
 import os
 import tempfile
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -158,11 +159,14 @@ def bring_back_from_the_future(results: Path) -> list[str]:
     """
     with tempfile.NamedTemporaryFile(dir=results, prefix=".clock.") as clock:
         now = os.stat(clock.name).st_mtime_ns
-    times = {
-        path: path.lstat().st_mtime_ns
-        for path in results.rglob("*")
-        if path.suffix in (".json", ".csv", ".html", ".npz") and CASE not in path.relative_to(results).parts
-    }
+    times = {}
+    # Not into the solver's folders, which it may be changing: those of a killed run go on for a while.
+    for place, folders, names in os.walk(results):
+        folders[:] = [folder for folder in folders if folder != CASE]
+        for path in (Path(place, name) for name in names):
+            if path.suffix in (".json", ".csv", ".html", ".npz"):
+                with suppress(FileNotFoundError):
+                    times[path] = path.lstat().st_mtime_ns
     late = sorted((time, path) for path, time in times.items() if time > now)
     if not late:
         return []

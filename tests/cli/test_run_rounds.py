@@ -11,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 import pytest
+from solver_processes import run_files
 
 from pipeline.decide.policy import CHECK, FIRST, FIRST_RUNS
 from pipeline.decide.rounds import points_of, read_rounds
@@ -55,10 +56,6 @@ def environment(folder: Path) -> dict[str, str]:
         "PATH": f"{STUB}{os.pathsep}{os.environ['PATH']}",
         "STUB_SETTINGS": str(folder / "stub.json"),
     }
-
-
-def run_files(folder: Path) -> dict[str, int]:
-    return {str(path): path.stat().st_mtime_ns for path in folder.rglob("run.json")}
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 import pytest
 from small_study import run_record
-from solver_processes import solver_processes
+from solver_processes import run_files, solver_processes
 
 from pipeline.cli.run import _to_retry
 from pipeline.ending import ended_well
@@ -130,12 +130,6 @@ def wait_for_solver(results: Path) -> int:
         assert time.monotonic() < end
         time.sleep(0.02)
     return solvers[0]
-
-
-def run_files(results: Path) -> dict[str, int]:
-    return {
-        str(path.parent.relative_to(results)): path.stat().st_mtime_ns for path in results.rglob("run.json")
-    }
 
 
 @pytest.fixture(scope="module")

@@ -74,3 +74,18 @@ def test_leftovers_of_a_killed_writer_are_removed_and_nothing_else(tmp_path: Pat
         assert remove_leftovers(tmp_path) == [left]
     assert {path.name for path in folder.iterdir()} == {"skin.stl", ".lock", ".snakemake", "totals.json"}
     assert remove_leftovers(tmp_path / "not there") == []
+
+
+def test_leftovers_are_looked_for_while_another_process_removes_folders(tmp_path: Path) -> None:
+    """As the solver of a killed run does, which goes on for a while."""
+    script = (
+        "import os, sys\nprint(flush=True)\nwhile True:\n os.makedirs(sys.argv[1])\n os.rmdir(sys.argv[1])"
+    )
+    other = subprocess.Popen([sys.executable, "-c", script, str(tmp_path / "case")], stdout=subprocess.PIPE)
+    try:
+        assert other.stdout and other.stdout.readline()
+        for _ in range(10_000):
+            assert remove_leftovers(tmp_path) == []
+    finally:
+        other.kill()
+        other.wait()
