@@ -159,11 +159,11 @@ def bring_back_from_the_future(results: Path) -> list[str]:
     """
     with tempfile.NamedTemporaryFile(dir=results, prefix=".clock.") as clock:
         now = os.stat(clock.name).st_mtime_ns
-    times = {}
+    times: dict[Path, int] = {}
     # Not into the solver's folders, which it may be changing: those of a killed run go on for a while.
-    for place, folders, names in os.walk(results):
+    for root, folders, names in os.walk(results):
         folders[:] = [folder for folder in folders if folder != CASE]
-        for path in (Path(place, name) for name in names):
+        for path in (Path(root, name) for name in names):
             if path.suffix in (".json", ".csv", ".html", ".npz"):
                 with suppress(FileNotFoundError):
                     times[path] = path.lstat().st_mtime_ns

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from tunnel import Tunnel
 
+from pipeline.flow.campaign.run import run
 from pipeline.flow.solver.fidelity import FIDELITIES
 from pipeline.geometry.ball.height_field import DimpledBall
 from pipeline.geometry.layout.layout import spread_layout
@@ -25,13 +26,18 @@ def flows(tmp_path_factory: pytest.TempPathFactory) -> dict[tuple[float, float],
     layout = spread_layout("icosahedral", 332, 0.084 * DIAMETER, 1e-4, DIAMETER, seed=1, mirror=True)
     for depth in (AT_REST, *DEPTHS):
         ball = DimpledBall(layout, np.full(332, depth * DIAMETER), DIAMETER)
-        tunnel.add_ball(f"d{depth}", ball, depth_m=depth * DIAMETER)
+        tunnel.add_ball(f"ico332/d{depth}", ball, depth_m=depth * DIAMETER)
     targets = {"standard_error": {"cd": 0.001, "cl": 0.002}}
-    found = {(AT_REST, 0.0): tunnel.run(f"d{AT_REST}", 1.1e5, 0.0, **targets)}
-    # Every run is a minute's work; the depth in between has been computed at rest.
-    for depth in DEPTHS:
-        start = found[AT_REST, 0.0]["run"]
-        found[depth, 0.15] = tunnel.run(f"d{depth}", 1.1e5, 0.15, starts_from=start, **targets)
+    # Every run is a minute's work; the depth in between has been computed at rest. Those that start from it
+    # are written first, since a state goes as soon as no run there is will start from it.
+    start = tunnel.prepare(f"ico332/d{AT_REST}", 1.1e5, 0.0, **targets)
+    spun = {
+        depth: tunnel.prepare(f"ico332/d{depth}", 1.1e5, 0.15, starts_from=start, **targets)
+        for depth in DEPTHS
+    }
+    found = {(AT_REST, 0.0): run(tunnel.results, start, ranks=1).content()}
+    for depth, run_id in spun.items():
+        found[depth, 0.15] = run(tunnel.results, run_id, ranks=1).content()
     return found
 
 
