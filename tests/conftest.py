@@ -12,13 +12,19 @@ from hypothesis import settings
 LONGEST_FIRST = (
     "test_dimpled_ball.py",
     "test_calibration.py",
+    "test_run_rounds.py",
+    "test_run_study.py",
 )
 """Files of minutes: started first, so that no worker is left with one when the others have ended."""
+
+SLOW = ("solver", "long", "browser")
+"""Marks of tests whose files come next."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     place = {name: number for number, name in enumerate(LONGEST_FIRST)}
-    items.sort(key=lambda item: place.get(item.path.name, len(place)))
+    slow = {item.path for item in items if any(item.get_closest_marker(mark) for mark in SLOW)}
+    items.sort(key=lambda item: (place.get(item.path.name, len(place)), item.path not in slow))
 
 
 # The same examples at each run, so that a change is judged by what it does and not by luck. New ones are
