@@ -30,14 +30,23 @@ class CorrectedModel(CoefficientModel):
         Of all patterns.
     measured : bool
         Whether measured balls taught it (else other flows: `pipeline.aero.moving_dimples`).
+    finer_mesh : bool
+        Whether these were flows on a finer mesh (`pipeline.aero.finer_mesh`).
     """
 
-    def __init__(self, computed: CoefficientModel, discrepancy: Discrepancy, measured: bool = True) -> None:
+    def __init__(
+        self,
+        computed: CoefficientModel,
+        discrepancy: Discrepancy,
+        measured: bool = True,
+        finer_mesh: bool = False,
+    ) -> None:
         self.__dict__.update(computed.__dict__)
         self._forget_tables()
         before = computed.discrepancies if isinstance(computed, CorrectedModel) else ()
         self.discrepancies: tuple[Discrepancy, ...] = (*before, discrepancy)
         self.corrected = measured or computed.corrected
+        self.finer_mesh = finer_mesh or computed.finer_mesh
         # What measured balls say is the sum of all that flows lack: it leaves the earlier parts no spread of
         # their own.
         self._uncertain = (discrepancy,) if measured else self.discrepancies

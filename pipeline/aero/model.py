@@ -73,6 +73,9 @@ class CoefficientModel:
     corrected = False
     """Whether measured balls have corrected the coefficients (`pipeline.aero.corrected`)."""
 
+    finer_mesh = False
+    """Whether runs on a finer mesh have (`pipeline.aero.finer_mesh`)."""
+
     _last: tuple[object, TableBatch] | None
     _last_places: tuple[object, list[TableBatch]] | None
 

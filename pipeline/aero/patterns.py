@@ -7,6 +7,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from pipeline.aero.crisis_place import Criterion
+from pipeline.aero.finer_mesh import finer_rows
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.surface import FEWEST_ABOVE
@@ -62,6 +63,7 @@ def models_from_coefficients(
     if absent:
         raise InputError(f'coefficients: column "{absent[0]}" is missing; {", ".join(NEEDED)} are needed')
     models, notes = {}, []
+    frame = frame[~finer_rows(frame)]
     key = ["depth_m", "reynolds", "spin_ratio"]
     for pattern in map(str, frame["pattern"].unique()):
         rows = frame[frame["pattern"] == pattern]

@@ -38,7 +38,7 @@ from pipeline.records import tree
 from pipeline.records.geometry import BallTotals
 from pipeline.records.tree import pattern_folder
 from pipeline.study.file import line_of, load_study
-from pipeline.study.matrix import Variant, runs, variants
+from pipeline.study.matrix import Variant, own_variants, runs
 from pipeline.study.model import Pattern, Study
 from pipeline.study.trade_units import shown, shown_in
 
@@ -60,8 +60,8 @@ class Summary(TypedDict):
     Core hours are those of runs that are neither finished nor reused; `variants` are totals of the geometry,
     `passages` where in Reynolds number and spin ratio the golfers' flights with published balls spend their
     time, `unresolved` pairs of patterns that the mesh does not resolve, as in decision.json, and `auto` the
-    flow conditions that were left to be chosen. A study with a budget has that, and runs and price of its
-    first design.
+    flow conditions that were left to be chosen; of the runs `finer_runs` are on a finer mesh. A study with a
+    budget has that, and runs and price of its first design.
     """
 
     study: str
@@ -70,6 +70,7 @@ class Summary(TypedDict):
     cells: int
     runs: int
     cold_runs: int
+    finer_runs: int
     runs_finished: int
     runs_reused: int
     core_hours: float
@@ -146,6 +147,7 @@ def _summary(study: Study, results: Path, geometry: "list[_Built]", layouts: dic
         "cells": cells(model.name, study.flow.level),
         "runs": len(plan),
         "cold_runs": len(plan) - warm,
+        "finer_runs": sum(run.level is not None for run in plan),
         "runs_finished": sum(state == FINISHED for state in known.values()),
         "runs_reused": sum(state == REUSED for state in known.values()),
         "core_hours": sum(seconds for run, seconds in price.items() if run not in known) / 3600.0,
@@ -153,7 +155,7 @@ def _summary(study: Study, results: Path, geometry: "list[_Built]", layouts: dic
         "patterns": [
             {
                 "pattern": pattern.name,
-                "variants": sum(variant.pattern == pattern.name for variant in variants(study)),
+                "variants": sum(variant.pattern == pattern.name for variant in own_variants(study)),
                 "reynolds": sorted(study.flow.reynolds),
                 "spin_ratios": sorted(study.flow.spin_ratios),
                 "runs": sum(run.pattern == pattern.name for run in plan),
@@ -204,7 +206,7 @@ def _geometry(study: Study, results: Path, path: Path) -> tuple[list[_Built], di
     built: list[_Built] = []
     layouts: dict[str, Layout] = {}
     problems: list[str] = []
-    everything = variants(study)
+    everything = own_variants(study)
     for index, pattern in enumerate(study.patterns):
         try:
             with shown_progress(f"laying out {pattern.name}") as progress:
@@ -287,8 +289,9 @@ def _print_tables(found: Summary, built: list[_Built]) -> None:
     if found["auto"]:
         console.print(f"{' and '.join(found['auto'])}: chosen to hold the golfers' flights (auto)")
     console.print(f"results: {found['results']}", soft_wrap=True)
+    finer = f"{found['finer_runs']} of them on a finer mesh, " if found["finer_runs"] else ""
     console.print(
-        f"{found['runs']} runs ({found['cold_runs']} from rest, the others from a neighbour's field), "
+        f"{found['runs']} runs ({found['cold_runs']} from rest, the others from a neighbour's field), {finer}"
         f"{found['fidelity']}, {found['level']} mesh: "
         f"about {found['core_hours_of_all']:.3g} core hours"
     )

@@ -15,7 +15,7 @@ from pipeline.geometry.layout.store import recall
 from pipeline.records import tree
 from pipeline.records.geometry import BallTotals
 from pipeline.records.record import read
-from pipeline.study.matrix import variants
+from pipeline.study.matrix import own_variants
 from pipeline.study.model import Pattern, Study
 
 
@@ -43,7 +43,7 @@ def geometry_warnings(study: Study, results: Path) -> list[str]:
         layout, copies = some
         balls = [
             measures(build.make_ball(layout, variant_spec(study, variant)), variant.key, copies)
-            for variant in variants(study)
+            for variant in own_variants(study)
             if variant.pattern == pattern.name
         ]
         found += pattern_warnings(index, pattern, balls)
@@ -57,7 +57,7 @@ def built_warnings(study: Study, results: Path) -> list[str]:
         if pattern.layout.classes is None:
             continue
         balls: list[Measures | None] = []
-        for variant in variants(study):
+        for variant in own_variants(study):
             path = tree.variant_folder(results, variant.pattern, variant.key) / tree.TOTALS
             try:
                 if variant.pattern == pattern.name:

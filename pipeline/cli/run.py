@@ -12,7 +12,7 @@ from pipeline.cli.study_input import keep_study_file, read_study, results_folder
 from pipeline.decide.judged import space_of
 from pipeline.decide.policy import BATCH
 from pipeline.ending import complain
-from pipeline.errors import Broken, DepthlineError
+from pipeline.errors import Broken, DepthlineError, InputError
 from pipeline.flow.campaign.prepare import check_cavities, prepare
 from pipeline.flow.campaign.provenance import mixed, rows
 from pipeline.flow.solver.find import find_solver
@@ -22,6 +22,7 @@ from pipeline.records.decision import Decision
 from pipeline.records.flow import FAILED, RETRIED, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import DECISION, REPORT, RESULT, SPEC, WORKFLOW_LOG
+from pipeline.study.file import line_of
 from pipeline.study.matrix import runs
 from pipeline.study.model import Study
 from pipeline.study.points import RunPoint
@@ -87,6 +88,11 @@ def run_study(
     study = read_study(study_path)
     check_cavities(study, study_path)
     in_rounds = until_decided or study.budget_core_s is not None
+    if in_rounds and study.flow.finer is not None:
+        raise InputError(
+            f"{study_path}:{line_of(study_path, ('flow', 'finer'))}: flow.finer: takes its runs from a "
+            "matrix, which a study that chooses its runs has not; remove it, or leave out --until decided"
+        )
     space = space_of(study) if in_rounds else None
     chosen = load_profile(profile)
     find_solver()

@@ -80,7 +80,7 @@ def balls_of_results(like: Study, study: Study, results: Path) -> list[ComparedB
     for golfer in like.golfers:
         shots = draw_shots(golfer, SHOTS, SEED)
         for name, model in models.items():
-            stated = stated_errors(study, model.corrected)
+            stated = stated_errors(study, [model])
             flown = fly_pattern(model, shots, scenarios, seed=SEED, stated=stated, depth_m=model.shown_m)
             for d, depth in enumerate(model.shown_m.tolist()):
                 ball = found.setdefault(

@@ -1,29 +1,35 @@
-"""What corrections change: best depths without moving dimples, carries before and after measured balls."""
+"""What corrections change: by finer runs, by moving dimples, by measured balls."""
 
 import math
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
+import pandas as pd
 
 from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.correction import BallScore
-from pipeline.aero.discrepancy import TERMS, columns
+from pipeline.aero.discrepancy import TERMS, Discrepancy, columns
+from pipeline.aero.finer_mesh import pairs
 from pipeline.aero.model import CoefficientModel
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
+from pipeline.decide.flights.models import moved
 from pipeline.decide.flights.population import SHOTS, mean_flights
 from pipeline.decide.flown import Flown
 from pipeline.decide.optimum import best_on_grid, curve
 from pipeline.decide.value import GRID, outside_cost
 from pipeline.records.decision import (
+    Addition,
     CorrectionBall,
     CorrectionEffect,
     CorrectionRecord,
-    MovingAddition,
+    DepthWithout,
+    FinerMesh,
+    FinerPair,
     MovingDimples,
     SharedTerm,
-    StillDepth,
 )
 from pipeline.records.record import finite
 from pipeline.study.model import Golfer, Study
@@ -94,39 +100,79 @@ def moving_record(study: Study, flown: Flown) -> MovingDimples | None:
     MovingDimples or None
         Additions at the middle Reynolds number and spin ratio of the study, at every depth shown.
     """
-    moved = {name: of for name, of in flown.computed.items() if isinstance(of, CorrectedModel)}
-    if not moved:
+    by = {
+        name: of.discrepancies[-1]
+        for name, of in flown.computed.items()
+        if isinstance(of, CorrectedModel) and of is not flown.refined[name]
+    }
+    if not by:
         return None
-    middle = np.sqrt(min(study.flow.reynolds) * max(study.flow.reynolds))
-    reynolds = float(f"{middle:.2g}")
-    spin_ratio = 0.5 * (min(study.flow.spin_ratios) + max(study.flow.spin_ratios))
-    added = []
-    for name, model in moved.items():
-        (discrepancy,) = model.discrepancies
-        at = columns(model.shown_m, reynolds, spin_ratio)
-        mean, deviation = discrepancy.mean_at(name, at), discrepancy.deviation_at(name, at)
-        added += [
-            MovingAddition(
-                pattern=name, depth_m=float(depth), cd=float(mean[0, d]), cd_sd=float(deviation[0, d]),
-                cl_share=math.expm1(mean[1, d]), cl_share_sd=float(math.exp(mean[1, d]) * deviation[1, d]),
-            )
-            for d, depth in enumerate(model.shown_m)
-        ]  # fmt: skip
+    reynolds, spin_ratio = _middle(study)
     return MovingDimples(
-        pairs=len(discrepancy.comparisons),
+        pairs=len(next(iter(by.values())).comparisons),
         reynolds=reynolds,
         spin_ratio=spin_ratio,
-        added=added,
-        without=[
-            StillDepth(
-                golfer=golfer.name,
-                pattern=name,
-                best_depth_m=_most_probable(study, golfer, flown.fitted[name]).best_m,
-            )
-            for golfer in study.golfers
-            for name in moved
-        ],
+        added=[of for name, what in by.items() for of in _added(study, flown.computed[name], what)],
+        without=_without(study, flown.refined),
     )
+
+
+def finer_record(study: Study, coefficients: pd.DataFrame, flown: Flown) -> FinerMesh | None:
+    """Account of a study's runs on a finer mesh; None for a study without.
+
+    Parameters
+    ----------
+    study : Study
+        Golfers, air, patterns.
+    coefficients : DataFrame
+        Of all runs, as from `pipeline.aero.collect.read_coefficients`.
+    flown : Flown
+        All flights, with the models of all kinds.
+    """
+    if study.flow.finer is None:
+        return None
+    reynolds, spin_ratio = _middle(study)
+    learned = flown.finer
+    return FinerMesh(
+        level=study.flow.finer.level,
+        pairs=[FinerPair(**of._asdict()) for of in pairs(coefficients, flown.fitted)],
+        reynolds=reynolds,
+        spin_ratio=spin_ratio,
+        added=[]
+        if learned is None
+        else [of for model in flown.refined.values() for of in _added(study, model, learned)],
+        without=[] if learned is None else _without(study, moved(study, flown.fitted)),
+    )
+
+
+def _middle(study: Study) -> tuple[float, float]:
+    """Reynolds number, to two digits, and spin ratio in the middle of those of a study."""
+    middle = math.sqrt(min(study.flow.reynolds) * max(study.flow.reynolds))
+    return float(f"{middle:.2g}"), 0.5 * (min(study.flow.spin_ratios) + max(study.flow.spin_ratios))
+
+
+def _added(study: Study, model: CoefficientModel, by: Discrepancy) -> list[Addition]:
+    at = columns(model.shown_m, *_middle(study))
+    mean, deviation = by.mean_at(model.pattern, at), by.deviation_at(model.pattern, at)
+    return [
+        Addition(
+            pattern=model.pattern, depth_m=float(depth), cd=float(mean[0, d]), cd_sd=float(deviation[0, d]),
+            cl_share=math.expm1(mean[1, d]), cl_share_sd=float(math.exp(mean[1, d]) * deviation[1, d]),
+        )
+        for d, depth in enumerate(model.shown_m)
+    ]  # fmt: skip
+
+
+def _without(study: Study, models: Mapping[str, CoefficientModel]) -> list[DepthWithout]:
+    return [
+        DepthWithout(
+            golfer=golfer.name,
+            pattern=name,
+            best_depth_m=_most_probable(study, golfer, model).best_m,
+        )
+        for golfer in study.golfers
+        for name, model in models.items()
+    ]
 
 
 class _MostProbable(NamedTuple):

@@ -77,6 +77,8 @@ def studied_depths(study: Study, coefficients: pd.DataFrame) -> dict[str, Studie
     limits = shallowest_depths(study)
     found = {pattern.name: StudiedDepths([], limits.get(pattern.name, 0.0)) for pattern in study.patterns}
     for variant in variants(study):
+        if variant.level is not None:
+            continue
         of_variant = coefficients["run"].str.startswith(f"{RUNS}/{variant.pattern}/{variant.key}/")
         known = coefficients["depth_m"][of_variant].dropna()
         depth = known.iloc[0] if len(known) else variant.depth_m

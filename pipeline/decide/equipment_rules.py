@@ -93,7 +93,7 @@ def equipment_rules(
     for rule, (speed, angle, spin) in LAUNCHES.items():
         shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
         for pattern, depth in depth_m.items():
-            stated = stated_errors(study, models[pattern].corrected)
+            stated = stated_errors(study, [models[pattern]])
             mean, drawn = fly_shot(models[pattern], depth, shot, still, DRAWS, SEED, stated)
             total, error = float(mean.total_m[0]), float(np.nanstd(drawn.total_m[0], ddof=1))
             finite = bool(np.isfinite(total))
@@ -132,7 +132,7 @@ def _symmetry_rows(
     speed, angle, spin = next(iter(LAUNCHES.values()))
     shot = Launches(speed * MPH_M_S, np.radians(angle), spin * np.pi / 30.0)
     (up, up_drawn), (over, over_drawn) = (
-        fly_shot(models[name], depth, shot, still, DRAWS, SEED, stated_errors(study, models[name].corrected))
+        fly_shot(models[name], depth, shot, still, DRAWS, SEED, stated_errors(study, [models[name]]))
         for name in (pole, seam)
     )
     rows = []

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.correction import Correction
+from pipeline.aero.discrepancy import Discrepancy
 from pipeline.aero.model import CoefficientModel
 from pipeline.decide.flights.models import models_of
 from pipeline.decide.flights.population import DRAWS, PatternFlights
@@ -42,8 +43,10 @@ class Flown(NamedTuple):
         Pairs of patterns that the mesh does not resolve.
     computed : dict
         By pattern, the coefficients without a correction by measured balls.
-    fitted : dict
-        By pattern, the coefficients as fitted to the runs.
+    fitted, refined : dict
+        By pattern, the coefficients as fitted to the runs, and corrected by those on a finer mesh.
+    finer : Discrepancy or None
+        What runs on a finer mesh say, if anything.
     correction : Correction or None
         What measured balls say; None for a study that names none.
     """
@@ -57,6 +60,8 @@ class Flown(NamedTuple):
     unresolved: Sequence[Unresolved]
     computed: dict[str, CoefficientModel]
     fitted: dict[str, CoefficientModel]
+    refined: dict[str, CoefficientModel]
+    finer: Discrepancy | None
     correction: Correction | None
 
     @property
@@ -89,7 +94,7 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
     Flown
         Flights, and their values. Draws in which some ball does not come down are left out for all.
     """
-    models, computed, fitted, correction, notes = models_of(study, coefficients)
+    models, computed, fitted, fine, finer, correction, notes = models_of(study, coefficients)
     known = set(coefficients["pattern"])
     notes += [f"{pattern.name}: has no runs." for pattern in study.patterns if pattern.name not in known]
     every: dict[str, dict[str, PatternFlights]] = {}
@@ -116,7 +121,9 @@ def fly_everything(study: Study, coefficients: pd.DataFrame, unresolved: Sequenc
                 if pattern in flights[golfer.name]
             }
         placed = _valued(study, again)
-    return Flown(models, every, flights, valued, placed, notes, unresolved, computed, fitted, correction)
+    return Flown(
+        models, every, flights, valued, placed, notes, unresolved, computed, fitted, fine, finer, correction
+    )
 
 
 def _valued(

@@ -83,7 +83,7 @@ def next_depths(
     if not golfers:
         raise InputError(f"{study.name}: no golfer has a weight above 0; give one a weight")
     conditions, scenarios = conditions_of(study), scenarios_of(study)
-    stated = stated_errors(study, any(model.corrected for model in models.values()))
+    stated = stated_errors(study, list(models.values()))
     wide: dict[tuple[str, str], DepthValues] = {}
     shallowest = shallowest_depths(study)
     offers: list[tuple[Pattern, float, float | None]] = []

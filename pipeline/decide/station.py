@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pipeline.aero.patterns import fit_of
-from pipeline.decide.correction_effect import correction_record, moving_record
+from pipeline.decide.correction_effect import correction_record, finer_record, moving_record
 from pipeline.decide.depths import AngleOfDepth, StudiedDepths, angle_of_depth, studied_depths
 from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flights.conditions import SEED, scenarios_of
@@ -103,8 +103,9 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     by_angle = {pattern.name for pattern in study.patterns if pattern.edge_angles_rad}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
-    error = mesh_error(study.flow, any(model.corrected for model in flown.models.values()))
-    mesh = mesh_sentences(error, study.flow.level)
+    error = mesh_error(study.flow, list(flown.models.values()))
+    finer = study.flow.finer if flown.finer is not None else None
+    mesh = mesh_sentences(error, study.flow.level if finer is None else finer.level)
     of_all, places_of_all = _state(
         flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied, mesh
     )
@@ -171,6 +172,7 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
         notes=notes,
         correction=correction_record(study, flown),
         moving_dimples=moving_record(study, flown),
+        finer_mesh=finer_record(study, coefficients, flown),
         unresolved=list(unresolved),
         mesh_error=StatedMeshError(**error.model_dump()),
         interval=list(INTERVAL),

@@ -344,8 +344,8 @@ class CorrectionRecord(Part):
     effect: list[CorrectionEffect]
 
 
-class MovingAddition(Part):
-    """What moving dimples add at a depth, in the middle of the flows: to Cd, and as a share of Cl."""
+class Addition(Part):
+    """What a correction by other flows adds at a depth, in the middle of the study's: to Cd, and of Cl."""
 
     pattern: str
     depth_m: float
@@ -355,8 +355,8 @@ class MovingAddition(Part):
     cl_share_sd: float
 
 
-class StillDepth(Part):
-    """Best depth of a golfer with a pattern, if dimples that stand still were taken as they are [m]."""
+class DepthWithout(Part):
+    """Most probable best depth of a golfer with a pattern without such a correction [m]."""
 
     golfer: str
     pattern: str
@@ -372,8 +372,38 @@ class MovingDimples(Part):
     pairs: int
     reynolds: float
     spin_ratio: float
-    added: list[MovingAddition]
-    without: list[StillDepth]
+    added: list[Addition]
+    without: list[DepthWithout]
+
+
+class FinerPair(Part):
+    """A flow on the study's mesh and on the finer one; `used` outside the drag crisis, with lift."""
+
+    run: str
+    finer_run: str
+    used: bool
+    depth_m: float
+    reynolds: float
+    spin_ratio: float
+    cd: float
+    cd_finer: float
+    cl: float
+    cl_finer: float
+
+
+class FinerMesh(Part):
+    """How runs on a finer mesh correct those of a study (`pipeline.aero.finer_mesh`).
+
+    `reynolds` and `spin_ratio` are where the additions are given; `added` is empty where too few pairs could
+    be used, and nothing is corrected.
+    """
+
+    level: str
+    pairs: list[FinerPair]
+    reynolds: float
+    spin_ratio: float
+    added: list[Addition]
+    without: list[DepthWithout]
 
 
 class MadeOf(Part):
@@ -413,4 +443,5 @@ class Decision(Record):
     draws: int = 0
     correction: CorrectionRecord | None = None
     moving_dimples: MovingDimples | None = None
+    finer_mesh: FinerMesh | None = None
     made_of: MadeOf | None = None

@@ -94,7 +94,8 @@ def read_inputs(study: Study, results: Path) -> Inputs:
     from pipeline.aero.collect import fingerprint as fingerprint_of_rows
 
     results = Path(results)
-    plan, everything = runs(study), variants(study)
+    # A finer mesh is of the same surface.
+    plan, everything = runs(study), [of for of in variants(study) if of.level is None]
     geometry = {
         (variant.pattern, variant.key): tree.variant_folder(results, variant.pattern, variant.key)
         for variant in everything

@@ -2,6 +2,7 @@
 
 from pipeline.flow.campaign.provenance import mixed, origin_of
 from pipeline.flow.solver.fidelity import fidelity
+from pipeline.report.finer_part import sentences
 from pipeline.report.inputs import Inputs
 from pipeline.report.table import Cell, Table
 from pipeline.study.trade_units import NOTHING, millimetres, number, share, unbroken, whole
@@ -137,8 +138,10 @@ def _mesh(inputs: Inputs) -> str:
         "All depths of a pattern share one mesh topology, so that part of the mesh error cancels in the "
         "differences between depths. " + _slope_error(inputs)
     )
+    finer = inputs.decision.finer_mesh
+    corrected = [] if finer is None else [sentences(finer, len(inputs.study.patterns) > 1)]
     pairs = [unbroken(pair.sentence) for pair in inputs.decision.unresolved]
-    return " ".join(["".join(text), *pairs])
+    return " ".join(["".join(text), *corrected, *pairs])
 
 
 def _slope_error(inputs: Inputs) -> str:

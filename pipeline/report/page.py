@@ -18,7 +18,7 @@ from pipeline.decide.flights.golfer import as_flown, in_words
 from pipeline.decide.flights.models import models_of
 from pipeline.geometry.ball.classes import size_classes
 from pipeline.records.tree import FIGURES, REPORT, STUDY_FILE, TABLES, variant_folder
-from pipeline.report import correction_part, figures, limits, rounds_figure, station_tables
+from pipeline.report import correction_part, figures, finer_part, limits, rounds_figure, station_tables
 from pipeline.report.ball_picture import draw_balls
 from pipeline.report.ball_surfaces import ball_surfaces
 from pipeline.report.colours import DepthColours
@@ -140,6 +140,9 @@ def _content(
         "layouts": _layouts(inputs, results, drawn),
         "geometry": station_tables.geometry_table(inputs),
         "rounds": _rounds(inputs, results, drawn),
+        "finer": None
+        if inputs.decision.finer_mesh is None
+        else finer_part.pairs_table(inputs.decision.finer_mesh),
         "runs": station_tables.run_table(inputs),
         "run_counts": _run_counts(inputs),
         "limits": limits.limits(inputs),

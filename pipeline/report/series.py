@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.aero.export import read_tidy
+from pipeline.aero.finer_mesh import finer_rows
 from pipeline.aero.model import CoefficientModel
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import conditions_of
@@ -247,7 +248,8 @@ def coefficient_charts(
     """
     charts = []
     for pattern in inputs.study.patterns:
-        rows = inputs.coefficients[inputs.coefficients["pattern"] == pattern.name]
+        rows = inputs.coefficients[~finer_rows(inputs.coefficients)]
+        rows = rows[rows["pattern"] == pattern.name]
         rows = rows.dropna(subset=["depth_m", "reynolds", "spin_ratio"])
         if rows.empty:
             continue

@@ -7,7 +7,7 @@ from pydantic import ValidationError
 
 from pipeline.errors import InputError
 from pipeline.files.given import given_bytes
-from pipeline.study.matrix import variants
+from pipeline.study.matrix import own_variants
 from pipeline.study.model import Study
 from pipeline.study.yaml_lines import Location, Tree, read_tree, shown
 
@@ -75,7 +75,8 @@ def study_of(path: Path, text: str) -> Study:
 def _runs(study: Study) -> int:
     """Number of runs; of conditions that are left to `auto`, at least."""
     reynolds, spin_ratios = len(study.flow.reynolds) or 3, len(study.flow.spin_ratios) or 3
-    return len(variants(study)) * reynolds * spin_ratios
+    finer = 0 if study.flow.finer is None else study.flow.finer.runs * len(study.patterns)
+    return len(own_variants(study)) * reynolds * spin_ratios + finer
 
 
 def line_of(path: Path, location: Location) -> int:

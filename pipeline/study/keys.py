@@ -8,9 +8,14 @@ def depth_key(depth_m: float, level: str | None = None) -> str:
     return f"d{depth_m * 1e3:.3f}mm" + ("" if level is None else f"-{level}")
 
 
-def edge_angle_key(edge_angle_rad: float) -> str:
-    """Return the folder name of an edge angle in rad, for instance "e14.00deg"."""
-    return f"e{math.degrees(edge_angle_rad):.2f}deg"
+def edge_angle_key(edge_angle_rad: float, level: str | None = None) -> str:
+    """Folder name of an edge angle in rad: "e14.00deg", with a mesh level of its own "e14.00deg-medium"."""
+    return f"e{math.degrees(edge_angle_rad):.2f}deg" + ("" if level is None else f"-{level}")
+
+
+def level_of(variant_key: str) -> str | None:
+    """Mesh level in the folder name of a variant; None where it is the study's own."""
+    return variant_key.partition("-")[2] or None
 
 
 def reynolds_key(reynolds: float) -> str:

@@ -3,13 +3,13 @@
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline.records.tree import run_id
 from pipeline.study.keys import depth_key, edge_angle_key, reynolds_key, spin_ratio_key
 from pipeline.study.model import Study
-from pipeline.study.points import RunPoint, starts
+from pipeline.study.points import RunPoint, spread_out, starts
 
 NO_PART_OF_RESULTS = ("about", "units", "budget_core_s", "flow.keep", "flow.wall_time_s")
 """Keys of a study whose change leaves all results as they are."""
@@ -78,6 +78,18 @@ def variants(study: Study) -> list[Variant]:
                 asked, key=lambda of: (order.index(of[0]), of[1], of[2] or "")
             )
         ]
+    own = own_variants(study)
+    if study.flow.finer is None:
+        return own
+    wanted = {(run.pattern, run.variant_key) for run in runs(study)}
+    finer = [_on_level(variant, study.flow.finer.level) for variant in own]
+    return own + [variant for variant in finer if (variant.pattern, variant.key) in wanted]
+
+
+def own_variants(study: Study) -> list[Variant]:
+    """Return the variants on the study's own mesh level."""
+    if study.points is not None:
+        return [variant for variant in variants(study) if variant.level is None]
     found = []
     for pattern in study.patterns:
         for depth in sorted(pattern.depths_m or ()):
@@ -85,6 +97,13 @@ def variants(study: Study) -> list[Variant]:
         for angle in sorted(pattern.edge_angles_rad or ()):
             found.append(Variant(pattern.name, edge_angle_key(angle), None, angle))
     return found
+
+
+def _on_level(variant: Variant, level: str) -> Variant:
+    if variant.depth_m is not None:
+        return replace(variant, key=depth_key(variant.depth_m, level), level=level)
+    assert variant.edge_angle_rad is not None
+    return replace(variant, key=edge_angle_key(variant.edge_angle_rad, level), level=level)
 
 
 def runs(study: Study) -> list[RunSpec]:
@@ -105,7 +124,7 @@ def runs(study: Study) -> list[RunSpec]:
     if study.points is not None:
         return _runs_anywhere(study.points)
     spin_ratios = sorted(study.flow.spin_ratios)
-    everything = variants(study)
+    everything = own_variants(study)
     found = []
     for pattern in study.patterns:
         keys = [variant.key for variant in everything if variant.pattern == pattern.name]
@@ -123,6 +142,27 @@ def runs(study: Study) -> list[RunSpec]:
                         start = None
                     run_id = _run_id(pattern.name, keys[index], reynolds, spin_ratio)
                     found.append(RunSpec(pattern.name, keys[index], reynolds, spin_ratio, run_id, start))
+    return found + _finer_runs(study, everything)
+
+
+def _finer_runs(study: Study, everything: Sequence[Variant]) -> list[RunSpec]:
+    """Runs of `flow.finer`, each started from the nearest of its pattern before it."""
+    finer = study.flow.finer
+    if finer is None:
+        return []
+    found = []
+    for pattern in study.patterns:
+        own = [_on_level(of, finer.level) for of in everything if of.pattern == pattern.name]
+        places = [of.depth_m or of.edge_angle_rad or 0.0 for of in own]
+        chosen, nearest = spread_out(places, study.flow.reynolds, study.flow.spin_ratios, finer.runs)
+        names = [_run_id(pattern.name, own[at].key, reynolds, spin) for at, reynolds, spin in chosen]
+        found += [
+            RunSpec(
+                pattern.name, own[at].key, reynolds, spin, name, None if start is None else names[start],
+                finer.level,
+            )
+            for (at, reynolds, spin), name, start in zip(chosen, names, nearest, strict=True)
+        ]  # fmt: skip
     return found
 
 

@@ -85,6 +85,21 @@ class MeshErrorSpec(Section):
     cl_slope: Annotated[float | None, Number(0, 2, 0.2)] = Field(None, description="The same for Cl, 0 to 2.")
 
 
+FINENESS = ("coarse", "graded", "medium", "fine")
+"""Mesh levels, each with smaller cells along the ball or more of them than the one before."""
+
+
+class FinerRuns(Section):
+    """Some of the flows of a study once more on a finer mesh, whose difference corrects all of them."""
+
+    level: Literal["graded", "medium", "fine"] = Field(
+        description="Mesh level of these runs, finer than the study's own.", examples=["graded"]
+    )
+    runs: Annotated[int, Number(2, 100, 4, whole=True)] = Field(
+        4, description="Runs for each pattern, 2 to 100, spread over its depths and flows."
+    )
+
+
 CAN_BE_TRIPPED = ("steady-rans", "transient-rans")
 """Models with a turbulence model for the whole boundary layer; the others resolve eddies, or know none."""
 
@@ -157,6 +172,11 @@ class FlowSettings(Section):
         None,
         description="Error that the runs' standard errors do not contain, for instance from a finer level.",
     )
+    finer: FinerRuns | None = Field(
+        None,
+        description="Some of the study's flows once more on a finer mesh. What they differ by is learned, "
+        "smooth in depth, Reynolds number and spin ratio, and corrects the coefficients of all runs.",
+    )
     iterations: Annotated[int, Number(10, 200_000, 1500, whole=True)] = Field(
         1500,
         description="Ceiling of iterations a run; of a time-accurate run, of samples of the forces, a tenth "
@@ -188,6 +208,12 @@ class FlowSettings(Section):
         if model not in CAN_BE_TRIPPED and state != "turbulent":
             names = " or ".join(CAN_BE_TRIPPED)
             yield "boundary_layer", f"goes with fidelity: {names}, not with {model}; remove it"
+        own, finer = given.get("level"), given.get("finer")
+        level = finer.get("level") if isinstance(finer, Mapping) else None
+        if own in FINENESS and level in FINENESS[1:] and FINENESS.index(level) <= FINENESS.index(own):
+            yield "finer", f"level: {level} is no finer mesh than {own}, that of the study"
+        elif level == "graded" and model not in ("steady-rans", "transient-rans", "transient-des"):
+            yield "finer", f"level: {model} has no mesh graded; write medium or fine"
         if given.get("trip_angle") is not None and state != "tripped":
             yield "trip_angle", "goes with boundary_layer: tripped; write that too, or remove it"
 
@@ -265,6 +291,16 @@ class Study(Section):
         found._points = None if points is None else tuple(points)
         return found
 
+    @classmethod
+    def key_rules(cls, given: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+        """A study that chooses its runs itself has no matrix from which finer runs could be taken."""
+        flow = given.get("flow")
+        if given.get("budget") is not None and isinstance(flow, Mapping) and flow.get("finer") is not None:
+            yield (
+                "budget",
+                "does not go with flow.finer, whose runs are taken from a matrix; remove one of them",
+            )
+
     @field_validator("shelf", mode="before")
     @classmethod
     def _find_shelf(cls, value: Any, info: ValidationInfo) -> Any:
@@ -289,6 +325,8 @@ class Study(Section):
         if self.units == "trade":
             unused.add("units")
         found = self.model_dump(mode="json", by_alias=False, exclude=unused)
+        if self.flow.finer is None:
+            del found["flow"]["finer"]
         if self.points is not None:
             found["points"] = [point.content() for point in self.points]
         return found

@@ -1,8 +1,13 @@
-"""Runs of a study that lie anywhere in depth, Reynolds number and spin ratio, and what each starts from."""
+"""Runs off the matrix of a study, anywhere or spread over it, and what each starts from."""
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.arrays import FloatArray
 
 APART = (1e-4, 0.5, 0.15)
 """Changes of depth [m], of ln Re and of S that count alike as a distance between flows: a tenth of a
@@ -93,3 +98,56 @@ def starts(points: Sequence[RunPoint]) -> list[int | None]:
         known = [at for at in same if points[at].round < point.round] or same
         found.append(min(known, key=lambda at: point.apart(points[at]), default=None))
     return found
+
+
+def spread_out(
+    depths: Sequence[float], reynolds: Sequence[float], spin_ratios: Sequence[float], most: int
+) -> tuple[list[tuple[int, float, float]], list[int | None]]:
+    r"""Choose few conditions of a matrix that tell how a difference changes over it.
+
+    With the rows x = (1, depth, ln Re, S), the last three scaled to -1 to 1, the next condition is the one
+    that makes the determinant of I + sum x x' largest: at the corners of the matrix, opposite ones first.
+
+    Parameters
+    ----------
+    depths : sequence of float
+        Depths or edge angles, increasing, in any unit.
+    reynolds, spin_ratios : sequence of float
+        Of the matrix. The lowest of several Reynolds numbers is left out: shallow dimples may be in their
+        drag crisis there, which is a regime of its own.
+    most : int
+        How many are wanted; all where the matrix has fewer.
+
+    Returns
+    -------
+    conditions : list of tuple
+        Place among the depths, Reynolds number and spin ratio.
+    nearest : list of int or None
+        Place of the nearest condition before each.
+
+    References
+    ----------
+    Atkinson, Donev & Tobias 2007, Optimum Experimental Designs, with SAS, section 11.2 (D-optimum designs, a
+    condition at a time).
+    """
+    above, spins = sorted(reynolds)[1:] or sorted(reynolds), sorted(spin_ratios)
+    places = list(itertools.product(range(len(depths)), range(len(above)), range(len(spins))))
+    axes = [_scaled(np.asarray(of, float)) for of in (depths, np.log(above), spins)]
+    rows = np.array([[1.0, *(axis[at] for axis, at in zip(axes, place, strict=True))] for place in places])
+    information = np.eye(4)
+    chosen: list[int] = []
+    while len(chosen) < min(most, len(places)):
+        gain = np.einsum("ni,ij,nj->n", rows, np.linalg.inv(information), rows)
+        gain[chosen] = -1.0
+        chosen.append(int(gain.argmax()))
+        information += np.outer(rows[chosen[-1]], rows[chosen[-1]])
+    apart = np.linalg.norm(rows[chosen][:, None] - rows[chosen], axis=-1)
+    nearest = [None if at == 0 else int(apart[at, :at].argmin()) for at in range(len(chosen))]
+    found = [places[of] for of in chosen]
+    return [(depth, above[re], spins[s]) for depth, re, s in found], nearest
+
+
+def _scaled(values: FloatArray) -> FloatArray:
+    """Values from -1 to 1; 0 where there is one alone."""
+    half = 0.5 * np.ptp(values)
+    return np.asarray((values - values.min() - half) / (half or 1.0))

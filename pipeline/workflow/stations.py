@@ -124,6 +124,9 @@ def decision() -> None:
         origin.append(
             f"{CORRECTED}: by {len(of.balls)} measured balls ({', '.join(b.name for b in of.balls)})"
         )
+    if decided.flown.finer is not None and study.flow.finer is not None:
+        count, level = len(decided.flown.finer.comparisons), study.flow.finer.level
+        origin.append(f"finer mesh: the difference of {count} runs on the {level} mesh is added")
     if decided.decision.moving_dimples is not None:
         pairs = decided.decision.moving_dimples.pairs
         origin.append(f"dimples: still in the runs; what moving ones add, by {pairs} pairs of runs, is added")

@@ -46,6 +46,7 @@ class ComputedPattern:
     fall: float
 
     depth_m, studied_reynolds, studied_spin_ratio = DEPTHS, REYNOLDS, SPIN_RATIO
+    finer_mesh = False
 
     def at(self, depth):
         re, s = np.meshgrid(REYNOLDS, SPIN_RATIO, indexing="ij")

@@ -15,7 +15,7 @@ from pipeline.aero.model import CoefficientModel
 from pipeline.aero.moving_dimples import moving_dimples
 from pipeline.decide.flights.models import models_of
 from pipeline.errors import InputError
-from pipeline.records.decision import MovingAddition, MovingDimples, StillDepth
+from pipeline.records.decision import Addition, DepthWithout, MovingDimples
 from pipeline.report.decision_tables import decision_table, scenario_table
 from pipeline.report.inputs import read_flights, read_inputs
 from pipeline.report.limits import limits, notes, outside_table, symmetry_sentence
@@ -165,12 +165,10 @@ MOVING = MovingDimples(
     reynolds=1.27e5,
     spin_ratio=0.14,
     added=[
-        MovingAddition(
-            pattern="ico32", depth_m=1.5e-4, cd=0.005, cd_sd=0.004, cl_share=0.08, cl_share_sd=0.1
-        ),
-        MovingAddition(pattern="ico32", depth_m=2.5e-4, cd=0.011, cd_sd=0.004, cl_share=0.3, cl_share_sd=0.1),
+        Addition(pattern="ico32", depth_m=1.5e-4, cd=0.005, cd_sd=0.004, cl_share=0.08, cl_share_sd=0.1),
+        Addition(pattern="ico32", depth_m=2.5e-4, cd=0.011, cd_sd=0.004, cl_share=0.3, cl_share_sd=0.1),
     ],
-    without=[StillDepth(golfer="fast swing", pattern="ico32", best_depth_m=2.1e-4)],
+    without=[DepthWithout(golfer="fast swing", pattern="ico32", best_depth_m=2.1e-4)],
 )
 
 

@@ -8,6 +8,8 @@ import pandas as pd
 from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.correction import Carry, Correction, correct, measured_criteria
 from pipeline.aero.crisis_place import Criterion, criteria
+from pipeline.aero.discrepancy import Discrepancy
+from pipeline.aero.finer_mesh import FEWEST, refined
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.moving_dimples import moving_dimples
 from pipeline.aero.patterns import models_from_coefficients
@@ -33,6 +35,10 @@ class Models(NamedTuple):
         By pattern, with what dimples that stand still lack (`moved`).
     fitted : dict
         By pattern, as fitted to the runs.
+    refined : dict
+        The same, corrected by the study's runs on a finer mesh where there are enough of them.
+    finer : Discrepancy or None
+        What those say; None where there are none, or too few.
     correction : Correction or None
         None for a study that names no measured balls.
     notes : list of str
@@ -42,12 +48,14 @@ class Models(NamedTuple):
     models: dict[str, CoefficientModel]
     computed: dict[str, CoefficientModel]
     fitted: dict[str, CoefficientModel]
+    refined: dict[str, CoefficientModel]
+    finer: Discrepancy | None
     correction: Correction | None
     notes: list[str]
 
 
 def models_of(study: Study, coefficients: pd.DataFrame) -> Models:
-    """Fit the coefficients of a study's runs; correct them for still dimples, and by its measured balls.
+    """Fit the coefficients of a study's runs; correct them: finer runs, moving dimples, measured balls.
 
     Parameters
     ----------
@@ -68,12 +76,18 @@ def models_of(study: Study, coefficients: pd.DataFrame) -> Models:
     """
     balls = measured_balls(study)
     fitted, notes = models_from_coefficients(coefficients, criteria_of(study, balls))
-    computed = moved(study, fitted)
+    fine, finer = refined(coefficients, fitted)
+    if study.flow.finer is not None and finer is None:
+        notes.append(
+            f"Fewer than {FEWEST} runs on the {study.flow.finer.level} mesh can be compared with those on "
+            f"the {study.flow.level} mesh: nothing is corrected by them."
+        )
+    computed = moved(study, fine)
     if not balls:
-        return Models(computed, computed, fitted, None, notes)
+        return Models(computed, computed, fitted, fine, finer, None, notes)
     correction = correct(computed, balls, carry_of(study))
     notes += [f"Measured ball left out: {line}" for line in correction.left_out]
-    return Models(correction.models(computed), computed, fitted, correction, notes)
+    return Models(correction.models(computed), computed, fitted, fine, finer, correction, notes)
 
 
 def moved(study: Study, fitted: dict[str, CoefficientModel]) -> dict[str, CoefficientModel]:

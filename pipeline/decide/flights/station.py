@@ -1,6 +1,6 @@
 """Flights of one golfer with every pattern and depth, and the rows of flights.csv."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -38,30 +38,33 @@ COLUMNS = (
 """Columns of flights.csv, in their order; columns are only ever added."""
 
 
-def stated_errors(study: Study, corrected: bool = False) -> tuple[StatedError, ...]:
+def stated_errors(study: Study, models: Sequence[CoefficientModel] = ()) -> tuple[StatedError, ...]:
     """Errors beyond those of the runs: of the mesh and of the flow model.
 
     That of the model is the same for all depths and patterns: it widens every carry and not the best depth.
     That of the mesh has a level, as the study states it, and a slope with depth, as the study states it or
     as it was measured for the mesh level (`Fidelity.slope_error`): it widens the best depth.
-    Coefficients that measured balls have corrected have the errors of the correction, that of its slope with
-    depth included, in the place of the flow model's and of those measured for the mesh level.
+    Coefficients of models that measured balls have corrected have the errors of the correction, that of its
+    slope with depth included, in the place of the flow model's and of those measured for the mesh level.
     """
-    found = [StatedError(**mesh_error(study.flow, corrected).model_dump())]
+    found = [StatedError(**mesh_error(study.flow, models).model_dump())]
     model = fidelity(study.flow.fidelity).model_error.get(study.flow.boundary_layer)
-    if model is not None and not corrected:
+    if model is not None and not any(of.corrected for of in models):
         found.append(StatedError(shared=1.0, cd_relative=model[0], cl_relative=model[1]))
     return tuple(found)
 
 
-def mesh_error(flow: FlowSettings, corrected: bool = False) -> MeshErrorSpec:
+def mesh_error(flow: FlowSettings, models: Sequence[CoefficientModel] = ()) -> MeshErrorSpec:
     """Error of the mesh: as the study states it, its slopes else as measured for the mesh level.
 
-    Slopes of coefficients that are `corrected` by measured balls have none of the latter.
+    Slopes of models that finer runs have corrected have that of the finer level, and the uncertainty of the
+    difference in their draws; those that measured balls have corrected have none of either.
     """
     stated = flow.mesh_error or MeshErrorSpec()
-    measured = {} if corrected else fidelity(flow.fidelity).slope_error
-    cd_slope, cl_slope = measured.get(flow.level, (0.0, 0.0))
+    measured = {} if any(of.corrected for of in models) else fidelity(flow.fidelity).slope_error
+    refined = flow.finer is not None and any(of.finer_mesh for of in models)
+    level = flow.finer.level if flow.finer is not None and refined else flow.level
+    cd_slope, cl_slope = measured.get(level, (0.0, 0.0))
     return stated.model_copy(
         update={
             "cd_slope": cd_slope if stated.cd_slope is None else stated.cd_slope,
@@ -93,9 +96,7 @@ def fly_golfer(
     shots = draw_shots(golfer, SHOTS, SEED)
     scenarios = scenarios_of(study)
     return {
-        pattern.name: fly_pattern(
-            model, shots, scenarios, seed=SEED, stated=stated_errors(study, model.corrected)
-        )
+        pattern.name: fly_pattern(model, shots, scenarios, seed=SEED, stated=stated_errors(study, [model]))
         for pattern in study.patterns
         if (model := models.get(pattern.name)) is not None
     }

@@ -22,7 +22,7 @@ from pipeline.geometry.shell.surface_difference import (
     surface_difference,
 )
 from pipeline.records.decision import Unresolved
-from pipeline.study.matrix import Variant, variants
+from pipeline.study.matrix import Variant, own_variants
 from pipeline.study.model import Study
 from pipeline.study.trade_units import breakable, millimetres, number
 
@@ -188,7 +188,7 @@ def ranked_as(patterns: Sequence[str], pairs: Iterable[Unresolved]) -> dict[str,
 
 def _depths(study: Study, pattern: str, layout: Layout) -> list[float]:
     """Mean depths of a pattern's variants, shallow to deep; none of a ball without dimples [m]."""
-    own = [variant for variant in variants(study) if variant.pattern == pattern]
+    own = [variant for variant in own_variants(study) if variant.pattern == pattern]
     if not len(layout.directions):
         return [float("nan")]
     return sorted(
