@@ -35,12 +35,12 @@ class Process:
     .. math::
         C = h(x, r, S) \cdot \beta + f(r, S) + g(x, r, S) + e
 
-    The terms of the mean are, with b = sqrt(S^2 + 0.03^2), for an even coefficient 1, r, r^2, b, x, x^2, r x,
-    r^2 x and, for an odd one, l = S / sqrt(b), S, l r, l x, l x^2, l r x: above S = 0.03 drag rises with the
-    spin and lift with its square root, between which and S itself the exponents of published fits lie. Their
-    weights have Gaussian priors. f (the same at all depths) and g (each depth's own) are Gaussian processes
-    with products of Matern 5/2 correlations, that over S made even
-    or odd by adding or subtracting its mirror image, so that an odd coefficient vanishes at S = 0. e is the
+    The terms of the mean are, with b = sqrt(S^2 + 0.03^2), for an even coefficient 1, r, r^2, b, S^2, x, x^2,
+    r x, r^2 x and, for an odd one, l = S / sqrt(b), S, l r, l x, l x^2, l r x: above S = 0.03 drag rises with
+    the spin and its square, lift with its square root, between which and S itself the exponents of published
+    fits lie. Their weights have Gaussian priors. f (the same at all depths) and g (each depth's own) are
+    Gaussian processes with products of Matern 5/2 correlations, that over S made even or odd by adding or
+    subtracting its mirror image, so that an odd coefficient vanishes at S = 0. e is the
     run's standard error and a scatter beyond it. Amplitudes, lengths and scatter are the most probable ones
     under log-normal priors.
 
@@ -334,7 +334,7 @@ class Process:
         one = np.ones_like(x)
         bend = np.hypot(s, SMALL_SPIN_RATIO)
         if self._prior.parity == "even":
-            return np.stack([one, r, r**2, bend, x, x**2, r * x, r**2 * x], axis=-1)
+            return np.stack([one, r, r**2, bend, s**2, x, x**2, r * x, r**2 * x], axis=-1)
         lift = s * bend**-0.5
         return np.stack([lift, s, lift * r, lift * x, lift * x**2, lift * r * x], axis=-1)
 

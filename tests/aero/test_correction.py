@@ -160,7 +160,9 @@ def test_without_spread_draws_differ_by_what_runs_tell_alone(crisis, corrected):
     drawn = of_runs.draws(depth, 40, 1).values.reshape(2, 40, *most_probable.values.shape[1:])
     before = crisis.without_spread().draws(depth, 40, 1).values.reshape(drawn.shape)
     np.testing.assert_allclose(drawn[..., 0].std(axis=1), before[..., 0].std(axis=1), atol=1e-12)
-    assert drawn[..., 0].mean(axis=1) == pytest.approx(most_probable.values[..., 0], abs=0.002)
+    # The mean of 40 draws is known to a sixth of their spread.
+    off = drawn[..., 0].mean(axis=1) - most_probable.values[..., 0]
+    assert (np.abs(off) < 4.0 * drawn[..., 0].std(axis=1, ddof=1) / np.sqrt(40) + 1e-4).all()
     spread = corrected.placed().draws(depth, 40, 1).values[..., 0].reshape(drawn.shape[:-1]).std(axis=1)
     assert (spread > 2.0 * drawn[..., 0].std(axis=1)).any()
 

@@ -37,7 +37,7 @@ class Shared(NamedTuple):
     def drawn(cls, rng):
         """Draw those of a study: shares of the laws of drag and of lift, bend of drag per square of ln Re."""
         sizes = rng.normal(0, [0.015, 0.1, 0.1])
-        return cls(sizes, *rng.dirichlet(np.ones(3), 2), rng.normal(0, 0.05))
+        return cls(sizes, *rng.dirichlet(np.full(3, 0.5), 2), rng.normal(0, 0.05))
 
 
 class CrisisTruth:

@@ -47,7 +47,7 @@ def test_the_finer_runs_are_at_opposite_corners():
     found = sorted((run.variant_key, run.spin_ratio) for run in finer)
     ends = [f"d{1e3 * depth:.3f}mm-graded" for depth in (DEPTHS[0], DEPTHS[-1])]
     assert found == [(key, s) for key in ends for s in SPIN_RATIOS]
-    assert [run.starts_from for run in finer][0] is None and all(run.starts_from for run in finer[1:])
+    assert finer[0].starts_from is None
     known = {run.run_id for run in finer}
     assert all(run.starts_from in known for run in finer[1:])
 
