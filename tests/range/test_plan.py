@@ -20,7 +20,7 @@ def test_a_smaller_error_takes_more_balls_and_is_found(tmp_path):
     scatter = Scatter(ball_cd=0.003, ball_cl=0.003)
     coarse, fine = (
         plan(REFERENCE, [PROTOTYPE], screens(), scatter, LAUNCH, CONDITIONS, wanted, 1, checks=checks)
-        for wanted, checks in ((4.0, 2), (2.0, 8))
+        for wanted, checks in ((5.0, 2), (3.0, 8))
     )
     assert coarse.balls < fine.balls and coarse.reached and fine.reached
     # Eight ranges tell a root mean square to a quarter; the stated error allows for few balls' scatter.

@@ -96,10 +96,10 @@ def study_with_a_short_list(folder):
 
 def test_a_firing_is_planned(tmp_path, monkeypatch, capsys):
     study, results = study_with_a_short_list(tmp_path)
-    words = ("plan", study, "--results", results, "--error", "4 yd")
+    words = ("plan", study, "--results", results, "--error", "8 yd")
     assert run(monkeypatch, *words, "--json") == 0
     found = json.loads(capsys.readouterr().out)
-    assert found["reached"] and found["wanted_se_m"] == pytest.approx(4 * 0.9144)
+    assert found["reached"] and found["wanted_se_m"] == pytest.approx(8 * 0.9144)
     assert set(found["se_m"]) == {"ico32 0.15 mm", "ico32 0.20 mm"}
     assert max(found["se_m"].values()) <= found["wanted_se_m"]
     sheet = (results / "small" / "firing" / "sheet.html").read_text()
