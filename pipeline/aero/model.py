@@ -19,6 +19,7 @@ from pipeline.aero.stated_error import StatedError, slope_draws, stated_draws
 from pipeline.aero.surface import inside, weighted_surfaces
 from pipeline.aero.table import BOUNDS, CoefficientTable, TableBatch, padded
 from pipeline.arrays import FloatArray
+from pipeline.files.clean_numbers import clean_array
 
 STEPS_BETWEEN_NODES = (5, 2)
 """Steps of the sampling grid between neighbouring Reynolds numbers or spin ratios studied, at least; the same
@@ -91,6 +92,7 @@ class CoefficientModel:
         self.shown_m = self.depth_m
         if self.scattered:
             self.shown_m = np.linspace(self.depth_m[0], self.depth_m[-1], SHOWN_DEPTHS)
+            self.shown_m[1:-1] = clean_array(self.shown_m[1:-1])
         longest = (LONGEST_STEP if self.criterion is None else CRISIS_STEP), DRAWS_STEP
         (self.reynolds, self.spin_ratio), self._coarse = (
             (
@@ -451,5 +453,6 @@ def _refined(nodes: FloatArray, longest: float, least: int) -> FloatArray:
     parts = [nodes[:1]]
     for low, high in itertools.pairwise(nodes):
         steps = max(least, int(np.ceil((high - low) / longest - 1e-9)))
-        parts.append(np.linspace(low, high, steps + 1)[1:])
+        between = np.linspace(low, high, steps + 1)[1:-1]
+        parts += [clean_array(between), np.array([high])]
     return np.concatenate(parts)

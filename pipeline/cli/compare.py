@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from pipeline.cli.output import messages, print_json, shown_progress, tables, warn
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
+from pipeline.files.clean_numbers import clean_csv
 from pipeline.records.tree import COEFFICIENTS, STUDY
 from pipeline.study.model import Study
 from pipeline.study.trade_units import share, shown, shown_in, yards_cell
@@ -96,7 +97,7 @@ def _compare(
         raise InputError(f"--against: {against}: must be one of {', '.join(names)}")
     first = against or names[0]
     frame = differences(like.golfers, balls)
-    write_text(folder / CSV, frame.to_csv(index=False, lineterminator="\n"))
+    write_text(folder / CSV, clean_csv(frame))
     write_text(folder / PAGE, _page(like, balls, frame, first))
     _warn_outside(frame)
     if as_json:

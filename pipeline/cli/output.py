@@ -14,6 +14,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from pipeline.ending import WARNING, coloured, plain
+from pipeline.files.clean_numbers import clean_json
 
 PLAIN_SECONDS = 10.0
 """Between two lines of progress where there is no terminal to show a bar."""
@@ -34,8 +35,8 @@ def messages() -> Console:
 
 
 def print_json(value: Mapping[str, object]) -> None:
-    """Print one JSON object on standard output; NaN and infinities are refused."""
-    print(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False))
+    """Print one JSON object on standard output, its numbers clean; NaN and infinities are refused."""
+    print(json.dumps(clean_json(value), indent=1, ensure_ascii=False, allow_nan=False))
 
 
 def warn(lines: list[str]) -> None:

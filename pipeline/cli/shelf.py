@@ -11,6 +11,7 @@ from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, shown_progress, tables, warn
 from pipeline.errors import InputError
+from pipeline.files.clean_numbers import clean_csv
 from pipeline.study.names import SAFE_NAME
 from pipeline.study.trade_units import flight_m, millimetres, shown, shown_in, yards_cell
 from pipeline.study.units import LENGTH, SHARE, Kind, QuantityError, parse_quantity
@@ -226,7 +227,7 @@ def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool, unit
         ranked = rank_balls(study, found, progress)
     target = results_root / study.name
     target.mkdir(parents=True, exist_ok=True)
-    write_text(target / SHELF_RANK, ranked.to_csv(index=False, lineterminator="\n"))
+    write_text(target / SHELF_RANK, clean_csv(ranked))
     with style(), shown_in(units or study.units):
         draw = partial(draw_shelf, study, ranked)
         figure = draw()

@@ -11,6 +11,7 @@ from typing import Any
 from pipeline.decide.policy import Choice
 from pipeline.errors import Broken, InputError
 from pipeline.files.atomic import write_text
+from pipeline.files.clean_numbers import clean_json
 from pipeline.study.points import RunPoint
 
 REMEDY = "remove it: the runs that are there are found again, and the rounds are chosen anew"
@@ -116,7 +117,7 @@ def write_rounds(path: Path, rows: Sequence[RoundRow]) -> None:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
     for row in rows:
-        writer.writerow(["" if value != value else value for value in vars(row).values()])
+        writer.writerow(["" if value != value else clean_json(value) for value in vars(row).values()])
     write_text(path, text.getvalue())
 
 

@@ -32,6 +32,7 @@ from pipeline.decide.wording import (
     unresolved_sentences,
 )
 from pipeline.files.atomic import write_text
+from pipeline.files.clean_numbers import clean_csv
 from pipeline.records.decision import (
     Decision,
     DecisionCurve,
@@ -194,7 +195,7 @@ def decision_table(rows: Sequence[DecisionRow]) -> pd.DataFrame:
 def write_decision(folder: Path, decision: Decision) -> None:
     """Write decision.csv and decision.json into a folder, each atomically."""
     table = decision_table(decision.rows)
-    write_text(Path(folder) / DECISION_TABLE, table.to_csv(index=False, lineterminator="\n"))
+    write_text(Path(folder) / DECISION_TABLE, clean_csv(table))
     write(Path(folder) / DECISION, decision)
 
 

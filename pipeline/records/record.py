@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from pipeline.errors import MADE_AGAIN, Broken, InputError
 from pipeline.files.atomic import write_json
+from pipeline.files.clean_numbers import clean_json
 
 LARGEST_BYTES = 256_000_000
 """No record is larger: ten times decision.json of 50 patterns."""
@@ -112,8 +113,8 @@ def read_object(path: Path, remedy: str = MADE_AGAIN) -> dict[str, object]:
 
 
 def write(path: Path, record: Record) -> None:
-    """Write a record with its version, atomically."""
-    write_json(path, record.content() | {"version": record.version})
+    """Write a record with its version, its numbers clean, atomically."""
+    write_json(path, clean_json(record.content()) | {"version": record.version})
 
 
 def finite(value: float) -> float | None:

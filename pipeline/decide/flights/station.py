@@ -12,6 +12,7 @@ from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import as_flown, draw_shots
 from pipeline.decide.flights.population import SHOTS, PatternFlights, fly_pattern
 from pipeline.files.atomic import write_text
+from pipeline.files.clean_numbers import clean_csv
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.study.model import FlowSettings, Golfer, MeshErrorSpec, Study
 
@@ -156,4 +157,4 @@ def flights_table(study: Study, flights: Mapping[str, Mapping[str, PatternFlight
 
 def write_flights(frame: pd.DataFrame, path: Path) -> None:
     """Write the frame of `flights_table` as CSV, atomically."""
-    write_text(path, frame.to_csv(index=False, lineterminator="\n"))
+    write_text(path, clean_csv(frame))
