@@ -38,7 +38,7 @@ from pipeline.records.decision import Decision
 from pipeline.records.record import read
 from pipeline.records.tree import CUTLIST, DECISION, TRADE
 from pipeline.study.keys import depth_key, edge_angle_key
-from pipeline.study.trade_units import in_si, shown_in
+from pipeline.study.trade_units import breakable, in_si, made_by, shown_in
 from pipeline.study.units import LENGTH, SHARE
 
 CSV, PAGE, BALL, CAVITY = "cutlist.csv", "cutlist.html", "finished_ball", "cavity"
@@ -260,6 +260,11 @@ def _tolerances(found: OneBall) -> list[ToleranceRow]:
     ]
 
 
+def _headline(found: OneBall) -> str:
+    of = totals(found.ball)
+    return breakable(made_by(of.depth_m, of.edge_angle_deg, found.by_angle)) or found.key
+
+
 def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Column], summary: CutListSummary) -> str:
     from pipeline.report.drawing import inline_svg, new_figure, settle, style
     from pipeline.report.layout_pictures import map_figure, section_figure
@@ -283,6 +288,7 @@ def _page(found: OneBall, classes: list[SizeClass], table: dict[str, Column], su
     cells = [line.split(",") for line in as_csv({name: table[name] for name in columns}).splitlines()[1:]]
     values = {
         "summary": summary,
+        "made_by": _headline(found),
         "pictures": pictures,
         "columns": columns,
         "rows": cells,

@@ -30,6 +30,8 @@ class OneBall:
         Its pattern, and the folder name of its depth or edge angle.
     ball : DimpledBall
         The finished ball.
+    by_angle : bool
+        Whether it was named by its edge angle.
     """
 
     study: Study
@@ -37,6 +39,7 @@ class OneBall:
     pattern: str
     key: str
     ball: DimpledBall
+    by_angle: bool
 
 
 def one_ball(
@@ -84,7 +87,8 @@ def one_ball(
     results = results_root / study.name
     with shown_progress(f"laying out {name}") as progress:
         layout = laid_out(study, study.patterns[names.index(name)], results, progress)
-    return OneBall(study, results, name, variant.key, build.make_ball(layout, variant_spec(study, variant)))
+    ball = build.make_ball(layout, variant_spec(study, variant))
+    return OneBall(study, results, name, variant.key, ball, edge_angle is not None)
 
 
 def quantity(option: str, text: str, kind: Kind) -> float:

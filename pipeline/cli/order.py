@@ -14,6 +14,7 @@ from pipeline.records.decision import Decision
 from pipeline.records.record import read
 from pipeline.records.tree import COEFFICIENTS, DECISION
 from pipeline.study.model import Study
+from pipeline.study.trade_units import breakable, made_by
 
 FOLDER, CSV, PAGE = "order", "order.csv", "order.html"
 
@@ -61,7 +62,13 @@ def decided_balls(study: Study, results: Path, path: Path) -> list[WantedBall]:
 
 
 def write_order(
-    path: Path, results_root: Path, quantity: int, order: str, folder: Path | None, as_json: bool
+    path: Path,
+    results_root: Path,
+    quantity: int,
+    order: str,
+    folder: Path | None,
+    as_json: bool,
+    units: str | None = None,
 ) -> None:
     """Write order.csv and order.html: one line a prototype, what it is for, its tolerances, its quantity.
 
@@ -79,6 +86,8 @@ def write_order(
         Where to write; RESULTS/STUDY/order when None.
     as_json : bool
         Print the lines as one JSON object.
+    units : str, optional
+        Units of the page, "trade" or "SI"; those of the study when absent.
 
     Raises
     ------
@@ -106,8 +115,13 @@ def write_order(
         for item, ball in enumerate(balls, start=1)
     ]
     folder = folder or results / FOLDER
+    by_angle = {pattern.name for pattern in study.patterns if pattern.edge_angles_rad}
     values = {
         "study": study,
+        "headlines": [
+            breakable(made_by(ball.depth_m, ball.edge_angle_deg, ball.pattern in by_angle)) for ball in balls
+        ],
+        "inches": (units or study.units) == "trade",
         "rows": rows,
         "order": order,
         "date": f"{datetime.datetime.now(datetime.UTC):%Y-%m-%d}",

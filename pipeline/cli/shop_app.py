@@ -89,6 +89,7 @@ def order(
     number: Annotated[
         str, typer.Option(metavar="TEXT", help="Number of the order; a blank to fill in when absent.")
     ] = "",
+    units: Units = None,
     results: ResultsRoot = Path("results"),
     out: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Where to write, instead of the results folder.")
@@ -98,4 +99,4 @@ def order(
     """Write the order sheet of the prototypes that were decided or short-listed: a page to print, and CSV."""
     from pipeline.cli.order import write_order
 
-    write_order(study, results, quantity, number, out, as_json)
+    write_order(study, results, quantity, number, out, as_json, units)

@@ -149,7 +149,7 @@ def _content(
         "outside": limits.outside_table(inputs),
         "rules": limits.rules_table(inputs),
         "symmetry": limits.symmetry_sentence(inputs),
-        "product": unbroken(" ".join(inputs.decision.product.sentences)),
+        "product": _product(inputs),
         "notes": limits.notes(inputs),
         "origin": _origin(inputs),
     }
@@ -174,6 +174,12 @@ def _advice(inputs: Inputs) -> list[dict[str, object]]:
         }
         for golfer, of in zip(inputs.study.golfers, inputs.decision.advice, strict=True)
     ]
+
+
+def _product(inputs: Inputs) -> dict[str, object] | None:
+    """Sentences on one product for all golfers, the headline by itself; None where there are none."""
+    sentences = [unbroken(text) for text in inputs.decision.product.sentences]
+    return {"headline": sentences[0], "more": sentences[1:]} if sentences else None
 
 
 def _facts(inputs: Inputs) -> list[tuple[str, str]]:

@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 SCRIPTS = (
     "flight.js", "charts.js", "depth.js", "coefficients.js", "shots.js", "ball.js", "runs.js", "copy.js",
+    "fold.js",
 )  # fmt: skip
 """In the order in which they run, all before the chart library is there; `start.js` starts them."""
 

@@ -125,6 +125,27 @@ def millimetres(length_m: float | None, digits: int = 3) -> str:
     return NOTHING if length_m is None else number(1e3 * length_m, digits, "mm")
 
 
+def made_by(depth_m: float | None, edge_angle_deg: float | None, by_angle: bool) -> str:
+    """Write surface depth and edge angle of a ball, first the one that its study lists.
+
+    Parameters
+    ----------
+    depth_m, edge_angle_deg : float or None
+        Mean surface depth [m] and edge angle [deg]; None where not known.
+    by_angle : bool
+        Whether the study lists edge angles.
+
+    Returns
+    -------
+    str
+        "surface depth 0.220 mm (edge angle 12.59 deg)", or the other way round; empty where none is known.
+    """
+    depth = "" if depth_m is None else f"surface depth {millimetres(depth_m)}"
+    angle = "" if edge_angle_deg is None else f"edge angle {number(edge_angle_deg, 2, 'deg')}"
+    first, second = (angle, depth) if by_angle else (depth, angle)
+    return f"{first} ({second})" if first and second else first or second
+
+
 def depth_digits(low_m: float | None, high_m: float | None) -> int:
     """Decimals of a millimetre that a depth deserves whose 90 % interval is known: a tenth of its width.
 

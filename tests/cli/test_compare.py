@@ -1,9 +1,14 @@
 """`depthline compare`: balls of a study, a table and the shelf, paired."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
 from report_studies import ONE_PATTERN, Results, make_results
+
+from pipeline.cli.compare import _print
+from pipeline.study.trade_units import shown_in
 
 TABLE = """reynolds,spin_ratio,cd,cd_se,cl,cl_se
 60000,0.08,0.27,0.002,0.13,0.003
@@ -28,7 +33,7 @@ def pairs(made: Results) -> pd.DataFrame:
 
     out = made.folder.parent
     sources = [str(out / "study.yaml"), str(out / "tunnel.csv"), str(out / "other.csv")]
-    compare(sources, None, None, out / "none", out, out / "compared", as_json=False)
+    compare(sources, None, None, out / "none", out, out / "compared", as_json=False, units="SI")
     return pd.read_csv(out / "compared" / "comparison.csv")
 
 
@@ -69,8 +74,18 @@ def test_tables_are_independent_of_each_other(pairs):
 def test_page_shows_every_ball_and_stands_alone(made, pairs):
     page = (made.folder.parent / "compared" / "comparison.html").read_text()
     assert page.count("<svg") == 1 and "http" not in page and "<script" not in page
+    assert not re.search(r"\byd\b", page)  # compared in SI
     for name in ("small ico32 0.150mm", "small ico32 0.250mm", "tunnel"):
         assert name in page
+
+
+@pytest.mark.parametrize(("units", "size_m"), [("SI", 1.0), ("trade", 0.9144)])  # the international yard
+def test_terminal_shows_the_units_asked_for(pairs, capsys, units, size_m):
+    with shown_in(units):
+        _print(pairs, "tunnel")
+    shown = capsys.readouterr().out
+    assert ("yd" in shown) == (units == "trade")
+    assert f"{row(pairs, 'other', 'tunnel')['carry_m'] / size_m:.1f} ±" in shown
 
 
 @pytest.mark.parametrize(

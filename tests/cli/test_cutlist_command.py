@@ -28,6 +28,7 @@ def test_cut_list_of_a_depth_that_is_not_studied(depthline, small, tmp_path):
     assert len(rows) == 32 and {row["surface_depth_mm"] for row in rows} == {"0.2300"}
     page = (out / "cutlist.html").read_text()
     assert page.count("<svg") == 3 and "http" not in re.sub(r'xmlns[^"]*"[^"]*"', "", page)
+    assert re.search(r"<h1>Cut list: ico32, surface depth 0\.230 mm \(edge angle [\d.]+ deg\)</h1>", page)
     assert "42.8945" in page and "0.500 %" in page and "has not been decided" in page
     surface = meshio.read(out / "finished_ball.stl")
     assert surface.points[:, 2].max() == pytest.approx(21.35, abs=0.25)
@@ -61,7 +62,8 @@ def test_tolerance_comes_from_the_decision(depthline, small, tmp_path):
     assert ended.code == 0, ended.err
     assert [r["tolerance_m"] for r in ended.json()["tolerances"]] == [0.012e-3]
     page = (tmp_path / "results/small/cutlist/ico32/e14.00deg/cutlist.html").read_text()
-    assert "fast swing" in page and "0.012" in page
+    assert "fast swing" in page and "0.012 (0.00047 in)" in page
+    assert re.search(r"<h1>Cut list: ico32, edge angle 14\.00 deg \(surface depth [\d.]+ mm\)</h1>", page)
 
 
 def test_pictures_are_written(depthline, small, tmp_path):

@@ -1,5 +1,7 @@
 """`depthline next` on invented coefficients with a planted optimum beyond, or between, the depths studied."""
 
+import re
+
 import pytest
 from small_study import SMALL
 
@@ -19,15 +21,15 @@ def invented(best_m, se=0.001):
 
     rows = []
     for depth in (0.15e-3, 0.20e-3, 0.25e-3, 0.30e-3):
-        for re in (9e4, 1.8e5):
+        for reynolds in (9e4, 1.8e5):
             for s in (0.1, 0.2):
-                fit = smits_smith_1994(re, s)  # [memory]
+                fit = smits_smith_1994(reynolds, s)  # [memory]
                 rows.append(
                     dict.fromkeys(COLUMNS, 0.0)
-                    | {"pattern": "ico32", "depth_m": depth, "reynolds": re, "spin_ratio": s}
+                    | {"pattern": "ico32", "depth_m": depth, "reynolds": reynolds, "spin_ratio": s}
                     | {"cd": float(fit.cd) + 5e6 * (depth - best_m) ** 2, "cd_se": se, "cl": float(fit.cl)}
                     | {"cl_se": 2 * se, "cm": -0.001, "cm_se": 1e-5, "verdict": "settled", "solver": "none"}
-                    | {"fidelity": "steady-rans", "run": f"runs/ico32/{depth}/{re}/{s}"}
+                    | {"fidelity": "steady-rans", "run": f"runs/ico32/{depth}/{reynolds}/{s}"}
                 )
     return pd.DataFrame(rows)[list(COLUMNS)]
 
@@ -62,8 +64,10 @@ def test_an_optimum_beyond_the_end_asks_for_a_depth_there(depthline, folder):
 def test_a_clear_optimum_needs_no_more_runs(depthline, folder):
     (folder / "study.yaml").write_text(MOVING)
     write_coefficients(invented(0.22e-3, se=1e-5), folder / "results" / "small" / "coefficients.csv")
-    ended = depthline("next", folder / "study.yaml", "--results", folder / "results")
+    ended = depthline("next", folder / "study.yaml", "--results", folder / "results", "--units", "SI")
     assert ended.code == 0 and "0.225" in ended.out
+    assert re.search(r"expected gain,\s", ended.out) and "yd" not in ended.out + ended.err
+    assert re.search(r"gain [\d.]+ m of carry", ended.err)
     assert "nothing was written" in ended.err and not (folder / "study-next.yaml").exists()
 
 

@@ -68,8 +68,9 @@ def test_balls_are_ranked(tmp_path, monkeypatch, capsys):
     assert [row["ball"] for row in found["rows"]] == ["b", "a"] and found["rows"][1]["difference_m"] < -1
     assert (tmp_path / "results" / "small" / "shelf-rank.png").stat().st_size > 10_000
     assert len((tmp_path / "results" / "small" / "shelf-rank.csv").read_text().splitlines()) == 3
-    assert run(monkeypatch, *words, "--shelf", tmp_path / "shelf") == 0
-    assert "Each pattern at its best" in capsys.readouterr().out
+    assert run(monkeypatch, *words, "--shelf", tmp_path / "shelf", "--units", "SI") == 0
+    shown = capsys.readouterr().out
+    assert "Each pattern at its best" in shown and "yd" not in shown
 
 
 def test_a_study_names_balls_of_its_shelf(tmp_path, monkeypatch, capsys):

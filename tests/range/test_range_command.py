@@ -1,6 +1,7 @@
 """`depthline range`: files in, results, page and pictures out."""
 
 import json
+import re
 
 import numpy as np
 import pandas as pd
@@ -27,13 +28,16 @@ def test_simulated_firings_are_reduced(tmp_path, monkeypatch, capsys):
     assert run(monkeypatch, "simulate", firings, "--balls", 4, "--seed", 3) == 0
     assert firings.read_text().startswith("# INVENTED firings")
     capsys.readouterr()
-    assert run(monkeypatch, "reduce", firings, "--out", out, "--json") == 0
+    assert run(monkeypatch, "reduce", firings, "--out", out, "--units", "SI", "--json") == 0
     found = json.loads(capsys.readouterr().out)
     assert found == json.loads((out / "reduction.json").read_text()) | {"report": str(out / "report.html")}
     assert found["shots"] == 48 and found["patterns"][0]["balls"] == 4
     (carried,) = found["carry"]
     assert carried["carry_lo_m"] < carried["carry_m"] < carried["carry_hi_m"]
     page = (out / "report.html").read_text()
+    assert not re.search(
+        r"\b(yd|mph)\b", re.sub(r"<svg.*?</svg>|<style>.*?</style>", "", page, flags=re.DOTALL)
+    )
     for words in ("guarded range", "eye protection", "governing body"):
         assert words in page and words in found["caution"]
     for name in ("values.csv", "table-quoted.csv", "shots.csv", "balls.csv", "gates.csv"):
@@ -58,8 +62,9 @@ def test_bad_input_is_told_and_nothing_is_written(tmp_path, monkeypatch, capsys)
 def test_a_table_of_a_reduction_can_be_flown(tmp_path, monkeypatch, capsys):
     firings = tmp_path / "invented.csv"
     assert run(monkeypatch, "simulate", firings, "--balls", 2) == 0
-    assert run(monkeypatch, "reduce", firings, "--out", tmp_path / "out") == 0
-    capsys.readouterr()
+    assert run(monkeypatch, "reduce", firings, "--out", tmp_path / "out", "--units", "SI") == 0
+    shown = capsys.readouterr().out
+    assert "carry, m" in shown and "yd" not in shown
     launch = ["--speed", "70 m/s", "--angle", "11 deg", "--spin", "2700 rpm", "--json"]
     monkeypatch.setattr("sys.argv", ["depthline", "fly", str(tmp_path / "out" / "table-quoted.csv"), *launch])
     with pytest.raises(SystemExit):
@@ -96,13 +101,14 @@ def study_with_a_short_list(folder):
 
 def test_a_firing_is_planned(tmp_path, monkeypatch, capsys):
     study, results = study_with_a_short_list(tmp_path)
-    words = ("plan", study, "--results", results, "--error", "8 yd")
+    words = ("plan", study, "--results", results, "--error", "8 yd", "--units", "SI")
     assert run(monkeypatch, *words, "--json") == 0
     found = json.loads(capsys.readouterr().out)
     assert found["reached"] and found["wanted_se_m"] == pytest.approx(8 * 0.9144)
     assert set(found["se_m"]) == {"ico32 0.15 mm", "ico32 0.20 mm"}
     assert max(found["se_m"].values()) <= found["wanted_se_m"]
     sheet = (results / "small" / "firing" / "sheet.html").read_text()
+    assert not re.search(r"\b(yd|mph)\b", sheet)
     assert "guarded range" in sheet and "ico32 0.20 mm-1" in sheet
     rows = (results / "small" / "firing" / "firings.csv").read_text().splitlines()
     assert len(rows) == 2 + 9 * found["shots"]  # caution, headings, nine screens a shot

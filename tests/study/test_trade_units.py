@@ -62,3 +62,18 @@ def test_units_are_tied_to_their_numbers_again(length_m: float, write: Callable[
     text = write(length_m)
     assert "\u00a0" in text and "\u00a0" not in units.breakable(text)
     assert units.unbroken(units.breakable(text)) == text
+
+
+@pytest.mark.parametrize(
+    ("depth_m", "angle_deg", "by_angle", "text"),
+    [
+        (0.22e-3, 12.59, False, "surface depth 0.220 mm (edge angle 12.59 deg)"),
+        (0.22e-3, 12.59, True, "edge angle 12.59 deg (surface depth 0.220 mm)"),
+        (0.22e-3, None, True, "surface depth 0.220 mm"),
+        (None, None, False, ""),
+    ],
+)
+def test_a_ball_is_headlined_by_what_its_study_lists(
+    depth_m: float | None, angle_deg: float | None, by_angle: bool, text: str
+) -> None:
+    assert units.breakable(units.made_by(depth_m, angle_deg, by_angle)) == text

@@ -179,7 +179,7 @@ def draw_section(axes: "Axes", ball: DimpledBall, dimple: int, title: str, colou
     radius = 500 * ball.ball_diameter_m
     theta = beta * np.linspace(-1, 1, 101)
     phantom = radius * np.sin(theta), radius * (np.cos(theta) - np.cos(beta))
-    floor = height.min() - 0.16 * edge
+    floor = height.min() - 0.18 * edge
     axes.fill_between(across, height, floor, color=colour, alpha=0.25, linewidth=0)
     axes.plot(across, height, color=INK, linewidth=1.4)
     axes.plot(*phantom, color=INK, linewidth=0.8, linestyle=(0, (6, 3)))
@@ -193,7 +193,9 @@ def draw_section(axes: "Axes", ball: DimpledBall, dimple: int, title: str, colou
     deep = height.min()
     _dimension(axes, (0.0, deep), (0.0, phantom[1].max()), "")
     where: dict[str, Any] = {"color": INK, "fontsize": 7.5, "ha": "left", "va": "center"}
-    axes.text(0.04 * edge, 0.5 * deep, f"surface depth {measures['surface_depth_mm']:.3f}", **where)
+    # Below the surface, where no other line passes.
+    label = f"surface depth {measures['surface_depth_mm']:.3f}"
+    axes.text(0.04 * edge, deep - 0.09 * edge, label, **where)
     along = edge + 0.5 * edge * np.array([0.0, 1.0])
     for slope, style in ((-np.tan(beta), (0, (6, 3))), (np.tan(ball.cavities.wall_rad[dimple]), "-")):
         axes.plot(along, slope * (along - edge), color=SOFT_INK, linewidth=0.6, linestyle=style)

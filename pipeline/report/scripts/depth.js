@@ -24,7 +24,7 @@
       if (low) {
         traces.push({
           x: [...x, ...x.slice().reverse()], y: [...distances(line[high]), ...distances(line[low]).reverse()], fill: "toself",
-          fillcolor: faded(patternColour(of), 0.14), line: {width: 0}, hoverinfo: "skip", name: BAND,
+          fillcolor: faded(patternColour(of), chosen.lines.length > 1 ? 0.07 : 0.14), line: {color: faded(patternColour(of), 0.45), width: chosen.lines.length > 1 ? 1 : 0, dash: "dot"}, hoverinfo: "skip", name: BAND,
           showlegend: n === 0,
         });
       }
@@ -90,6 +90,11 @@
     return shapes;
   }
 
+  /* Depths written beside their points: the ends of each curve where several or little room would let them overlap. */
+  function labelled(chosen, line, place) {
+    return (chosen.lines.length === 1 && !Page.narrow()) || place === 0 || place === line.studied_m.length - 1;
+  }
+
   function windowShape(chosen, along) {
     if (!chosen.window) return [];
     const [low, high] = distances(chosen.window), fill = {line: {width: 0}, fillcolor: faded(colour("good"), 0.14), layer: "below", type: "rect"};
@@ -122,8 +127,8 @@
         },
         {
           ...points(line, line.studied_carry_m, "depths computed", {showlegend: n === 0}), x: distances(line.studied_peak_m),
-          text: line.studied_m.map((depth) => millimetres(depth, 2)), mode: "markers+text", textposition: "top center", textfont: {size: 10},
-          hovertemplate: `${line.pattern} at %{text}: carry %{y:.1f} ${UNIT.name}, peak height %{x:.1f} ${UNIT.name}<extra></extra>`,
+          text: line.studied_m.map((depth, place) => labelled(chosen, line, place) ? millimetres(depth, 2) : ""), hovertext: line.studied_m.map((depth) => millimetres(depth)), mode: "markers+text", textposition: "top center", textfont: {size: 10},
+          hovertemplate: `${line.pattern} at %{hovertext}: carry %{y:.1f} ${UNIT.name}, peak height %{x:.1f} ${UNIT.name}<extra></extra>`,
         },
       ]),
       layout: layout({height, xaxis: axis(`peak height (${UNIT.name})`), yaxis: axis(`carry (${UNIT.name})`), shapes: windowShape(chosen, "x")}),

@@ -24,7 +24,7 @@
     tilt: {unit: DEG, text: (v) => `${(v / DEG).toFixed(1)} deg`},
     wind: {unit: MPH, text: speed},
     from: {unit: DEG, text: (v) => `${(v / DEG).toFixed(0)} deg`},
-    altitude: {unit: 1, text: (v) => SI ? `${v.toFixed(0)} m` : `${v.toFixed(0)} m (${(v / 0.3048).toFixed(0)} ft)`},
+    altitude: {unit: 1, text: (v) => SI ? `${v.toFixed(0)} m` : `${(v / 0.3048).toFixed(0)} ft (${v.toFixed(0)} m)`},
   };
   const state = {}, kept = {flight: null, words: ""};
   const at = (id) => document.getElementById(`shot-${id}`);
@@ -74,10 +74,11 @@
   /* What `depthline fly` is to be told for the same flight; only for depths that tables.csv has. */
   function command(of) {
     const trimmed = (value) => String(Number(value.toPrecision(9)));
+    const quickness = (v) => SI ? `${trimmed(v)} m/s` : `${trimmed(v / MPH)} mph`;
     if (!of.studied[state.depth]) return `# ${millimetres(of.depth_m[state.depth])} lies between the depths of tables.csv`;
     const quoted = (text) => /^[\w./-]+$/.test(text) ? text : `'${text.replaceAll("'", "'\\''")}'`;
     const parts = [`depthline fly ${quoted(`results/${data.study}/tables.csv`)}`, `--pattern ${quoted(of.name)}`,
-      `--depth '${trimmed(1e3 * of.depth_m[state.depth])} mm'`, `--speed '${trimmed(state.speed / MPH)} mph'`,
+      `--depth '${trimmed(1e3 * of.depth_m[state.depth])} mm'`, `--speed '${quickness(state.speed)}'`,
       `--angle '${trimmed(state.angle / DEG)} deg'`, `--spin '${trimmed(state.spin / RPM)} rpm'`];
     if (state.tilt) parts.push(`--tilt '${trimmed(state.tilt / DEG)} deg'`);
     parts.push(`--diameter '${trimmed(1e3 * data.ball.diameter_m)} mm'`, `--mass '${trimmed(1e3 * data.ball.mass_kg)} g'`);
@@ -86,8 +87,9 @@
     else parts.push(`--pressure '${trimmed(pressure / 100)} hPa'`);
     if (temperature !== null) parts.push(`--temperature '${trimmed(temperature - 273.15)} degC'`);
     parts.push(`--humidity '${trimmed(100 * humidity)} %'`);
-    if (state.wind) parts.push(`--wind '${trimmed(state.wind / MPH)} mph'`, `--wind-from '${trimmed(state.from / DEG)} deg'`,
+    if (state.wind) parts.push(`--wind '${quickness(state.wind)}'`, `--wind-from '${trimmed(state.from / DEG)} deg'`,
       `--wind-profile ${data.wind.profile}`);
+    if (SI) parts.push("--units SI");
     return parts.join(" ");
   }
 
@@ -130,8 +132,8 @@
       at(name).setAttribute("aria-valuetext", text);
     }
     const angle = of.edge_angle_deg[state.depth];
-    const text = millimetres(of.depth_m[state.depth]) + (angle === null ? "" : `, edge angle ${angle.toFixed(2)} deg`)
-      + (of.studied[state.depth] ? ", computed" : ", by the model");
+    const text = millimetres(of.depth_m[state.depth]) + (angle === null ? "" : `, ${angle.toFixed(2)} deg`)
+      + (of.studied[state.depth] ? "" : ", between runs");
     document.getElementById("shot-depth-value").textContent = text;
     depth.setAttribute("aria-valuetext", text);
     table(now);
