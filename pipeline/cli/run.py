@@ -99,12 +99,13 @@ def run_study(
     results, elsewhere = results_folder(study_path, results_root, study)
     check_solver_path(results)
     for warning in study.warnings():
-        complain(warning)
+        complain(f"warning: {warning}")
     results.mkdir(parents=True, exist_ok=True)
     if chosen.executor == "local" and cores is None:
         cores = cores_allowed()
     with locked_results(results) as lock:
-        for line in (f"results: {results}", *elsewhere, *geometry_warnings(study, results)):
+        doubts = (f"warning: {doubt}" for doubt in geometry_warnings(study, results))
+        for line in (f"results: {results}", *elsewhere, *doubts):
             complain(line)
         keep_study_file(study_path, results)
         clear_queue(chosen, results)

@@ -8,13 +8,14 @@ from typing import Required, TypedDict
 from rich.console import Group
 from rich.live import Live
 from rich.table import Table
+from rich.text import Text
 
 from pipeline.cli.output import print_json, shown_progress, tables, warn
 from pipeline.cli.study_input import read_study, with_chosen_runs
 from pipeline.errors import InputError
 from pipeline.flow.campaign.provenance import mixed, rows
 from pipeline.flow.forces.verdict import REASONS
-from pipeline.records.flow import USABLE, RunProgress, RunResult
+from pipeline.records.flow import FAILED, USABLE, RunProgress, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import CASE, PROGRESS, RESULT, SOLVER_LOG, SPEC, short_run_id
 from pipeline.study.matrix import RunSpec, runs
@@ -209,12 +210,19 @@ def _counted(states: list[RunState]) -> str:
     return f"{len(states)} runs: " + ", ".join(f"{count} {name}" for name, count in counts)
 
 
+def _style(state: str) -> str:
+    """Colour of a state where a terminal shows any: what has failed, what somebody should look at."""
+    if state in FAILED or state == UNREADABLE:
+        return "bold red"
+    return "" if state in (*UNFINISHED, USABLE[0]) else "yellow"
+
+
 def _table(name: str, states: list[RunState]) -> Table:
     table = Table("run", "state", "iterations", "Cd", "Cl", "reason", title=f"Study {name}")
     for state in states:
         table.add_row(
             short_run_id(state["run"]),
-            state["state"],
+            Text(state["state"], style=_style(state["state"])),
             str(state.get("iterations", "")),
             plus_minus(state.get("cd"), state.get("cd_se"), 4),
             plus_minus(state.get("cl"), state.get("cl_se"), 4),

@@ -47,14 +47,12 @@ def draw_depth_chart(
         colour, marker = pattern_style(line.pattern, patterns)
         x = 1e3 * line.depth_m
         if x.size > 1:
-            carry.fill_between(
-                x,
-                line.carry_lo_m / flight_m(),
-                line.carry_hi_m / flight_m(),
-                color=colour,
-                alpha=0.15,
-                linewidth=0,
-            )
+            low, high = line.carry_lo_m / flight_m(), line.carry_hi_m / flight_m()
+            several = len(chart.lines) > 1  # bands that lie over each other must not hide what lies in them
+            carry.fill_between(x, low, high, color=colour, alpha=0.06 if several else 0.15, linewidth=0)
+            if several:
+                for edge in (low, high):
+                    carry.plot(x, edge, color=colour, linewidth=0.7, linestyle=(0, (1, 2)), alpha=0.7)
         else:
             error = (
                 np.abs(np.array([[line.carry_lo_m[0]], [line.carry_hi_m[0]]]) - line.carry_m[0]) / flight_m()

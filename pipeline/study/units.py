@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _QUANTITY = re.compile(rf"\s*(?P<number>{NUMBER})\s*(?P<unit>\S.*?)?\s*", re.DOTALL)
+_SECOND = re.compile(rf"\s(?P<quantity>{NUMBER}\s*[a-zA-Zµ°\"%/]+)\s*$")
 LONGEST = 100
 """Characters of a quantity; what is longer is refused before any pattern runs over it."""
 _DECIMAL_COMMA = re.compile(r"\s*(?P<whole>[+-]?[0-9]+),(?P<decimals>[0-9]+)\s*(?P<unit>[^0-9,\s]{0,10})\s*")
@@ -112,6 +113,8 @@ def parse_quantity(text: str, kind: Kind) -> float:
     if match is None:
         raise QuantityError(f'is not {kind.name}; write a number and its unit, for instance "1.5 {usual}"')
     number, unit = match["number"], match["unit"]
+    if unit is not None and (second := _SECOND.search(unit)):
+        raise QuantityError(f'holds two quantities; write a comma before "{second["quantity"]}"')
     if unit is None:
         raise QuantityError(f'has no unit; write for instance "{number} {usual}"')
     if unit not in kind.units:

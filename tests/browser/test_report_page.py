@@ -109,6 +109,17 @@ def test_runs_are_filtered_by_verdict_and_sorted(tab: Page) -> None:
     assert tab.locator("table.runs th[aria-sort]").count() == 1
 
 
+def test_long_tables_are_folded_until_they_are_asked_for(tab: Page) -> None:
+    button = tab.locator("#flights .fold button").first
+    table = tab.locator("#flights .fold table").first
+    assert not table.is_visible()
+    button.focus()
+    tab.keyboard.press("Enter")
+    assert table.is_visible() and button.get_attribute("aria-expanded") == "true"
+    tab.keyboard.press("Enter")
+    assert not table.is_visible()
+
+
 def test_published_balls_are_switched_on(tab: Page) -> None:
     see(tab, "cd")
     names = "document.getElementById('chart-cd').data.map(trace => trace.name)"
@@ -291,6 +302,8 @@ def test_print_has_all_figures_and_cuts_none(browser: Browser, reported: Results
     assert wide == []
     assert tab.locator("figure svg:visible, figure img:visible").count() == 10 + 10
     assert tab.locator(".chart:visible").count() == 0
+    folded = tab.locator(".fold table").count()
+    assert folded > 0 and tab.locator(".fold table:visible").count() == folded
     pdf = tab.pdf(format="A4", prefer_css_page_size=True)
     assert pdf.startswith(b"%PDF") and len(pdf) > 50_000
     tab.close()
@@ -302,4 +315,5 @@ def test_pictures_stand_in_where_no_program_runs(browser: Browser, reported: Res
     tab.goto((reported.folder / "report.html").as_uri())
     assert tab.locator("figure svg:visible").count() == 10
     assert tab.locator(".live:visible").count() == 0
+    assert tab.locator(".fold table:visible").count() == tab.locator(".fold table").count() > 0
     context.close()

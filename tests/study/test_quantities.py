@@ -109,6 +109,7 @@ def test_decimal_text_becomes_the_nearest_double():
         ("50 %", ANGLE, "is a share; an angle is wanted"),
         ("0.25 mmm", LENGTH, 'has an unknown unit "mmm"; did you mean "mm"?'),
         ("165 mhp", SPEED, 'did you mean "mph"?'),
+        ("0.14 mm 0.18 mm", LENGTH, 'holds two quantities; write a comma before "0.18 mm"'),
         ("2600 RPM", SPIN, 'has an unknown unit "RPM"'),
         ("0,25 mm", LENGTH, 'has a decimal comma; write "0.25 mm"'),
         ("0,25", LENGTH, 'has a decimal comma; write "0.25 mm"'),

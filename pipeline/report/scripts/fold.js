@@ -1,11 +1,5 @@
 "use strict";
-/* Tables that are folded on the screen are open in print. */
-(() => {
-  const folded = () => document.querySelectorAll("details.fold:not([open])");
-  let opened = [];
-  addEventListener("beforeprint", () => {
-    opened = [...folded()];
-    opened.forEach((of) => { of.open = true; });
-  });
-  addEventListener("afterprint", () => opened.forEach((of) => { of.open = false; }));
-})();
+/* Tables that are folded on the screen, each under a button with its name; in print, and without this program, all are there. */
+document.querySelectorAll(".fold > button").forEach((button) => {
+  button.onclick = () => button.setAttribute("aria-expanded", String(button.getAttribute("aria-expanded") === "false"));
+});
