@@ -124,7 +124,7 @@ def check_study(path: Path, results_root: Path, as_json: bool, units: str | None
         found["budget_core_hours"] = study.budget_core_s / 3600.0
         found["first_runs"] = len(first)
         found["first_core_hours"] = sum(choice.price_s for choice in first) / 3600.0
-    with shown_in(units or study.units):
+    with shown_in(units or study.units, study):
         warn([shown(line) for line in found["warnings"]])
         if as_json:
             print_json(found)

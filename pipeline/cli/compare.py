@@ -66,7 +66,7 @@ def compare(
         A source is none of these, there are fewer than two balls, or too many.
     """
     like = _golfers_of(sources, golfers, results_root)
-    with shown_in(units or like.units):
+    with shown_in(units or like.units, like):
         _compare(like, sources, against, shelf, results_root, folder, as_json)
 
 

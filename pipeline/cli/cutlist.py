@@ -185,7 +185,7 @@ def _write_one(
     }
     write_text(folder / CSV, as_csv(table))
     write_text(folder / TRADE / CSV, as_csv(in_inches(table)))
-    with shown_in(units or found.study.units):
+    with shown_in(units or found.study.units, found.study):
         write_text(folder / PAGE, _page(found, classes, table, summary))
     write_skin(folder / f"{BALL}.stl", surface)
     for half, part in zip(HALVES, parts, strict=True):

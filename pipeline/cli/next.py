@@ -76,14 +76,14 @@ def propose_next(
             }
         )
     else:
-        with shown_in(units or study.units):
+        with shown_in(units or study.units, study):
             _print_table(ranked, chosen)
     if chosen:
         messages().print(
             f"wrote {target}; depthline run {target} computes what is new in it and decides anew"
         )
     else:
-        with shown_in(units or study.units):
+        with shown_in(units or study.units, study):
             least = breakable(yards_only(WORTHLESS_M, 2))
         messages().print(f"no depth is expected to gain {least} of carry; nothing was written")
 

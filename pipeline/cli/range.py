@@ -244,7 +244,7 @@ def plan_range(
     target = out or folder / "firing"
     depths = {one.name: one.depth_m for one in (stands, *candidates)}
     write_empty_firings(target / "firings.csv", of, gates, depths)
-    with shown_in(units or study.units):
+    with shown_in(units or study.units, study):
         sheet = write_sheet(target / "sheet.html", of, wanted_m)
     result = {
         "balls": of.balls, "shots": len(of.order), "speed_m_s": list(of.programme.speed_m_s),
@@ -255,7 +255,7 @@ def plan_range(
     if as_json:
         print_json(result)
         return
-    with shown_in(units or study.units):
+    with shown_in(units or study.units, study):
         _print_plan(of, wanted_m)
     messages().print(f"wrote {sheet} and {target / 'firings.csv'}")
 

@@ -215,7 +215,7 @@ def _ending(study: Study, results: Path, code: int) -> int:
             )
         raise DepthlineError(f"{ended}; see {results / WORKFLOW_LOG}, fix it and run again")
     decision = read(results / DECISION, Decision)
-    with shown_in(study.units):
+    with shown_in(study.units, study):
         show_decision(decision)
     if decision.correction is not None:
         print(f"measured balls: {decision.correction.why}")

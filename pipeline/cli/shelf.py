@@ -228,7 +228,7 @@ def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool, unit
     target = results_root / study.name
     target.mkdir(parents=True, exist_ok=True)
     write_text(target / SHELF_RANK, clean_csv(ranked))
-    with style(), shown_in(units or study.units):
+    with style(), shown_in(units or study.units, study):
         draw = partial(draw_shelf, study, ranked)
         figure = draw()
         settle(figure)
@@ -239,7 +239,7 @@ def rank(path: Path, shelf: Path | None, results_root: Path, as_json: bool, unit
             {"study": study.name, "shelf": str(folder), "rows": listed, "picture": str(target / SHELF_FIGURE)}
         )
         return
-    with shown_in(units or study.units):
+    with shown_in(units or study.units, study):
         for golfer, rows in ranked.groupby("golfer", sort=False):
             _print_ranking(str(golfer), rows, len(study.golfers) > 1)
         _print_heights(best_of_patterns(ranked[ranked["peak_height_m"].notna()]))

@@ -97,7 +97,7 @@ def write_report(study: Study, results: Path, units: str | None = None) -> Path:
     )
     drawn = Figures(results / FIGURES, _OUR_FIGURES)
     known = references_of(study)
-    with style(), shown_in(units or study.units):
+    with style(), shown_in(units or study.units, study):
         values = _content(inputs, results, colours, drawn, known)
         drawn.remove_stale()
         write_page(results / REPORT, _TEMPLATE, values)

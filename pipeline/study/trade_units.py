@@ -6,12 +6,13 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 
-from pipeline.study.model import FlightWindow
+from pipeline.study.model import FlightWindow, Study
 from pipeline.study.units import ANGLE, LENGTH, SPEED, SPIN, YARD_M, in_unit
 
 _NO_BREAK = "\u00a0"
 
 _SHOWN: ContextVar[str] = ContextVar("units", default="trade")
+_OWN_WORDS: ContextVar[tuple[str, ...]] = ContextVar("own words", default=())
 
 _YD_IN_M = re.compile(r"(?P<yd>-?[\d.]+)[ \u00a0]yd \((?P<m>-?[\d.]+)(?P<gap>[ \u00a0])m\)")
 _SPAN_IN_M = re.compile(r"[\d.]+ to [\d.]+[ \u00a0]yd \((?P<m>[\d.]+ to [\d.]+[ \u00a0]m)\)")
@@ -24,13 +25,30 @@ NOTHING = "-"
 
 
 @contextmanager
-def shown_in(units: str) -> Iterator[None]:
-    """Write lengths of flights and speeds in other units inside the block: "trade" or "SI"."""
-    token = _SHOWN.set(units)
+def shown_in(units: str, study: Study | None = None) -> Iterator[None]:
+    """Write lengths of flights and speeds in other units inside the block.
+
+    Parameters
+    ----------
+    units : str
+        "trade" or "SI".
+    study : Study, optional
+        What its author called golfers, weather and patterns, and said about it, stays as it was written.
+    """
+    words = () if study is None else _own_words(study)
+    tokens = _SHOWN.set(units), _OWN_WORDS.set(words)
     try:
         yield
     finally:
-        _SHOWN.reset(token)
+        _SHOWN.reset(tokens[0])
+        _OWN_WORDS.reset(tokens[1])
+
+
+def _own_words(study: Study) -> tuple[str, ...]:
+    """Texts of a study that a quantity may stand in, the longest first."""
+    words = {study.about, *(of.name for of in study.golfers)}
+    words |= {of.name for of in study.scenarios} | {of.name for of in study.patterns}
+    return tuple(sorted((text for text in words if re.search(r"\d", text)), key=len, reverse=True))
 
 
 def in_si() -> bool:
@@ -59,6 +77,9 @@ def shown(text: str) -> str:
     """
     if not in_si():
         return text
+    for own in _OWN_WORDS.get():
+        if own in text:
+            return own.join(shown(part) for part in text.split(own))
     text = _SPAN_IN_M.sub(r"\g<m>", text)
     text = _YD_IN_M.sub(r"\g<m>\g<gap>m", text)
     text = text.replace("yd (m)", "m")

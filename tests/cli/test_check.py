@@ -302,7 +302,7 @@ def test_results_that_are_elsewhere_than_the_store_of_runs_are_told(depthline, s
     for part in ("find_solver", "_work", "_ending"):
         monkeypatch.setattr(f"pipeline.cli.run.{part}", lambda *_: 0)
     first, second, *implausible = depthline("run", small).err.splitlines()
-    assert all(line.startswith("depthline: patterns[0] (ico32): ") for line in implausible)
+    assert all(line.startswith("depthline: warning: patterns[0] (ico32): ") for line in implausible)
     assert first == f"depthline: results: {folder / 'results' / 'small'}"
     assert second.startswith(
         f"depthline: results go to {folder / 'results'}, where no run of another study is"

@@ -59,6 +59,18 @@ def test_a_page_in_si_has_no_yards_and_no_miles(small: Results, tmp_path) -> Non
     assert "yd" in write_report(*results).read_text(encoding="utf-8")
 
 
+def test_what_the_author_wrote_stays_as_it_is(tmp_path) -> None:
+    about = "A ball for 95 mph at the clubhead, 210 yd of carry."
+    text = f"about: {about}\n" + ONE_PATTERN.replace("fast swing", "165 mph")
+    study = study_of(tmp_path / "study.yaml", text)
+    with shown_in("SI", study):
+        assert shown(about) == about
+        assert shown("165 mph: 210.0 yd (192.0 m), 165 mph away") == "165 mph: 192.0 m, 165 mph away"
+        assert shown("100.0 mph") == "44.7 m/s"
+    with shown_in("SI"):
+        assert shown("165 mph") == "73.8 m/s"
+
+
 def test_copies_in_trade_units(small: Results, tmp_path) -> None:
     from report_studies import copy_results
 
