@@ -16,7 +16,7 @@ html_show_sphinx = False
 html_theme_options = {
     "description": "From a study file to the depth to cut",
     "fixed_sidebar": True,
-    "page_width": "72rem",
+    "page_width": "62rem",
 }
 myst_enable_extensions = ["colon_fence"]
 # Links to files of the tree beside the guide are left as they are: the guide is read from a clone.

@@ -119,7 +119,8 @@ def write_order(
     values = {
         "study": study,
         "headlines": [
-            breakable(made_by(ball.depth_m, ball.edge_angle_deg, ball.pattern in by_angle)) for ball in balls
+            breakable(made_by(ball.depth_m, ball.edge_angle_deg, ball.pattern in by_angle).split(" (")[0])
+            for ball in balls
         ],
         "inches": (units or study.units) == "trade",
         "rows": rows,

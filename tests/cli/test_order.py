@@ -57,7 +57,7 @@ def test_every_ball_of_a_short_list_is_a_line_of_the_order(depthline, made, tmp_
     assert [row["name"] for row in ended.json()["order"]] == ["ico32 0.20 mm", "ico32 0.23 mm"]
     page = (tmp_path / "order.html").read_text()
     assert "P 7" in page and "0.012" in page and "0.230" in page and "<td>12</td>" in page
-    assert "surface depth 0.230 mm (edge angle" in page and "0.0091 in" in page  # 0.2304 mm / 25.4
+    assert "surface depth 0.230 mm<" in page and "(0.0091)" in page  # 0.2304 mm / 25.4
     # The edge angle is that between the depths computed, read off coefficients.csv.
     coefficients = list(csv.DictReader((made.folder / "coefficients.csv").open()))
     of_depth = {row["depth_m"]: float(row["edge_angle_deg"]) for row in coefficients}
@@ -79,7 +79,7 @@ def test_balls_of_a_study_that_chose_its_runs_are_ordered(depthline, made, tmp_p
 def test_a_decided_depth_is_ordered_alone(depthline, made, tmp_path):
     ended = depthline("order", *decide(made, "decided", []), "--units", "SI", "--out", tmp_path, "--json")
     assert ended.code == 0, ended.err
-    assert " in)" not in (tmp_path / "order.html").read_text()
+    assert "(in)" not in (tmp_path / "order.html").read_text()
     (row,) = ended.json()["order"]
     assert row["purpose"] == "decided for fast swing: within a yard of the best with probability 0.93"
     assert row["quantity"] == 12

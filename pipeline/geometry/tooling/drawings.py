@@ -216,9 +216,9 @@ def draw_coordinates(axes: "Axes") -> None:
     tilt = np.radians(20)
 
     def seen(points: FloatArray) -> FloatArray:
-        """Parallel projection from the azimuth -60 deg and a little above the plane z = 0."""
+        """Parallel projection from the azimuth -30 deg and a little above the plane z = 0."""
         x, y, z = np.moveaxis(points, -1, 0)
-        turn = np.radians(-30)
+        turn = np.radians(-60)
         right, towards = np.cos(turn) * x - np.sin(turn) * y, np.sin(turn) * x + np.cos(turn) * y
         return np.stack([right, np.cos(tilt) * z + np.sin(tilt) * towards], axis=-1)
 
@@ -238,7 +238,7 @@ def draw_coordinates(axes: "Axes") -> None:
             arrowprops={"arrowstyle": "->", "color": INK, "linewidth": 1.0},
         )
         _write(axes, 1.12 * end, name, fontsize=8, ha="center", va="center", color=INK)
-    polar, azimuth = np.radians(68), np.radians(14)
+    polar, azimuth = np.radians(55), np.radians(45)
     place = np.array([np.sin(polar) * np.cos(azimuth), np.sin(polar) * np.sin(azimuth), np.cos(polar)])
     arc = np.linspace(0, polar, 40)
     meridian = np.stack([np.sin(arc) * np.cos(azimuth), np.sin(arc) * np.sin(azimuth), np.cos(arc)], axis=1)
@@ -247,10 +247,10 @@ def draw_coordinates(axes: "Axes") -> None:
     arc = np.linspace(0, azimuth, 20)
     equator = np.stack([np.cos(arc), np.sin(arc), 0 * arc], axis=1)
     axes.plot(*seen(equator).T, color="#d55e00", linewidth=1.8)
-    _write(axes, seen(equator[10]) + np.array([-0.42, -0.24]), "azimuth", fontsize=8, color="#d55e00")
+    _write(axes, seen(equator[10]) + np.array([-0.5, 0.06]), "azimuth", fontsize=8, color="#d55e00")
     axes.plot(*np.stack([np.zeros(2), seen(place)], axis=0).T, color=SOFT_INK, linewidth=0.8)
     axes.plot(*seen(place), marker="o", color=INK, markersize=5)
-    _write(axes, seen(place) + np.array([0.06, 0.0]), "dimple", fontsize=8, color=INK)
+    _write(axes, seen(place) + np.array([0.08, 0.02]), "dimple", fontsize=8, color=INK)
     axes.text(-0.95, -0.62, "seam, z = 0", fontsize=8, color=SOFT_INK)
     axes.set(xlim=(-1.75, 1.75), ylim=(-1.25, 1.6), aspect="equal")
     axes.set_axis_off()
