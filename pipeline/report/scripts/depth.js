@@ -47,9 +47,9 @@
     });
     const reference = value === "carry_m" ? "carry_m" : "peak_m";
     const span = chosen.lines.flatMap((line) => [1e3 * line.depth_m[0], 1e3 * line.depth_m.at(-1)]);
-    chosen.references.forEach((ball) => traces.push({
+    chosen.references.forEach((ball, n) => traces.push({
       x: [Math.min(...span), Math.max(...span)], y: distances([ball[reference], ball[reference]]), mode: "lines", name: ball.name,
-      line: {color: colour("reference"), dash: "dash", width: 1.5},
+      line: {color: colour("reference"), dash: ["dot", "dash", "dashdot", "longdash"][n % 4], width: 1.5},
     }));
     return traces;
   }
