@@ -136,7 +136,7 @@ def test_parts_of_study_files_are_right(page, tmp_path):
         for name in [*given.get("references", []), *given.get("measured", [])]:
             (tmp_path / "shelf" / f"{name}.csv").touch()  # reading a study looks whether its balls are there
         path = tmp_path / "cases" / "study.yaml"
-        study_of(path, yaml.safe_dump(whole, sort_keys=False))
+        study_of(path, yaml.safe_dump(whole, sort_keys=False), searched=True)
 
 
 def test_reference_of_the_study_file_is_that_of_the_schema():

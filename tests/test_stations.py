@@ -8,8 +8,8 @@ PIPELINE = Path(__file__).parents[1] / "pipeline"
 LINE = [
     "errors", "arrays", "files", "ending", "machine", "records", "study",
     "geometry.dimple", "geometry.layout", "geometry.ball", "geometry.shell", "geometry.tooling", "geometry",
-    "flow.forces", "flow.solver", "flow.campaign", "flow",
-    "aero", "flight", "shelf", "decide.flights", "decide", "report", "workflow", "validation", "range", "cli",
+    "flow.forces", "flow.solver", "flow.campaign", "flow", "aero", "flight", "shelf",
+    "decide.flights", "decide", "decide.search", "report", "workflow", "validation", "range", "cli",
 ]  # fmt: skip
 """Rooms from left to right; modules in the folder of a room with rooms of its own come after these."""
 

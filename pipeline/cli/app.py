@@ -88,6 +88,22 @@ def check(
     check_study(study, results, as_json, units)
 
 
+@app.command(epilog="Example: depthline search family.yaml")
+def search(
+    study: StudyPath,
+    show: Annotated[
+        str | None,
+        typer.Option(metavar="PATTERN", help="Print one candidate as an entry of a study's patterns."),
+    ] = None,
+    results: ResultsRoot = Path("results"),
+    as_json: AsJson = False,
+) -> None:
+    """List the patterns of a family (patterns: search: in the study) that can be made."""
+    from pipeline.cli.search import search_patterns
+
+    search_patterns(study, results, show, as_json)
+
+
 @app.command(epilog="Example: depthline run cases/demo/study.yaml --cores 2")
 def run(
     study: StudyPath,

@@ -63,7 +63,7 @@ def make_layout(spec: LayoutInputs, progress: Callable[[float], None] | None = N
         return read_layout(Path(spec.file), spec.ball_diameter_m, spec.chord_diameter_m)
     if spec.symmetry is None or spec.count is None or spec.narrowest_land_m is None or spec.seed is None:
         raise ValueError("a layout without a file needs symmetry, count, narrowest_land_m and seed")
-    rest = (progress, spec.mirror, spec.sides, seam_of(spec))
+    rest = (progress, spec.mirror, spec.sides, seam_of(spec), spec.starts)
     if spec.classes is not None:
         return pack_layout(
             spec.symmetry,

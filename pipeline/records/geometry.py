@@ -24,6 +24,7 @@ class LayoutInputs(Record):
     seed: int | None = None
     mirror: bool = False
     narrowest_land_m: float | None = None
+    starts: AtLeastOne | None = None
     classes: int | None = None
     shares: list[float] | None = None
     sides: int = 0

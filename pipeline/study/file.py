@@ -18,13 +18,15 @@ MOST_RUNS = 100_000
 """Runs of a study; `depthline check` of so many takes 6 CPU s and 0.3 GB, `status` 16 CPU s and 0.2 GB."""
 
 
-def load_study(path: Path) -> Study:
+def load_study(path: Path, searched: bool = False) -> Study:
     """Read and validate a study file.
 
     Parameters
     ----------
     path : Path
         YAML file, UTF-8.
+    searched : bool
+        Whether its patterns may be a family (`Study.family`) instead of a list.
 
     Returns
     -------
@@ -34,14 +36,14 @@ def load_study(path: Path) -> Study:
     Raises
     ------
     InputError
-        The file cannot be read, is not YAML, or is not a study. Every problem found is one line
-        "FILE:LINE: KEY: VALUE: what is wrong; what would be right".
+        The file cannot be read, is not YAML, or is not a study; its patterns are a family and no list. Every
+        problem found is one line "FILE:LINE: KEY: VALUE: what is wrong; what would be right".
     """
     path = Path(path)
-    return study_of(path, read_study_text(path))
+    return study_of(path, read_study_text(path), searched)
 
 
-def study_of(path: Path, text: str) -> Study:
+def study_of(path: Path, text: str, searched: bool = False) -> Study:
     """Validate the text of a study file; its path is for messages and for files named relative to it.
 
     Raises
@@ -67,6 +69,12 @@ def study_of(path: Path, text: str) -> Study:
             f"more than the {MOST_RUNS:,} of a study; leave some out, or make a study of each pattern"
         )
         problems.append((tree.line(("flow",)), ("flow",), message))
+    if study is not None and study.family is not None and not searched:
+        at = ("patterns", "search")
+        message = (
+            "is a family of patterns, which depthline search lists; this command needs a list of patterns"
+        )
+        problems.append((tree.line(at), at, message))
     if study is None or problems:
         raise InputError(_listing(path, problems))
     return study

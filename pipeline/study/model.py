@@ -5,9 +5,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, PrivateAttr, ValidationError, ValidationInfo, field_validator
+from pydantic import (
+    AfterValidator,
+    Field,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    ValidationError,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
 
 from pipeline.errors import InputError
+from pipeline.study.family import Family, OrSearched, family_in
 from pipeline.study.fields import Number, OrAuto, Quantity, Section, distinct
 from pipeline.study.golfers import (
     AirSpec,
@@ -233,8 +243,8 @@ class Study(Section):
     )
     ball: BallSpec = Field(description="Diameter and mass.")
     patterns: Annotated[
-        list[Pattern], Field(min_length=1, max_length=200), AfterValidator(distinct_names)
-    ] = Field(description="The dimple patterns to be compared.")
+        list[Pattern], Field(min_length=1, max_length=200), AfterValidator(distinct_names), OrSearched()
+    ] = Field(description="The dimple patterns to be compared, or a family that is searched for the best.")
     flow: FlowSettings = Field(description="Which flows are computed, and how.")
     golfers: Annotated[list[Golfer], Field(min_length=1, max_length=100), AfterValidator(distinct_names)] = (
         Field(description="The golfers whose shots are flown.")
@@ -279,6 +289,19 @@ class Study(Section):
     )
 
     _points: tuple[RunPoint, ...] | None = PrivateAttr(None)
+    _family: Family | None = PrivateAttr(None)
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _with_family(cls, data: Any, handler: ModelWrapValidatorHandler[Self], info: ValidationInfo) -> Self:
+        study = handler(data)
+        study._family = family_in(data, info)
+        return study
+
+    @property
+    def family(self) -> Family | None:
+        """Family of patterns that is searched; None where the study file lists its patterns."""
+        return self._family
 
     @property
     def points(self) -> tuple[RunPoint, ...] | None:

@@ -49,6 +49,7 @@ class LayoutSpec(Section):
                                 "symmetry",
                                 "count",
                                 "seed",
+                                "starts",
                                 "narrowest_land",
                                 "mirror",
                                 "classes",
@@ -74,6 +75,12 @@ class LayoutSpec(Section):
     )
     seed: Annotated[int, Number(0, 2**31 - 1, 1, whole=True)] = Field(
         1, description="Seed of the optimiser that spreads the dimples."
+    )
+    starts: Annotated[int, Number(1, 200, 24, whole=True)] | None = Field(
+        None,
+        description="Random starts of the optimiser, the best of which is kept, 1 to 200; when absent 24, or "
+        "8 with classes, and fewer without symmetry.",
+        examples=[24],
     )
     narrowest_land_m: Land = Field(
         0.0001,
@@ -143,7 +150,7 @@ class LayoutSpec(Section):
         """Ask for either a file or a symmetry and a count."""
         if given.get("file") is not None:
             unused = {"symmetry": None, "count": None, "seed": 1, "narrowest_land": 0.0001, "mirror": False}
-            unused |= {"classes": None, "shares": None}
+            unused |= {"classes": None, "shares": None, "starts": None}
             unused |= {"seam": None, "seam_amplitude": None, "seam_waves": None}
             for key, default in unused.items():
                 if given.get(key, default) != default:

@@ -39,6 +39,8 @@ def layout_spec(study: Study, pattern: Pattern) -> LayoutInputs:
         narrowest_land_m=None if from_file else layout.narrowest_land_m,
     )
     # The file has only the keys of what was asked: a new kind of layout leaves other files as they are.
+    if layout.starts is not None:
+        found = found.changed(starts=layout.starts)
     if layout.classes is not None:
         found = found.changed(classes=layout.classes, shares=layout.shares)
     if pattern.cavity.sides is not None:

@@ -33,12 +33,13 @@ def pack_layout(
     mirror: bool = False,
     sides: int = ROUND,
     seam: Seam | None = None,
+    starts: int | None = None,
 ) -> Layout:
     """Layout of dimples of several sizes, as much of the sphere covered as found.
 
     Parameters
     ----------
-    symmetry, count, narrowest_land_m, ball_diameter_m, seed, progress, mirror, sides, seam
+    symmetry, count, narrowest_land_m, ball_diameter_m, seed, progress, mirror, sides, seam, starts
         As for `pipeline.geometry.layout.layout.spread_layout`.
     classes : int
         Number of chord diameters, at least 1; fewer when there are fewer orbits.
@@ -68,7 +69,7 @@ def pack_layout(
     fixed = list(special)
     if mirror:
         check_mirror(symmetry, seam)
-    starts = STARTS_WITH_SYMMETRY if len(group) > 1 else STARTS_WITHOUT_SYMMETRY
+    starts = starts or (STARTS_WITH_SYMMETRY if len(group) > 1 else STARTS_WITHOUT_SYMMETRY)
     # Orbits mirror each other in pairs, or each itself with a representative on the plane.
     on_planes: list[int | None] = list(range(general % 2, general + 1, 2)) if mirror else [None]
     each = max(1, starts // len(on_planes))

@@ -99,6 +99,7 @@ def spread_layout(
     mirror: bool = False,
     sides: int = ROUND,
     seam: Seam | None = None,
+    starts: int | None = None,
 ) -> Layout:
     """Layout of equal dimples, spread as widely as the symmetry allows.
 
@@ -128,6 +129,8 @@ def spread_layout(
         Sides of polygonal dimples, 4 to 8, which face their neighbours; 0 for round ones.
     seam : Seam, optional
         Kept free of dimples, half of the narrowest land wide on either side.
+    starts : int, optional
+        Random starts of the optimiser for each way in which a mirror plane can lie.
 
     Returns
     -------
@@ -151,7 +154,7 @@ def spread_layout(
     if mirror:
         check_mirror(symmetry, seam)
     if general:
-        representatives = _spread(group, fixed, general, seed, progress, mirror, seam)
+        representatives = _spread(group, fixed, general, seed, progress, mirror, seam, starts)
     else:
         representatives = np.empty((0, 3))
     directions = orbit_points(group, fixed, representatives)
@@ -284,6 +287,7 @@ def _spread(
     progress: Callable[[float], None] | None,
     mirror: bool,
     seam: Seam | None,
+    given_starts: int | None,
 ) -> FloatArray:
     """Spread the general orbits; their representatives come in the fundamental domain, from the pole down."""
     starts = STARTS_WITH_SYMMETRY if len(group) > 1 else STARTS_WITHOUT_SYMMETRY
@@ -293,6 +297,7 @@ def _spread(
     if mirror:
         ties = [mirror_ties(general, on_plane) for on_plane in range(general % 2, general + 1, 2)]
         starts = max(STARTS_WITH_MIRROR, starts // len(ties))
+    starts = given_starts or starts
 
     def report(share: float) -> None:
         nonlocal done
