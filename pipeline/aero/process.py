@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from pipeline.aero.conditions import Points, lines
 from pipeline.aero.knots import Knots, at_points, between, on_grid, root, scattered
-from pipeline.aero.priors import Prior
+from pipeline.aero.priors import Parity, Prior
 from pipeline.arrays import FloatArray
 
 DEPTH_UNIT_M = 1e-4
@@ -329,14 +329,7 @@ class Process:
         return np.asarray(cho_solve(self._factor, right, check_finite=False))
 
     def _terms(self, points: Points) -> FloatArray:
-        x = (points.depth_m - self._middle_m) / DEPTH_UNIT_M
-        r, s = np.log(points.reynolds / REYNOLDS_UNIT), points.spin_ratio
-        one = np.ones_like(x)
-        bend = np.hypot(s, SMALL_SPIN_RATIO)
-        if self._prior.parity == "even":
-            return np.stack([one, r, r**2, bend, s**2, x, x**2, r * x, r**2 * x], axis=-1)
-        lift = s * bend**-0.5
-        return np.stack([lift, s, lift * r, lift * x, lift * x**2, lift * r * x], axis=-1)
+        return mean_terms(self._prior.parity, points, self._middle_m)
 
     @staticmethod
     def _distances(one: Points, other: Points) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -409,6 +402,18 @@ class Process:
         ]
         standard = (logs - self._centre) / self._width
         return float(cost + 0.5 * standard @ standard), np.array(by_log) * self._width + standard
+
+
+def mean_terms(parity: Parity, points: Points, middle_m: float) -> FloatArray:
+    """Terms of a coefficient's mean (see `Process`), depths counted from `middle_m`, shape (m, t)."""
+    x = (points.depth_m - middle_m) / DEPTH_UNIT_M
+    r, s = np.log(points.reynolds / REYNOLDS_UNIT), points.spin_ratio
+    one = np.ones_like(x)
+    bend = np.hypot(s, SMALL_SPIN_RATIO)
+    if parity == "even":
+        return np.stack([one, r, r**2, bend, s**2, x, x**2, r * x, r**2 * x], axis=-1)
+    lift = s * bend**-0.5
+    return np.stack([lift, s, lift * r, lift * x, lift * x**2, lift * r * x], axis=-1)
 
 
 def _scaled(
