@@ -95,13 +95,14 @@ def search(
         str | None,
         typer.Option(metavar="PATTERN", help="Print one candidate as an entry of a study's patterns."),
     ] = None,
+    units: Units = None,
     results: ResultsRoot = Path("results"),
     as_json: AsJson = False,
 ) -> None:
-    """List the patterns of a family (patterns: search: in the study) that can be made."""
+    """List the patterns of a family (patterns: search: in the study), ranked by the runs that are there."""
     from pipeline.cli.search import search_patterns
 
-    search_patterns(study, results, show, as_json)
+    search_patterns(study, results, show, as_json, units)
 
 
 @app.command(epilog="Example: depthline run cases/demo/study.yaml --cores 2")

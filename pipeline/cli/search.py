@@ -1,4 +1,4 @@
-"""`depthline search`: the patterns of a family that can be made, with their features."""
+"""`depthline search`: the patterns of a family that can be made, ranked where some have been computed."""
 
 import csv
 import io
@@ -9,32 +9,41 @@ import yaml
 from rich.table import Table
 
 from pipeline.cli.output import messages, print_json, shown_progress, tables
-from pipeline.cli.study_input import results_folder
+from pipeline.cli.study_input import check_launches, resolved, results_folder
 from pipeline.decide.search.candidates import Candidate, Candidates, make_candidates
+from pipeline.decide.search.ranking import Rank, rank_candidates
 from pipeline.errors import InputError
 from pipeline.files.atomic import write_text
 from pipeline.geometry.build import find_layout
-from pipeline.records.tree import SEARCH
+from pipeline.records.tree import COEFFICIENTS, SEARCH, SEARCH_FIGURE
 from pipeline.study.file import load_study
+from pipeline.study.model import Study
 from pipeline.study.patterns import Pattern
+from pipeline.study.points import RunPoint
+from pipeline.study.trade_units import breakable, flight_m, flight_unit, millimetres, number, shown_in
 
 MOST_SHOWN = 20
 """Candidates that the terminal shows; the file has all."""
 
 
-def search_patterns(path: Path, results_root: Path, show: str | None, as_json: bool) -> None:
-    """List the candidates of a study's family and write search.csv.
+def search_patterns(
+    path: Path, results_root: Path, show: str | None, as_json: bool, units: str | None = None
+) -> None:
+    """List the candidates of a study's family, ranked where some have runs, and write search.csv.
 
     Parameters
     ----------
     path : Path
         Study file with `patterns: search:`.
     results_root : Path
-        Folder of all results; layouts that were found are kept there.
+        Folder of all results; layouts that were found are kept there. Runs are those of coefficients.csv in
+        the folder of the study's name.
     show : str, optional
         Name of a candidate to print as an entry of a study's list of patterns, instead of the list.
     as_json : bool
         Print one JSON object instead of a table.
+    units : str, optional
+        "trade" or "SI"; those of the study when absent.
 
     Raises
     ------
@@ -53,20 +62,91 @@ def search_patterns(path: Path, results_root: Path, show: str | None, as_json: b
     if show is not None:
         print(_entry(candidates, show))
         return
+    ranked, following = _ranks(study, candidates, results)
     rows = [_row(one) for one in candidates.found]
+    if ranked:
+        of = {row["pattern"]: row for row in rows}
+        rows = [of[one.pattern] | {"rank": place, **vars(one)} for place, one in enumerate(ranked, start=1)]
     text = io.StringIO()
     writer = csv.DictWriter(text, list(rows[0]), lineterminator="\n")
     writer.writeheader()
     writer.writerows(rows)
     results.mkdir(parents=True, exist_ok=True)
     write_text(results / SEARCH, text.getvalue())
+    if ranked:
+        _draw(ranked, results / SEARCH_FIGURE)
     if as_json:
-        print_json({"candidates": rows, "refused": dict(candidates.refused), "file": str(results / SEARCH)})
+        print_json(
+            {
+                "candidates": rows,
+                "refused": dict(candidates.refused),
+                "next": [point.content() for point in following],
+                "file": str(results / SEARCH),
+            }
+        )
     else:
-        _print_table(candidates)
+        with shown_in(units or study.units):
+            if ranked:
+                _print_ranks(ranked)
+            else:
+                _print_table(candidates)
         if len(rows) > MOST_SHOWN:
             print(f"and {len(rows) - MOST_SHOWN} more in {results / SEARCH}")
         print(_sentence(candidates, study.family.candidates))
+        for point in following:
+            print(
+                f"compute next: {point.pattern} at {breakable(millimetres(point.depth_m))}, "
+                f"Re {point.reynolds:g}, S {point.spin_ratio:g}"
+            )
+
+
+def _ranks(study: Study, candidates: Candidates, results: Path) -> tuple[list[Rank], list[RunPoint]]:
+    """Candidates ranked by the runs that are there, and the next ones; empty where no candidate has one."""
+    table = results / COEFFICIENTS
+    if not table.is_file():
+        return [], []
+    from pipeline.aero.collect import read_coefficients
+
+    frame = read_coefficients(table)
+    if not frame["pattern"].isin([one.pattern.name for one in candidates.found]).any():
+        return [], []
+    check_launches(study)
+    with shown_progress("ranking the patterns"):
+        return rank_candidates(resolved(study), candidates, frame)
+
+
+def _draw(ranked: list[Rank], path: Path) -> None:
+    """Picture of the front of carry against peak height."""
+    from pipeline.report.drawing import save_png, style
+    from pipeline.report.search_figure import search_figure
+
+    with style():
+        save_png(search_figure(ranked), path)
+
+
+def _print_ranks(ranked: list[Rank]) -> None:
+    unit = flight_unit()
+    table = Table(title="Patterns of the family, the greatest expected carry first, each at its best depth")
+    for column in (
+        "rank", "pattern", "runs", "depth, mm", f"carry, {unit}", f"error, {unit}", f"peak height, {unit}",
+        "best with a probability of", "runs to compute next",
+    ):  # fmt: skip
+        table.add_column(column, justify="left" if column == "pattern" else "right")
+    for place, one in enumerate(ranked, start=1):
+        if place > MOST_SHOWN and not one.next_runs:
+            continue
+        table.add_row(
+            str(place),
+            one.pattern,
+            str(one.runs),
+            f"{1e3 * one.best_depth_m:.3f}",
+            number(one.carry_m / flight_m(), 1),
+            number(one.carry_se_m / flight_m(), 1),
+            number(one.peak_height_m / flight_m(), 1),
+            number(one.p_best, 2),
+            str(one.next_runs or ""),
+        )
+    tables().print(table)
 
 
 def _sentence(candidates: Candidates, wanted: int) -> str:

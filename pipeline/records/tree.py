@@ -5,7 +5,7 @@ study.json, study.yaml, launches.json
 geometry/PATTERN/layout.json, layout.csv
 geometry/PATTERN/VARIANT/spec.json, totals.json, skin.stl, skin.ply, shell/
 runs/PATTERN/VARIANT/reN/sN/spec.json, run.json, history.csv, state.npz, surface.vtk, case/
-rounds.csv, search.csv
+rounds.csv, search.csv, search.png
 coefficients.csv, provenance.csv, tables.csv, flights.csv, decision.csv, decision.json
 trade/coefficients.csv, trade/flights.csv, trade/decision.csv
 shelf.json, shelf-rank.csv, shelf-rank.png
@@ -54,8 +54,8 @@ SUMMARY = "summary.csv"
 ROUNDS = "rounds.csv"
 """Of a study that chooses its runs itself: a row a run, in the order in which they were chosen."""
 
-SEARCH = "search.csv"
-"""Of a study whose patterns are searched: a row a candidate."""
+SEARCH, SEARCH_FIGURE = "search.csv", "search.png"
+"""Of a study whose patterns are searched: a row a candidate, and their carry against peak height."""
 
 LOCK = ".lock"
 REUSE, LAYOUTS = ".reuse", ".layouts"

@@ -2,10 +2,13 @@
 
 import csv
 
+import pandas as pd
 import pytest
 import yaml
 from small_study import SMALL
 
+from pipeline.aero.collect import COLUMNS, write_coefficients
+from pipeline.aero.published import smits_smith_1994
 from pipeline.study.file import study_of
 
 LIST = SMALL[SMALL.index("patterns:") : SMALL.index("flow:")]
@@ -49,6 +52,34 @@ def test_lists_candidates_and_writes_them(depthline, searched, tmp_path):
     assert pattern.cavity.chord_diameter_m == pytest.approx(float(rows[1]["chord_diameter_m"]))
     none = depthline("search", searched, "--results", tmp_path / "r", "--show", "ico1")
     assert none.code == 2 and "ico1: is no candidate" in none.err
+
+
+def test_runs_that_are_there_rank_the_candidates(depthline, searched, tmp_path):
+    found = depthline("search", searched, "--results", tmp_path / "r", "--json").json()["candidates"]
+    rows = []
+    for number, one in enumerate(found[:2]):
+        for depth in (one["depth_lo_m"], one["depth_hi_m"]):
+            for re, s in ((9e4, 0.1), (9e4, 0.2), (1.8e5, 0.1)):
+                fit = smits_smith_1994(re, s)  # [memory]
+                values = {
+                    "cd": float(fit.cd) + 0.004 * number,
+                    "cd_se": 0.001,
+                    "cl": float(fit.cl),
+                    "cl_se": 0.002,
+                }
+                at = {"pattern": one["pattern"], "depth_m": depth, "reynolds": re, "spin_ratio": s}
+                of = {"cm": -0.001, "cm_se": 1e-5, "verdict": "settled", "solver": "none"}
+                run = {"fidelity": "steady-rans", "run": f"runs/{one['pattern']}/{depth}/{re}/{s}"}
+                rows.append(dict.fromkeys(COLUMNS, 0.0) | at | values | of | run)
+    write_coefficients(pd.DataFrame(rows)[list(COLUMNS)], tmp_path / "r" / "small" / "coefficients.csv")
+    ended = depthline("search", searched, "--results", tmp_path / "r", "--json", "--units", "SI")
+    ranked = ended.json()["candidates"]
+    assert [row["rank"] for row in ranked] == [1, 2, 3]
+    place = {row["pattern"]: row["rank"] for row in ranked}
+    assert place[found[0]["pattern"]] < place[found[1]["pattern"]]
+    assert (tmp_path / "r" / "small" / "search.png").stat().st_size > 5000
+    shown = depthline("search", searched, "--results", tmp_path / "r").out
+    assert "carry, yd" in shown and ranked[0]["pattern"] in shown
 
 
 def test_other_commands_refuse_a_family_and_search_a_list(depthline, searched, small, tmp_path):

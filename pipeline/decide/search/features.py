@@ -15,6 +15,10 @@ to the nearest neighbour [m]; standard deviation of that land over the mean chor
 ball."""
 
 
+RATIO_DECIMALS = 9
+"""Spreads are zero where they are that but for rounding: no feature is made of it."""
+
+
 def features_of(ball: DimpledBall) -> dict[str, float]:
     """Features of a ball, by the names of `FEATURES`.
 
@@ -29,11 +33,11 @@ def features_of(ball: DimpledBall) -> dict[str, float]:
         float(ball.solid_angles.sum() / (4.0 * np.pi)),
         float(len(chords)),
         float(chords.mean()),
-        float(chords.std() / chords.mean()),
+        round(float(chords.std() / chords.mean()), RATIO_DECIMALS),
         float(np.degrees(ball.cavities.edge_angle_rad).mean()),
         float(ball.cavities.volume_m3.sum() / (np.pi * diameter**3 / 6.0)),
         float(land.mean()),
-        float(land.std() / chords.mean()),
+        round(float(land.std() / chords.mean()), RATIO_DECIMALS),
     )
     return dict(zip(FEATURES, values, strict=True))
 
