@@ -126,7 +126,12 @@ def rank_candidates(
         )
     can = np.array([_within(one.depth_m, depth) for one in candidates.found])
     following = [
-        RunPoint.rounded(names[run.pattern], run.depth_m, run.reynolds, run.spin_ratio)
+        RunPoint.rounded(
+            names[run.pattern],
+            float(np.clip(run.depth_m, *candidates.found[run.pattern].depth_m)),
+            run.reynolds,
+            run.spin_ratio,
+        )
         for run in _next(study, belief, can)
     ]
     return _ranked(candidates, belief, can, following), following
@@ -197,7 +202,7 @@ def _models(
 
 
 def _within(ends: tuple[float, float], depth_m: FloatArray) -> BoolArray:
-    """Depths within a pattern's range; the nearest one to its middle where none is."""
+    """Depths within a pattern's range; where none is, the nearest one to its middle stands for it."""
     inside = (depth_m >= ends[0] - 1e-9) & (depth_m <= ends[1] + 1e-9)
     if not inside.any():
         inside[int(np.abs(depth_m - 0.5 * sum(ends)).argmin())] = True
@@ -237,7 +242,7 @@ def _ranked(
         Rank(
             one.pattern.name,
             int(runs[at]),
-            float(belief.flights.depth_m[best[at]]),
+            float(np.clip(belief.flights.depth_m[best[at]], *one.depth_m)),
             float(mean[at, best[at]]),
             float(deviation[at, best[at]]),
             float(peak[at, best[at]]),

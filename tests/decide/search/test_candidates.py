@@ -37,6 +37,15 @@ golfers:
 """
 
 
+LISTED = """\
+patterns:
+  - name: ico32
+    layout: {symmetry: icosahedral, count: 32}
+    cavity: {chord_diameter: 3.58 mm}
+    depths: [0.15 mm, 0.20 mm]
+"""
+
+
 def family(tmp_path, *changes):
     text = TEXT
     for old, new in changes:
@@ -51,7 +60,9 @@ def test_each_candidate_can_be_made_as_it_stands_in_a_study(tmp_path):
     assert len(found) == 8 and len({one.pattern.name for one in found}) == 8
     for one in found[:4]:
         listed = study.model_copy(update={"patterns": [one.pattern]})
-        layout = make_layout(layout_spec(listed, one.pattern))
+        spec = layout_spec(listed, one.pattern)
+        assert spec.content()["starts"] == 1
+        layout = make_layout(spec)
         np.testing.assert_allclose(layout.directions, one.layout.directions)
         np.testing.assert_allclose(layout.chord_diameters_m, one.layout.chord_diameters_m)
         for depth in one.depth_m:
@@ -60,6 +71,12 @@ def test_each_candidate_can_be_made_as_it_stands_in_a_study(tmp_path):
             assert 0.60 - 1e-4 <= of.coverage <= 0.78 + 1e-4
             assert 0.05e-3 - 1e-8 <= of.narrowest_land_m <= 0.60e-3 + 1e-8
             assert 8.0 - 1e-6 <= of.edge_angle_min_deg and of.edge_angle_max_deg <= 20.0 + 1e-6
+
+
+def test_a_layout_that_names_no_starts_keeps_its_key(tmp_path):
+    text = TEXT[: TEXT.index("patterns:")] + LISTED + TEXT[TEXT.index("flow:") :]
+    study = study_of(tmp_path / "study.yaml", text)
+    assert "starts" not in layout_spec(study, study.patterns[0]).content()
 
 
 def test_the_seed_gives_the_same_candidates_and_a_larger_number_adds_to_them(tmp_path):

@@ -66,6 +66,11 @@ def test_the_planted_pattern_and_depth_are_named_also_without_runs_of_its_own(fa
         (one.pattern for one in known), key=lambda name: coverage[name]
     )
     assert known[0].best_depth_m == pytest.approx(0.22e-3, abs=0.021e-3)  # a step of the depths compared
+    ends = {one.pattern.name: one.depth_m for one in candidates.found}
+    for name, depth in [(of.pattern, of.best_depth_m) for of in ranked] + [
+        (of.pattern, of.depth_m) for of in following
+    ]:
+        assert ends[name][0] - 1e-9 <= depth <= ends[name][1] + 1e-9
     # Those without runs are ordered by coverage too, and are less sure.
     order = np.argsort([-coverage[one.pattern] for one in ranked])
     assert np.corrcoef(order, np.arange(len(ranked)))[0, 1] > 0.8
