@@ -111,7 +111,7 @@ def test_rounds_keep_to_blocks_and_leave_out_what_is_not_allowed():
 
 def test_a_search_finds_a_pattern_near_the_best():
     of = SimulatedSearch(11, features(40, 11))
-    found = list(search(of, 2 * GRID_S, 48))
+    found = list(search(of, 3 * GRID_S, 48))
     regrets = [of.regret_m(p, DEPTHS[d]) for _, _, (p, d) in found]
     assert regrets[-1] <= 2 * YARD_M < of.best_m - np.median(of.carries.max(axis=1))
     runs, belief, (pattern, depth) = found[-1]
