@@ -45,7 +45,8 @@ class Pair(NamedTuple):
     run, finer_run : str
         Both runs.
     used : bool
-        Whether the discrepancy is learned from it; not so inside the drag crisis or without lift.
+        Whether the discrepancy is learned from it; not so inside the drag crisis, without lift, or where a
+        run drifts: its mean is not that of a settled flow, and few pairs cannot outvote it.
     depth_m, reynolds, spin_ratio : float
         The condition.
     cd, cd_finer, cl, cl_finer : float
@@ -86,6 +87,7 @@ def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[Pair
         One for every finer run that is usable and whose own one is.
     """
     usable = frame[frame["verdict"].isin(USABLE)]
+    drifting = set(map(str, usable["run"][usable["verdict"] == "drifting"]))
     numbers = usable[["depth_m", "reynolds", "spin_ratio", "cd", "cl"]].to_numpy(float).tolist()
     of_run = dict(zip(map(str, usable["run"]), numbers, strict=True))
     pattern = dict(zip(map(str, usable["run"]), map(str, usable["pattern"]), strict=True))
@@ -98,7 +100,7 @@ def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[Pair
         *at, cd, cl = of_run[run]
         *_, cd_finer, cl_finer = of_run[finer_run]
         tripped = 1.0 - float(models[pattern[run]].untripped(*at))
-        used = tripped >= TRIPPED and min(cl, cl_finer) >= LEAST_LIFT
+        used = tripped >= TRIPPED and min(cl, cl_finer) >= LEAST_LIFT and not {run, finer_run} & drifting
         found.append(Pair(run, finer_run, used, at[0], at[1], at[2], cd, cd_finer, cl, cl_finer))
     return found
 

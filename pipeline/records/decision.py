@@ -377,7 +377,7 @@ class MovingDimples(Part):
 
 
 class FinerPair(Part):
-    """A flow on the study's mesh and on the finer one; `used` outside the drag crisis, with lift."""
+    """A flow on the study's mesh and on the finer one; `used` outside the crisis, with lift, settled."""
 
     run: str
     finer_run: str

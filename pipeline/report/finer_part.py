@@ -54,7 +54,9 @@ def pairs_table(of: FinerMesh) -> Table:
             Cell(f"{pair.cd_finer - pair.cd:+.4f}"),
             Cell(number(pair.cl, 4)),
             Cell(f"{pair.cl_finer - pair.cl:+.4f}"),
-            Cell("yes" if pair.used else "no: drag crisis or no lift", "" if pair.used else "warn"),
+            Cell(
+                "yes" if pair.used else "no: drag crisis, no lift, or drifting", "" if pair.used else "warn"
+            ),
         ]
         for pair in of.pairs
     ]

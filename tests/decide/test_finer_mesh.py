@@ -94,6 +94,17 @@ def test_flows_without_lift_are_no_pairs():
     assert refined(frame, models) == (models, None)
 
 
+def test_a_run_that_drifts_teaches_nothing():
+    """Its mean is far off, as one was that never settled on the finer mesh."""
+    frame = both_meshes(with_finer())
+    place = frame.index[finer_rows(frame)][0]
+    frame.loc[place, ["cd", "cd_se"]] = frame.loc[place, "cd"] + 0.04, 0.006
+    frame.loc[place, "verdict"] = "drifting"
+    own, details = decided(with_finer(), frame)
+    assert [pair["used"] for pair in details["finer_mesh"]["pairs"]].count(False) == 1
+    assert own["best_depth_m"].to_numpy() == pytest.approx(BEST_M, abs=6e-6)
+
+
 def test_fine_flows_of_failed_runs_are_no_pairs():
     frame = both_meshes(with_finer())
     frame.loc[frame["run"] == frame["run"][0], "verdict"] = "crashed"
