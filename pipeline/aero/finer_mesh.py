@@ -7,7 +7,6 @@ hangs.
 """
 
 from collections.abc import Sequence
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -16,6 +15,7 @@ from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.discrepancy import Comparison, Discrepancy, Sizes, learn
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.priors import PRIORS
+from pipeline.records.decision import FinerPair
 from pipeline.records.flow import USABLE
 from pipeline.study.keys import level_of
 
@@ -37,41 +37,13 @@ TRIPPED = 0.95
 """Least share of the meridians that is tripped where a pair is compared: the crisis is another regime."""
 
 
-class Pair(NamedTuple):
-    """A flow on the study's mesh and on the finer one.
-
-    Parameters
-    ----------
-    run, finer_run : str
-        Both runs.
-    used : bool
-        Whether the discrepancy is learned from it; not so inside the drag crisis, without lift, or where a
-        run drifts: its mean is not that of a settled flow, and few pairs cannot outvote it.
-    depth_m, reynolds, spin_ratio : float
-        The condition.
-    cd, cd_finer, cl, cl_finer : float
-        Coefficients.
-    """
-
-    run: str
-    finer_run: str
-    used: bool
-    depth_m: float
-    reynolds: float
-    spin_ratio: float
-    cd: float
-    cd_finer: float
-    cl: float
-    cl_finer: float
-
-
 def finer_rows(frame: pd.DataFrame) -> "pd.Series[bool]":
     """Which rows of coefficients.csv are of a finer mesh than the study's own, by the names of their runs."""
     variant = frame["run"].astype("string").str.split("/").str[2]
     return variant.map(lambda key: isinstance(key, str) and level_of(key) is not None).astype(bool)
 
 
-def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[Pair]:
+def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[FinerPair]:
     """Pair the finer runs of a study with those of its own mesh.
 
     Parameters
@@ -83,8 +55,10 @@ def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[Pair
 
     Returns
     -------
-    list of Pair
-        One for every finer run that is usable and whose own one is.
+    list of FinerPair
+        One for every finer run that is usable and whose own one is. It is not used inside the drag crisis,
+        without lift, or where a run drifts: its mean is not that of a settled flow, and few pairs cannot
+        outvote it.
     """
     usable = frame[frame["verdict"].isin(USABLE)]
     drifting = set(map(str, usable["run"][usable["verdict"] == "drifting"]))
@@ -101,11 +75,16 @@ def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[Pair
         *_, cd_finer, cl_finer = of_run[finer_run]
         tripped = 1.0 - float(models[pattern[run]].untripped(*at))
         used = tripped >= TRIPPED and min(cl, cl_finer) >= LEAST_LIFT and not {run, finer_run} & drifting
-        found.append(Pair(run, finer_run, used, at[0], at[1], at[2], cd, cd_finer, cl, cl_finer))
+        found.append(
+            FinerPair(
+                run=run, finer_run=finer_run, used=used, depth_m=at[0], reynolds=at[1], spin_ratio=at[2],
+                cd=cd, cd_finer=cd_finer, cl=cl, cl_finer=cl_finer,
+            )
+        )  # fmt: skip
     return found
 
 
-def comparisons(frame: pd.DataFrame, of: Sequence[Pair]) -> list[Comparison]:
+def comparisons(frame: pd.DataFrame, of: Sequence[FinerPair]) -> list[Comparison]:
     """Pairs that are used as comparisons, finer less own, each with the errors of both runs.
 
     Settled runs repeat no better than the scatter of the coefficients' priors, which both have of their own.

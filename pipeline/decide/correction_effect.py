@@ -27,7 +27,6 @@ from pipeline.records.decision import (
     CorrectionRecord,
     DepthWithout,
     FinerMesh,
-    FinerPair,
     MovingDimples,
     SharedTerm,
 )
@@ -135,7 +134,7 @@ def finer_record(study: Study, coefficients: pd.DataFrame, flown: Flown) -> Fine
     learned = flown.finer
     return FinerMesh(
         level=study.flow.finer.level,
-        pairs=[FinerPair(**of._asdict()) for of in pairs(coefficients, flown.fitted)],
+        pairs=pairs(coefficients, flown.fitted),
         reynolds=reynolds,
         spin_ratio=spin_ratio,
         added=[]
