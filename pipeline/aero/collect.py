@@ -12,6 +12,7 @@ from pipeline.files.atomic import set_aside, write_text
 from pipeline.records.flow import CD_BOUNDS, CL_BOUNDS, FAILED, USABLE, RunResult
 from pipeline.records.record import read
 from pipeline.records.tree import COEFFICIENTS, RESULT
+from pipeline.study.keys import level_of, without_level
 
 COLUMNS = (
     "pattern",
@@ -171,6 +172,18 @@ def _differing_rows(table: pd.DataFrame, run_ids: Sequence[str]) -> str | None:
             return f"{len(found)} of {len(run_ids)} runs have {words} ({found[0]})"
     strange = sorted(set(map(str, counts.index)) - set(run_ids))
     return f"{len(strange)} rows are of no run of the study ({strange[0]})" if strange else None
+
+
+def finer_rows(frame: pd.DataFrame) -> "pd.Series[bool]":
+    """Which rows of coefficients.csv are of a finer mesh than the study's own, by the names of their runs."""
+    variant = frame["run"].astype("string").str.split("/").str[2]
+    return variant.map(lambda key: isinstance(key, str) and level_of(key) is not None).astype(bool)
+
+
+def own_run(finer_run: str) -> str:
+    """Name of the run on the study's own mesh that a run on a finer mesh repeats."""
+    parts = finer_run.split("/")
+    return "/".join([*parts[:2], without_level(parts[2]), *parts[3:]])
 
 
 def _same(table: pd.DataFrame, frame: pd.DataFrame) -> bool:

@@ -11,13 +11,13 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from pipeline.aero.collect import finer_rows, own_run
 from pipeline.aero.corrected import CorrectedModel
 from pipeline.aero.discrepancy import Comparison, Discrepancy, Sizes, learn
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.priors import PRIORS
 from pipeline.records.decision import FinerPair
 from pipeline.records.flow import USABLE
-from pipeline.study.keys import level_of
 
 SIZES = (
     Sizes((0.02, 0.006, 0.01, 0.015), (0.004, 0.003, 0.004, 0.004), 0.0, 0.0, 0.0015),
@@ -35,12 +35,6 @@ LEAST_LIFT = 0.02
 
 TRIPPED = 0.95
 """Least share of the meridians that is tripped where a pair is compared: the crisis is another regime."""
-
-
-def finer_rows(frame: pd.DataFrame) -> "pd.Series[bool]":
-    """Which rows of coefficients.csv are of a finer mesh than the study's own, by the names of their runs."""
-    variant = frame["run"].astype("string").str.split("/").str[2]
-    return variant.map(lambda key: isinstance(key, str) and level_of(key) is not None).astype(bool)
 
 
 def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[FinerPair]:
@@ -67,8 +61,7 @@ def pairs(frame: pd.DataFrame, models: dict[str, CoefficientModel]) -> list[Fine
     pattern = dict(zip(map(str, usable["run"]), map(str, usable["pattern"]), strict=True))
     found = []
     for finer_run in map(str, usable["run"][finer_rows(usable)]):
-        parts = finer_run.split("/")
-        run = "/".join([*parts[:2], parts[2].partition("-")[0], *parts[3:]])
+        run = own_run(finer_run)
         if run not in of_run or pattern[run] not in models:
             continue
         *at, cd, cl = of_run[run]

@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
+from pipeline.aero.collect import finer_rows
 from pipeline.aero.crisis_place import Criterion
-from pipeline.aero.finer_mesh import finer_rows
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.moment import moments_to_fly
 from pipeline.aero.surface import FEWEST_ABOVE

@@ -140,11 +140,17 @@ def _rows(path: Path) -> "pd.DataFrame":
 
 
 def _usable(path: Path, rows: "pd.DataFrame") -> tuple["pd.DataFrame", list[str]]:
-    """Leave out runs without numbers, and moments that are not those of a turning ball."""
-    kept = rows[rows["verdict"].isin(USABLE)]
+    """Leave out runs without numbers or on finer meshes, and moments that are not those of a turning ball."""
+    from pipeline.aero.collect import finer_rows
+
+    kept, notes = rows[rows["verdict"].isin(USABLE)], []
+    if "run" in rows and (finer := finer_rows(kept)).any():
+        kept = kept[~finer]
+        notes.append(
+            f"{path}: {int(finer.sum())} runs on a finer mesh are left out; tables.csv is corrected by them."
+        )
     if kept.empty:
         raise InputError(f"{path}: no run is usable ({', '.join(sorted(set(rows['verdict']))) or 'none'})")
-    notes = []
     for name in dict.fromkeys(kept["pattern"]):
         of = kept["pattern"] == name
         if not {"cm", "cm_se", "run"} <= set(kept):

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.aero.collect import finer_rows
 from pipeline.aero.export import read_tidy
-from pipeline.aero.finer_mesh import finer_rows
 from pipeline.aero.model import CoefficientModel
 from pipeline.arrays import FloatArray
 from pipeline.decide.flights.conditions import conditions_of
@@ -247,9 +247,9 @@ def coefficient_charts(
         Coefficient models that the study is flown with, by pattern.
     """
     charts = []
+    own = inputs.coefficients[~finer_rows(inputs.coefficients)]
     for pattern in inputs.study.patterns:
-        rows = inputs.coefficients[~finer_rows(inputs.coefficients)]
-        rows = rows[rows["pattern"] == pattern.name]
+        rows = own[own["pattern"] == pattern.name]
         rows = rows.dropna(subset=["depth_m", "reynolds", "spin_ratio"])
         if rows.empty:
             continue

@@ -18,6 +18,11 @@ def level_of(variant_key: str) -> str | None:
     return variant_key.partition("-")[2] or None
 
 
+def without_level(variant_key: str) -> str:
+    """Folder name of the same variant on the study's own mesh level."""
+    return variant_key.partition("-")[0]
+
+
 def reynolds_key(reynolds: float) -> str:
     """Return the folder name of a Reynolds number, for instance "re90000"."""
     return f"re{reynolds:.0f}"

@@ -42,6 +42,16 @@ def test_every_pattern_and_depth_of_a_file_is_a_table(tmp_path):
     assert "b: the computed moment is not that of a turning ball in 8 of 8 runs" in note
 
 
+def test_runs_on_a_finer_mesh_are_left_out_and_named(tmp_path):
+    def finer(rows):
+        own = [row.replace(",r/a", ",runs/a/d0.150mm/re/s") for row in rows]
+        return [*own, own[0].replace("0.150mm", "0.150mm-graded").replace(",0.35,", ",0.30,")]
+
+    tables, notes = read_tables(runs(tmp_path, finer))
+    assert tables[0].table.cd == pytest.approx(np.full((2, 2), 0.35))
+    assert any("1 runs on a finer mesh are left out" in note for note in notes)
+
+
 def test_options_choose_among_them(tmp_path):
     path = runs(tmp_path)
     tables, notes = read_tables(path, "a", 0.2e-3)

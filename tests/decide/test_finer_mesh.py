@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from decide.test_decide_station import DEPTHS, REYNOLDS, SPIN_RATIOS, coefficients, decided, study
 
-from pipeline.aero.finer_mesh import finer_rows, pairs, refined
+from pipeline.aero.collect import finer_rows
+from pipeline.aero.finer_mesh import pairs, refined
 from pipeline.aero.patterns import models_from_coefficients
 from pipeline.flow.solver.fidelity import fidelity
 from pipeline.study.matrix import runs

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from pipeline.aero.collect import finer_rows
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis_place import Criterion
 from pipeline.aero.published import published_tables
@@ -89,7 +90,8 @@ def rank_candidates(
     candidates : Candidates
         Of the family.
     coefficients : DataFrame
-        As from `pipeline.aero.collect.read_coefficients`; rows of other patterns are left out.
+        As from `pipeline.aero.collect.read_coefficients`; rows of other patterns and
+        of finer meshes are left out.
 
     Returns
     -------
@@ -107,7 +109,8 @@ def rank_candidates(
     if study.family is None:
         raise ValueError("the study lists its patterns")
     names = [one.pattern.name for one in candidates.found]
-    rows = coefficients[coefficients["pattern"].isin(names) & coefficients["verdict"].isin(USABLE)]
+    own = coefficients[~finer_rows(coefficients)]
+    rows = own[own["pattern"].isin(names) & own["verdict"].isin(USABLE)]
     if len(rows) < FEWEST_RUNS:
         raise InputError(
             f"{study.name}: {len(rows)} usable runs are of candidates of its family; at least {FEWEST_RUNS} "

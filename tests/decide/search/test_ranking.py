@@ -48,8 +48,17 @@ def invented(candidates, known, best_m=0.22e-3):
                     cd = float(of.cd) + 0.1 * (0.7 - one.features["coverage"]) + 8e5 * (depth - best_m) ** 2
                     at = {"pattern": one.pattern.name, "depth_m": depth, "reynolds": re, "spin_ratio": s}
                     numbers = {"cd": cd, "cd_se": 0.001, "cl": float(of.cl), "cl_se": 0.002}
-                    rows.append(at | numbers | {"verdict": "settled"})
+                    run = f"runs/{one.pattern.name}/d{1e3 * depth:.3f}mm/re{re:.0f}/s{s:.3f}"
+                    rows.append(at | numbers | {"verdict": "settled", "run": run})
     return pd.DataFrame(rows)
+
+
+def test_runs_on_a_finer_mesh_are_not_counted(family):
+    study, candidates = family
+    own = invented(candidates, 3)
+    finer = own[::2].assign(run=own["run"].str.replace("mm/", "mm-graded/"), cd=own["cd"] - 0.02)
+    both = rank_candidates(study, candidates, pd.concat([own, finer], ignore_index=True))
+    assert both == rank_candidates(study, candidates, own)
 
 
 def test_the_planted_pattern_and_depth_are_named_also_without_runs_of_its_own(family):
