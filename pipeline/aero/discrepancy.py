@@ -90,6 +90,35 @@ class Comparison:
     modes: FloatArray
 
 
+def of_two_flows(
+    name: str,
+    pattern: str,
+    at: tuple[float, float, float],
+    one: FloatArray,
+    other: FloatArray,
+    errors: FloatArray,
+) -> Comparison:
+    """Compare two computed flows of one ball at one condition, the other less the one.
+
+    Parameters
+    ----------
+    name, pattern : str
+        As of `Comparison`.
+    at : tuple of float
+        Depth [m], Reynolds number and spin ratio.
+    one, other : ndarray, shape (2,)
+        Cd and Cl, the latter above 0.
+    errors : ndarray, shape (2,)
+        Standard errors of the difference of Cd and of that of ln Cl.
+    """
+    difference = np.array([other[0] - one[0], np.log(other[1] / one[1])])
+    depth, reynolds, spin_ratio = at
+    return Comparison(
+        name, pattern, "computed", depth, np.array([reynolds]), np.array([spin_ratio]), difference[:, None],
+        np.diag(errors)[:, :, None],
+    )  # fmt: skip
+
+
 def columns(depth_m: ArrayLike, reynolds: ArrayLike, spin_ratio: ArrayLike) -> FloatArray:
     """Values of the terms at conditions, broadcast; shape (..., 4)."""
     d, re, s = np.broadcast_arrays(*(np.asarray(of, float) for of in (depth_m, reynolds, spin_ratio)))

@@ -13,7 +13,7 @@ import pandas as pd
 
 from pipeline.aero.collect import finer_rows, own_run
 from pipeline.aero.corrected import CorrectedModel
-from pipeline.aero.discrepancy import Comparison, Discrepancy, Sizes, learn
+from pipeline.aero.discrepancy import Comparison, Discrepancy, Sizes, learn, of_two_flows
 from pipeline.aero.model import CoefficientModel
 from pipeline.aero.priors import PRIORS
 from pipeline.records.decision import FinerPair
@@ -91,13 +91,11 @@ def comparisons(frame: pd.DataFrame, of: Sequence[FinerPair]) -> list[Comparison
         if not pair.used:
             continue
         errors = np.sqrt(stated[pair.run] ** 2 + stated[pair.finer_run] ** 2 + 2.0 * scatter**2)
-        difference = np.array([pair.cd_finer - pair.cd, np.log(pair.cl_finer / pair.cl)])
-        modes = np.diag(errors / [1.0, min(pair.cl, pair.cl_finer)])
         found.append(
-            Comparison(
-                f"finer mesh: {pair.finer_run}", pattern[pair.run], "computed", pair.depth_m,
-                np.array([pair.reynolds]), np.array([pair.spin_ratio]), difference[:, None],
-                modes[:, :, None],
+            of_two_flows(
+                f"finer mesh: {pair.finer_run}", pattern[pair.run],
+                (pair.depth_m, pair.reynolds, pair.spin_ratio), np.array([pair.cd, pair.cl]),
+                np.array([pair.cd_finer, pair.cl_finer]), errors / [1.0, min(pair.cl, pair.cl_finer)],
             )
         )  # fmt: skip
     return found

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import numpy as np
 
-from pipeline.aero.discrepancy import Comparison, Discrepancy, Sizes, learn
+from pipeline.aero.discrepancy import Comparison, Discrepancy, Sizes, learn, of_two_flows
 
 PAIRS = Path(__file__).with_name("moving_dimples.csv")
 
@@ -54,14 +54,9 @@ def comparisons(path: Path = PAIRS) -> list[Comparison]:
             np.array([float(row[f"{of}_{kind}"]) for of in ("cd", "cl")]) for kind in ("still", "turning")
         )
         error = np.array([float(row[f"{of}_turning_se"]) for of in ("cd", "cl")]) / [1.0, turning[1]]
-        difference = np.array([turning[0] - still[0], np.log(turning[1] / still[1])])
-        found.append(
-            Comparison(
-                f"moving dimples: {row['pair']}", f"332 arcs of {row['chord_mm']} mm", "computed",
-                float(row["depth_mm"]) * 1e-3, np.array([float(row["reynolds"])]),
-                np.array([float(row["spin_ratio"])]), difference[:, None], np.diag(error)[:, :, None],
-            )
-        )  # fmt: skip
+        at = float(row["depth_mm"]) * 1e-3, float(row["reynolds"]), float(row["spin_ratio"])
+        pattern = f"332 arcs of {row['chord_mm']} mm"
+        found.append(of_two_flows(f"moving dimples: {row['pair']}", pattern, at, still, turning, error))
     return found
 
 

@@ -15,7 +15,7 @@ from pipeline.decide.equipment_rules import equipment_rules
 from pipeline.decide.flights.conditions import SEED, scenarios_of
 from pipeline.decide.flights.golfer import draw_shots
 from pipeline.decide.flights.population import DRAWS, SHOTS, PatternFlights, carry_per_diameter
-from pipeline.decide.flights.station import mesh_error
+from pipeline.decide.flights.station import mesh_error, mesh_level
 from pipeline.decide.flown import Flown, fly_everything, product_of
 from pipeline.decide.moulding import moulded_share
 from pipeline.decide.optimum import best_on_grid, curve, share_best, tolerance_on_grid
@@ -104,9 +104,9 @@ def decide_study(study: Study, coefficients: pd.DataFrame, unresolved: Sequence[
     angles = {pattern: angle_of_depth(coefficients, pattern) for pattern in flown.models}
     by_angle = {pattern.name for pattern in study.patterns if pattern.edge_angles_rad}
     nothing = nothing_to_decide(coefficients, {name: flown.models[name] for name in flown.ranked})
-    error = mesh_error(study.flow, list(flown.models.values()))
-    finer = study.flow.finer if flown.finer is not None else None
-    mesh = mesh_sentences(error, study.flow.level if finer is None else finer.level)
+    flown_with = list(flown.models.values())
+    error = mesh_error(study.flow, flown_with)
+    mesh = mesh_sentences(error, mesh_level(study.flow, flown_with))
     of_all, places_of_all = _state(
         flown, counted, of, product_of(study, flown, placed=True)[0], nothing, studied, mesh
     )

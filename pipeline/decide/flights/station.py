@@ -63,15 +63,19 @@ def mesh_error(flow: FlowSettings, models: Sequence[CoefficientModel] = ()) -> M
     """
     stated = flow.mesh_error or MeshErrorSpec()
     measured = {} if any(of.corrected for of in models) else fidelity(flow.fidelity).slope_error
-    refined = flow.finer is not None and any(of.finer_mesh for of in models)
-    level = flow.finer.level if flow.finer is not None and refined else flow.level
-    cd_slope, cl_slope = measured.get(level, (0.0, 0.0))
+    cd_slope, cl_slope = measured.get(mesh_level(flow, models), (0.0, 0.0))
     return stated.model_copy(
         update={
             "cd_slope": cd_slope if stated.cd_slope is None else stated.cd_slope,
             "cl_slope": cl_slope if stated.cl_slope is None else stated.cl_slope,
         }
     )
+
+
+def mesh_level(flow: FlowSettings, models: Sequence[CoefficientModel] = ()) -> str:
+    """Mesh level whose errors the models have: that of the finer runs where these have corrected them."""
+    refined = flow.finer is not None and any(of.finer_mesh for of in models)
+    return flow.finer.level if flow.finer is not None and refined else flow.level
 
 
 def fly_golfer(

@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from pipeline.aero.conditions import Points
 from pipeline.aero.crisis import CRISIS_PRIORS
 from pipeline.aero.crisis_place import Criterion
-from pipeline.aero.discrepancy import SIZES, UNIT
+from pipeline.aero.discrepancy import MIDDLE, SIZES, UNIT
 from pipeline.aero.priors import PRIORS
 from pipeline.aero.process import DEPTH_UNIT_M, REYNOLDS_UNIT, matern, mean_terms
 from pipeline.arrays import FloatArray
@@ -34,8 +34,6 @@ IntArray = NDArray[np.intp]
 
 LENGTHS = (1.5, 0.6, 0.15)
 """Correlation lengths over depth (0.1 mm), ln Re and S: the prior's of one pattern's coefficients."""
-
-SPIN_RATIO_MIDDLE = 0.15
 
 CRISIS_DECAY, CRISIS_LENGTH = 0.2, 0.12
 """What the crisis adds falls off with ln(Re / Re_c) over the first, so that transitions of 20 % have room,
@@ -97,21 +95,6 @@ class Runs:
     points: Points
     values: FloatArray
     errors: FloatArray
-
-
-class Functionals(NamedTuple):
-    """Linear functionals of a pattern's coefficient, the same for every pattern; one a depth.
-
-    Parameters
-    ----------
-    points : Points
-        Conditions of g depths with k nodes each, shape (g k,), the first depth first.
-    weights : ndarray, shape (g, k)
-        Weights of the nodes.
-    """
-
-    points: Points
-    weights: FloatArray
 
 
 class SharedModel:
@@ -206,7 +189,7 @@ class SharedModel:
         """The same without its course over depth, and that alone."""
         level, over_spin, over_reynolds, over_depth = self._own
         (x, r, s), (y, q, t) = _scaled(one), _scaled(other)
-        s, t = (s - SPIN_RATIO_MIDDLE) / UNIT[0], (t - SPIN_RATIO_MIDDLE) / UNIT[0]
+        s, t = (s - MIDDLE[0]) / UNIT[0], (t - MIDDLE[0]) / UNIT[0]
         smooth = level**2 + over_spin**2 * s[:, None] * t + over_reynolds**2 * r[:, None] * q
         depth = over_depth**2 * _near(x, y, LENGTHS[0])
         if self._lifts:
